@@ -1,0 +1,163 @@
+"""The records that a board sends: field tables, CRC-32 and encoding.
+
+This file is the one truth of the format; board and host import it unchanged.
+
+A record is one line of printable ASCII, at most LIMIT bytes with its newline:
+
+    KIND BOOT SEQ FIELD ... FIELD CRC
+
+BOOT counts the board's starts, SEQ the records since that start. CRC is the CRC-32
+(ISO 3309, as in zlib) of every byte before the space ahead of it, as eight hex digits.
+Fields are separated by one space and have one of these forms:
+
+    INT      a decimal integer; ticks are raw readings of the board's wrapping counter
+    DECIMAL  a decimal number, sent as the text that board.json or the driver holds
+    WORD     text as in URL forms: space as "+", bytes outside 33..126, "%" and "+" as %XX;
+             empty text as "-"
+    INTS     any number of integers; only as the last field
+"""
+
+import binascii
+
+FORMAT_VERSION = 1
+LIMIT = 180
+
+INT, DECIMAL, WORD, INTS = "int", "decimal", "word", "ints"
+
+# What a driver says of one reading. Only OK readings enter a block's statistics.
+OK, STALE, FAULT, CRC_ERROR, BUS_ERROR = range(5)
+STATUS_NAMES = ("ok", "stale", "fault", "crc_error", "bus_error")
+
+_LINE_OF_HEADER = (("line", INT), ("lines", INT))  # this line's index, lines in the header
+
+HEADER = {
+    "board": _LINE_OF_HEADER
+    + (
+        ("format", INT),
+        ("board", WORD),
+        ("board_id", WORD),
+        ("firmware", WORD),
+        ("tick_ns", INT),
+        ("tick_bits", INT),
+    ),
+    "plan": _LINE_OF_HEADER
+    + (
+        ("block_us", INT),
+        ("period_us", INT),  # of meter_dp
+        ("jitter_us", INT),  # each instant lies this much or less after its slot begins
+        ("slow_us", INT),
+        ("header_us", INT),
+    ),
+    "sensor": _LINE_OF_HEADER
+    + (
+        ("sensor", INT),
+        ("role", WORD),
+        ("part", WORD),
+        ("bus", INT),
+        ("address", INT),
+        ("period_us", INT),
+    ),
+    # How a count of one channel becomes a quantity. "linear": the straight line through
+    # (count_low, value_low) and (count_high, value_high), the rated ends of the range.
+    "channel": _LINE_OF_HEADER
+    + (
+        ("sensor", INT),
+        ("channel", INT),
+        ("quantity", WORD),
+        ("unit", WORD),  # UCUM: Pa, Cel, 1
+        ("transfer", WORD),
+        ("value_low", DECIMAL),
+        ("value_high", DECIMAL),
+        ("count_low", DECIMAL),
+        ("count_high", DECIMAL),
+        ("clip_low", INT),
+        ("clip_high", INT),
+    ),
+    "trim": _LINE_OF_HEADER + (("sensor", INT), ("first", INT), ("words", INTS)),
+    "pickup": _LINE_OF_HEADER + (("pickup", INT), ("role", WORD), ("pin", INT), ("least_us", INT)),
+}
+
+# Edges of one pickup between start and start + length. The intervals end in this stretch,
+# so the first of them may begin before it; 0 where there is none.
+_EDGES = (
+    ("edges", INT),
+    ("first_ticks", INT),
+    ("last_ticks", INT),
+    ("least_interval", INT),
+    ("greatest_interval", INT),
+    ("rejects", INT),  # edges that came sooner than least_us after an accepted one
+)
+
+DATA = {
+    # meter_dp and pickup 0. Statistics of the n good counts x: sum and sumsq are those of
+    # x - pivot. clipped counts are among the n; stale and faulty readings are not.
+    "block": (
+        ("start_ticks", INT),
+        ("length_ticks", INT),
+        ("n", INT),
+        ("pivot", INT),
+        ("sum", INT),
+        ("sumsq", INT),
+        ("least", INT),
+        ("greatest", INT),
+        ("stale", INT),
+        ("faulty", INT),
+        ("clipped", INT),
+    )
+    + _EDGES,
+    "shaft": (("pickup", INT), ("start_ticks", INT), ("length_ticks", INT)) + _EDGES,
+    "slow": (("sensor", INT), ("ticks", INT), ("status", INT), ("words", INTS)),
+    "event": (
+        ("ticks", INT),
+        ("code", WORD),
+        ("subject", WORD),
+        ("value", INT),
+        ("text", WORD),
+    ),
+}
+
+EVENT_CODES = {
+    "start": "the board started; value is MicroPython's reset cause",
+    "config": "board.json cannot be used; text says why",
+    "sensor_lost": "a sensor stopped answering, answers with faults or has nothing new; value is its status",
+    "sensor_back": "the sensor answers again",
+    "dropped": "value records were dropped, oldest first, because nobody read the link",
+    "late": "value sampling slots passed unused since the last such event",
+    "pickup_dead": "the pickup's interrupt failed and was set up again",
+}
+
+RECORDS = {}
+RECORDS.update(HEADER)
+RECORDS.update(DATA)
+
+
+def quote(text):
+    """Text as a WORD field."""
+    if not text:
+        return "-"
+    if text == "-":
+        return "%2D"
+    return "".join(
+        chr(byte) if 33 <= byte <= 126 and byte not in b"%+" else "%%%02X" % byte
+        for byte in text.encode("utf-8")
+    ).replace("%20", "+")
+
+
+def encode(kind, boot, seq, values, kinds=RECORDS):
+    """One record as the bytes of its line. values: one for each field of kinds[kind]."""
+    fields = kinds[kind]
+    if len(values) != len(fields):
+        raise ValueError("%s takes %d fields, not %d" % (kind, len(fields), len(values)))
+    parts = [kind, str(boot), str(seq)]
+    for (_, form), value in zip(fields, values):
+        if form == WORD:
+            parts.append(quote(value))
+        elif form == INTS:
+            parts.extend(str(word) for word in value)
+        else:
+            parts.append(str(value))
+    body = " ".join(parts).encode()
+    line = body + b" %08X\n" % binascii.crc32(body)
+    if len(line) > LIMIT:
+        raise ValueError("%s record of %d bytes, limit %d" % (kind, len(line), LIMIT))
+    return line

@@ -1,0 +1,142 @@
+"""Builds pins, buses, sensors and link from board.json and runs the loop.
+
+The only file that touches `machine`. Ctrl-C returns to the REPL.
+"""
+
+import select
+import sys
+import time
+
+import machine
+import micropython
+
+import board_config
+from outbox import Outbox
+from sampler import Sampler
+from streamer import Streamer
+from tach import Tach
+from usb_link import UsbLink
+
+micropython.alloc_emergency_exception_buf(100)
+
+
+def next_boot():
+    """The number of this start, kept in the board's flash."""
+    try:
+        with open("boot.txt") as file:
+            boot = int(file.read())
+    except (OSError, ValueError):
+        boot = 0
+    boot = (boot + 1) & 0xFFFFFF
+    try:
+        with open("boot.txt", "w") as file:
+            file.write("%d" % boot)
+    except OSError:  # full or read-only: better a number twice than no run
+        pass
+    return boot
+
+
+def make_link():
+    poller = select.poll()
+    poller.register(sys.stdout, select.POLLOUT)
+    listener = select.poll()
+    listener.register(sys.stdin, select.POLLIN)
+    return UsbLink(
+        sys.stdout.buffer,
+        sys.stdin.buffer,
+        lambda: poller.poll(0),
+        lambda: listener.poll(0),
+    )
+
+
+def make_buses(config):
+    return {
+        bus["bus"]: machine.I2C(
+            bus["bus"],
+            sda=machine.Pin(bus["sda"]),
+            scl=machine.Pin(bus["scl"]),
+            freq=bus["frequency_hz"],
+        )
+        for bus in config["buses"]
+    }
+
+
+def make_tach(entry):
+    pin = machine.Pin(entry["pin"], machine.Pin.IN)
+
+    def arm(handler):
+        try:
+            pin.irq(handler=handler, trigger=machine.Pin.IRQ_FALLING, hard=True)
+        except TypeError:  # a port without hard interrupts
+            pin.irq(handler=handler, trigger=machine.Pin.IRQ_FALLING)
+
+    return Tach(
+        entry["role"],
+        entry["pin"],
+        entry["least_us"],
+        time,
+        machine.disable_irq,
+        machine.enable_irq,
+        arm,
+        pin.value,
+    )
+
+
+def make_watchdog(config):
+    """A watchdog cannot be stopped. When Ctrl-C ends the loop, a timer feeds it in its place,
+    so that files can be copied to the board; whoever holds the timer keeps it alive. It does
+    not outlive a soft reset: copy with `mpremote resume`."""
+    if not config["watchdog_ms"]:
+        return lambda: None, lambda: None
+    watchdog = machine.WDT(timeout=config["watchdog_ms"])
+
+    def keep_fed():
+        return machine.Timer(period=1000, callback=lambda timer: watchdog.feed())
+
+    return watchdog.feed, keep_fed
+
+
+def complain(link, outbox, fault):
+    """Says what is wrong with board.json, every two seconds, until Ctrl-C."""
+    while True:
+        outbox.event("config", text=fault)
+        for _ in range(200):
+            link.pump()
+            time.sleep_us(10000)
+
+
+def main():
+    link = make_link()
+    outbox = Outbox(link, time, next_boot())
+    try:
+        with open("board.json") as file:
+            config = board_config.load(file.read())
+        sensors = board_config.make_sensors(config, make_buses(config))
+    except OSError:
+        complain(link, outbox, "board.json is missing")
+    except ValueError as fault:
+        complain(link, outbox, str(fault))
+    tachs = [make_tach(entry) for entry in config["pickups"]]
+    board_id = "".join("%02x" % byte for byte in machine.unique_id())
+    feed, keep_fed = make_watchdog(config)
+    streamer = Streamer(
+        time,
+        link,
+        outbox,
+        Sampler(sensors[0]),
+        sensors[1:],
+        tachs,
+        config["plan"],
+        (config["board"], board_id),
+        feed,
+    )
+    try:
+        streamer.run(machine.reset_cause())
+    except KeyboardInterrupt:
+        return keep_fed()
+
+
+try:
+    keeper = main()
+except KeyboardInterrupt:
+    pass

@@ -1,0 +1,175 @@
+"""The board's loop: samples on time, closes blocks, sends records.
+
+Time is cut into slots of period_us. One reading falls into each slot, at a random instant
+less than jitter_us after it begins: sampled in step with the blower's lobes, their pulsation
+would freeze into a bias that no averaging removes.
+"""
+
+import gc
+
+from record_format import FORMAT_VERSION, OK, STALE
+
+FIRMWARE = "0.1.0"
+HEADER_LINES_A_BLOCK = 2  # all at once would take longer than a slot
+TRIM_WORDS_A_LINE = 12
+NAP_US = 500  # the longest sleep while bytes wait to leave
+
+
+class Streamer:
+    """Reads `sampler` and `tachs[0]` into blocks, `slow_sensors` and `tachs[1]` into records
+    of their own, puts all of them into `outbox`, and lets `link` send while it waits.
+
+    `identity` is (board, board_id). `clock` has ticks_us, ticks_diff, ticks_add and sleep_us.
+    `feed` feeds the watchdog, once a block.
+    """
+
+    def __init__(self, clock, link, outbox, sampler, slow_sensors, tachs, plan, identity, feed):
+        self._clock = clock
+        self._link = link
+        self._outbox = outbox
+        self._sampler = sampler
+        self._slow_sensors = slow_sensors
+        self._sensors = [sampler.sensor] + slow_sensors
+        self._tachs = tachs
+        self._plan = plan
+        self._identity = identity
+        self._feed = feed
+        self._random = 1
+        self._header = []
+        self._late = 0
+        self._dropped_before = 0
+        self._begin = self._shaft_begin = 0
+
+    def run(self, reset_cause):
+        self._outbox.event("start", value=reset_cause)
+        for sensor in self._sensors:
+            sensor.read()  # starts it, for the header carries its trimming words
+        plan = self._plan
+        slow_blocks = plan["slow_us"] // plan["block_us"]
+        header_blocks = plan["header_us"] // plan["block_us"]
+        self._begin = self._shaft_begin = self._clock.ticks_us()
+        block = 0
+        while True:
+            # A header in the making is begun anew only for a host that has just come.
+            due = block % header_blocks == 0 and not self._header
+            if self._link.hear() == b"hello" or due:
+                self._header = self._header_lines()
+            self._send_block()
+            for _ in range(HEADER_LINES_A_BLOCK):
+                if self._header:
+                    self._outbox.emit(*self._header.pop(0))
+            turn = block % slow_blocks
+            for i, sensor in enumerate(self._slow_sensors):
+                if i % slow_blocks == turn:
+                    self._send_slow(sensor, sensor.read())
+            if turn == 0:
+                self._send_slow(self._sampler.sensor, self._sampler.sensor.status)
+                if len(self._tachs) > 1:
+                    self._send_shaft()
+                if self._late:
+                    self._outbox.event("late", value=self._late)
+                    self._late = 0
+                gc.collect()  # it may cost a slot
+            self._send_news()
+            self._feed()
+            block += 1
+
+    def _send_block(self):
+        start = self._begin
+        for _ in range(self._plan["block_us"] // self._plan["period_us"]):
+            self._sample_slot()
+        self._wait_until(self._begin)
+        length = self._clock.ticks_diff(self._begin, start)
+        self._outbox.emit("block", (start, length) + self._sampler.take() + self._tachs[0].take())
+
+    def _sample_slot(self):
+        clock = self._clock
+        begin = self._begin
+        self._begin = clock.ticks_add(begin, self._plan["period_us"])
+        if clock.ticks_diff(self._begin, clock.ticks_us()) <= 0:
+            self._late += 1
+            return
+        # xorshift on 16 bits: every state but 0 in turn
+        x = self._random
+        x ^= (x << 7) & 65535
+        x ^= x >> 9
+        x ^= (x << 8) & 65535
+        self._random = x
+        self._wait_until(clock.ticks_add(begin, (x * self._plan["jitter_us"]) >> 16))
+        self._sampler.sample()
+        for tach in self._tachs:
+            if tach.watch():
+                self._outbox.event("pickup_dead", tach.role)
+
+    def _wait_until(self, instant):
+        clock = self._clock
+        link = self._link
+        while True:
+            if clock.ticks_diff(instant, clock.ticks_us()) <= 0:
+                return
+            link.pump()
+            left = clock.ticks_diff(instant, clock.ticks_us())
+            if left > 0:
+                clock.sleep_us(min(left, NAP_US) if link.waiting() else left)
+
+    def _send_slow(self, sensor, status):
+        if status == OK:
+            self._outbox.emit(
+                "slow", (sensor.index, self._clock.ticks_us(), OK, sensor.driver.words)
+            )
+        elif status != STALE:
+            self._outbox.emit("slow", (sensor.index, self._clock.ticks_us(), status, ()))
+
+    def _send_shaft(self):
+        begin = self._shaft_begin
+        self._shaft_begin = self._clock.ticks_us()
+        length = self._clock.ticks_diff(self._shaft_begin, begin)
+        self._outbox.emit("shaft", (1, begin, length) + self._tachs[1].take())
+
+    def _send_news(self):
+        for sensor in self._sensors:
+            if sensor.news:
+                self._outbox.event(sensor.news, sensor.role, sensor.status)
+                if sensor.news == "sensor_back" and sensor.driver.trim:
+                    self._header = self._header_lines()  # it may be another of its kind
+                sensor.news = ""
+        # While nobody reads, this record would be dropped as well.
+        if self._link.dropped and self._link.dropped == self._dropped_before:
+            self._outbox.event("dropped", value=self._link.dropped)
+            self._link.dropped = 0
+        self._dropped_before = self._link.dropped
+
+    def _header_lines(self):
+        board, board_id = self._identity
+        mask = self._clock.ticks_add(0, -1)
+        tick_bits = 0
+        while mask >> tick_bits:
+            tick_bits += 1
+        plan = self._plan
+        lines = [
+            ("board", (FORMAT_VERSION, board, board_id, FIRMWARE, 1000, tick_bits)),
+            (
+                "plan",
+                (
+                    plan["block_us"],
+                    plan["period_us"],
+                    plan["jitter_us"],
+                    plan["slow_us"],
+                    plan["header_us"],
+                ),
+            ),
+        ]
+        for s in self._sensors:
+            lines.append(
+                ("sensor", (s.index, s.role, s.part, s.bus_number, s.address, s.period_us))
+            )
+            for i, channel in enumerate(s.driver.channels):
+                lines.append(("channel", (s.index, i) + channel))
+            trim = s.driver.trim
+            for first in range(0, len(trim), TRIM_WORDS_A_LINE):
+                words = trim[first : first + TRIM_WORDS_A_LINE]
+                lines.append(("trim", (s.index, first, words)))
+        for i, tach in enumerate(self._tachs):
+            lines.append(("pickup", (i, tach.role, tach.pin_number, tach.least_us)))
+        count = len(lines)
+        return [(kind, (i, count) + values) for i, (kind, values) in enumerate(lines)]

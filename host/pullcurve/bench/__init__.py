@@ -1,0 +1,1 @@
+"""A simulated suction machine whose truth is known, and the parts that measure it."""

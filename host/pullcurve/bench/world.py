@@ -1,0 +1,125 @@
+"""What surrounds the simulated board: parts on its buses, edges on its pins, resets."""
+
+import json
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from pullcurve.bench.board_side import END, RESET
+from pullcurve.bench.firmware_files import firmware_folder
+from pullcurve.bench.parts import Imperfections, Nack, Part, PhysicalValues, build_part
+from pullcurve.bench.plant import Plant
+from pullcurve.bench.scenario import Scenario, SensorTruth
+
+PINS = {"blower_shaft": 15, "engine_shaft": 14}
+ZERO_CELSIUS_K = 273.15
+
+
+def board_json(scenario: Scenario) -> dict[str, Any]:
+    """The board.json of the scenario's board: the shipped one with its sensors and pickups."""
+    shipped: dict[str, Any] = json.loads(
+        (firmware_folder() / "board.json").read_text(encoding="utf-8")
+    )
+    shipped["sensors"] = [
+        {"role": s.role, "part": s.part, "bus": s.bus, "address": s.address}
+        | ({"range_pa": list(s.range_pa)} if s.range_pa else {})
+        for s in scenario.sensors
+    ]
+    shipped["pickups"] = [
+        {"role": pickup.role, "pin": PINS[pickup.role], "least_us": 400}
+        for pickup in scenario.pickups
+    ]
+    if any(sensor.bus for sensor in scenario.sensors):
+        shipped["buses"].append({"bus": 1, "sda": 6, "scl": 7, "frequency_hz": 400000})
+    return shipped | scenario.board
+
+
+class World:
+    """Answers the board's bus transactions and tells what befalls its pins.
+
+    `parts` holds the simulated parts by role, in the scenario's order.
+    """
+
+    def __init__(self, scenario: Scenario, plant: Plant) -> None:
+        self.parts: dict[str, list[Part]] = {}
+        self._places: dict[tuple[int, int], Part] = {}
+        for index, sensor in enumerate(scenario.sensors):
+            part = _build(sensor, plant, scenario.seed + index)
+            self.parts.setdefault(sensor.role, []).append(part)
+            self._places[sensor.bus, sensor.address] = part
+        events = [(scenario.duration_s, END), *((at_s, RESET) for at_s in scenario.link.resets_s)]
+        times_s = [np.array([at_s for at_s, _ in events])]
+        pins = [np.array([pin for _, pin in events])]
+        for pickup in scenario.pickups:
+            edges_s = plant.edges(pickup)
+            times_s.append(edges_s)
+            pins.append(np.full(len(edges_s), PINS[pickup.role]))
+        times_us = np.rint(np.concatenate(times_s) * 1e6).astype(np.int64)
+        order = np.argsort(times_us, kind="stable")
+        self._times_us = times_us[order]
+        self._pins = np.concatenate(pins)[order]
+
+    def transact(
+        self, now_us: int, bus: int, address: int, data: bytes, length: int
+    ) -> bytes | None:
+        """One bus transaction: the bytes read, or None when nobody acknowledges."""
+        part = self._places.get((bus, address))
+        if part is None:
+            return None
+        now_s = now_us * 1e-6
+        try:
+            if data or not length:
+                part.write(data, now_s)
+            return part.read(length, now_s) if length else b""
+        except Nack:
+            return None
+
+    def happenings(self, from_us: int, to_us: int) -> list[tuple[int, int]]:
+        """What happens from one time to before another: (time, pin), sorted."""
+        low, high = np.searchsorted(self._times_us, (from_us, to_us))
+        return list(
+            zip(self._times_us[low:high].tolist(), self._pins[low:high].tolist(), strict=True)
+        )
+
+
+def _build(sensor: SensorTruth, plant: Plant, seed: int) -> Part:
+    imperfections = Imperfections(
+        zero_error=sensor.zero_error,
+        zero_drift_per_s=sensor.zero_drift_per_s,
+        gain_error=sensor.gain_error,
+        noise=sensor.noise,
+        temperature_error_k=sensor.temperature_error_k,
+        humidity_error=sensor.humidity_error,
+        vanish=sensor.vanish,
+        faults=sensor.faults,
+        stuck=sensor.stuck,
+    )
+    values = _truth(sensor.role, plant)
+    return build_part(sensor.part, sensor.address, values, imperfections, seed, sensor.range_pa)
+
+
+def _truth(role: str, plant: Plant) -> PhysicalValues:
+    def ambient(index: int, zero: float, time_s: float) -> float:
+        return plant.ambient(time_s)[index] - zero
+
+    temperature_c = partial(ambient, 1, ZERO_CELSIUS_K)
+    humidity = partial(ambient, 2, 0.0)
+    if role == "meter_dp":
+        return PhysicalValues(
+            differential_pressure_pa=plant.differential_pressure, temperature_c=temperature_c
+        )
+    if role == "discharge_temperature":
+        return PhysicalValues(
+            temperature_c=lambda time_s: plant.discharge_temperature(time_s) - ZERO_CELSIUS_K
+        )
+    pressures: dict[str, Callable[[float], float]] = {
+        "ambient_air": partial(ambient, 0, 0.0),
+        "meter_air": plant.meter_pressure,
+        "blower_air": plant.blower_pressure,
+        "tank_air": plant.tank_pressure,
+    }
+    return PhysicalValues(
+        pressure_pa=pressures[role], temperature_c=temperature_c, humidity=humidity
+    )

@@ -1,0 +1,154 @@
+"""The real firmware on real MicroPython against the bench, over a pseudo-terminal."""
+
+import json
+import os
+import random
+import select
+import shutil
+import struct
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from pullcurve.bench import board_side
+from pullcurve.bench.board_side import PipedWorld
+from pullcurve.bench.firmware_files import firmware_folder
+from pullcurve.bench.scenario import Scenario
+from pullcurve.bench.world import World, board_json
+from pullcurve.errors import LinkError
+from pullcurve.sources import Received
+
+_REQUEST_LENGTH = struct.calcsize(PipedWorld.REQUEST)
+_STALL_S = 30.0
+
+
+def micropython_command() -> str:
+    """The path of MicroPython's unix port. Raises LinkError when it is not installed."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if not found:
+        raise LinkError(
+            "the bench runs the firmware on MicroPython, which is not installed here; "
+            "run: pip install 'pullcurve[bench]'"
+        )
+    return found
+
+
+class BenchLink:
+    """Yields what the simulated board sends. Time is the scenario's, not the computer's."""
+
+    def __init__(self, scenario: Scenario, world: World) -> None:
+        self.name = f"bench:{scenario.name}"
+        self._scenario = scenario
+        self._world = world
+        self._noise = random.Random(scenario.seed)  # noqa: S311  (line noise, not a secret)
+
+    def __enter__(self) -> Self:
+        if os.name != "posix":
+            raise LinkError("the bench needs a pseudo-terminal, which only Linux and macOS have")
+        import tty  # noqa: PLC0415  (absent on Windows)
+
+        command = micropython_command()
+        self._folder = tempfile.TemporaryDirectory(prefix="pullcurve-bench-")
+        board = Path(self._folder.name)
+        (board / "board.json").write_text(json.dumps(board_json(self._scenario)), encoding="utf-8")
+        self._terminal, slave = os.openpty()
+        tty.setraw(slave)
+        self._requests, to_world = os.pipe()
+        from_world, self._answers = os.pipe()
+        self._process = subprocess.Popen(  # noqa: S603  (our own files)
+            [
+                command,
+                str(Path(board_side.__file__)),
+                str(firmware_folder()),
+                f"/dev/fd/{to_world}",
+                f"/dev/fd/{from_world}",
+            ],
+            stdin=slave,
+            stdout=slave,
+            cwd=board,
+            pass_fds=(to_world, from_world),
+        )
+        for handle in (slave, to_world, from_world):
+            os.close(handle)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        for handle in (self._requests, self._answers, self._terminal):
+            os.close(handle)
+        self._process.wait(timeout=_STALL_S)
+        self._folder.cleanup()
+
+    def __iter__(self) -> Iterator[Received]:
+        now_us = seen = 0
+        while True:
+            head = os.read(self._requests, _REQUEST_LENGTH)
+            if not head:
+                break
+            code, bus, address, length, count, now_us, written = struct.unpack(
+                PipedWorld.REQUEST, head
+            )
+            data = os.read(self._requests, count) if count else b""
+            if not self._unread(now_us):
+                # All that the board has written by now, so that no time depends on how the
+                # computer shared itself between the two processes.
+                while seen < written:
+                    chunk = self._read_terminal()
+                    seen += len(chunk)
+                    yield self._received(now_us, chunk)
+            self._answer(code, bus, address, length, data, now_us)
+        while chunk := self._read_terminal(wait_s=0.1):
+            yield self._received(now_us, chunk)
+        if code := self._process.wait(timeout=_STALL_S):
+            raise LinkError(
+                f"the firmware stopped with code {code}; what it sent until then is in the log"
+            )
+
+    def _answer(
+        self, code: int, bus: int, address: int, length: int, data: bytes, now_us: int
+    ) -> None:
+        if code == PipedWorld.TRANSACT:
+            answer = self._world.transact(now_us, bus, address, data, length)
+            reply = b"\0" if answer is None else b"\1" + answer
+        else:
+            (to_us,) = struct.unpack("<Q", data)
+            happenings = self._world.happenings(now_us, to_us)
+            reply = struct.pack("<H", len(happenings)) + b"".join(
+                struct.pack("<QB", at_us, pin) for at_us, pin in happenings
+            )
+        os.write(self._answers, reply)
+
+    def _read_terminal(self, wait_s: float = _STALL_S) -> bytes:
+        ready, _, _ = select.select([self._terminal], [], [], wait_s)
+        if not ready:
+            if wait_s == _STALL_S:
+                raise LinkError("the firmware on the bench says nothing any more")
+            return b""
+        try:
+            return os.read(self._terminal, 4096)
+        except OSError:  # the board's end is closed
+            return b""
+
+    def _unread(self, now_us: int) -> bool:
+        return any(a <= now_us * 1e-6 < b for a, b in self._scenario.link.unread)
+
+    def _received(self, now_us: int, data: bytes) -> Received:
+        now_s = now_us * 1e-6
+        rate = max(
+            (d.rate for d in self._scenario.link.damage if d.from_s <= now_s < d.to_s), default=0
+        )
+        if rate:
+            data = bytes(
+                self._noise.randrange(256) if self._noise.random() < rate else byte for byte in data
+            )
+        return Received(self._scenario.start + timedelta(microseconds=now_us), data)

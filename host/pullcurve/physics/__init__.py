@@ -1,0 +1,1 @@
+"""Pure functions over NumPy arrays in SI: air, meters, machine. No files, no clock, no state."""

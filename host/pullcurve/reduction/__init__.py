@@ -1,0 +1,1 @@
+"""From records to flow against speed: tables in, tables out."""

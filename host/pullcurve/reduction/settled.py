@@ -1,0 +1,148 @@
+"""Settled points: stretches in which speed and flow hold still.
+
+A stretch is steady where, in every window of WINDOW_S, the straight line through half-second
+means of speed rises or falls by less than DRIFT over the window and the means scatter about
+it by less than SCATTER. This is the slope test of steady-state detection (Kelly, Hedengren,
+J. Process Control 23 (2013) 326, from memory) with a bound on the size of the slope in place
+of its significance: a long hold makes a harmless drift significant. From a steady stretch the
+ends are cut back to where speed lies within BAND of the stretch's median, and the beginning
+by AIR_S, the time in which tank and hose fill (three time constants, about 0.5 s each with a
+hose on: common practice, no source), the end by LEAVE_S.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+STEP_S = 0.5
+WINDOW_S = 4.0
+DRIFT = 0.006
+SCATTER = 0.004
+BAND = 0.005
+AIR_S = 1.5
+LEAVE_S = 1.0  # the speed shown at an instant is a mean over half a second on either side
+SHORTEST_S = 5.0
+LONGEST_S = 60.0
+SLOWEST_RPM = 300.0
+UNQUIET = 0.05  # relative standard deviation of one-second means of flow within a point
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One settled stretch, or one that was looked at and why it does not count."""
+
+    start_s: float
+    end_s: float
+    speed_rpm: float
+    rejected: str = ""
+
+
+def find_settled(table: pd.DataFrame) -> list[Stretch]:
+    """The settled stretches of a run, in the order of time, with those that do not count.
+
+    table: the channels, with `time_s`, `speed_rpm` and `differential_pressure_pa`.
+    """
+    time_s, speed, pressure = _half_seconds(table)
+    steady = _steady(speed)
+    found: list[Stretch] = []
+    for low, high in _runs(steady):
+        for start, end in _level(speed, low, high):
+            found.extend(_trimmed(time_s, speed, pressure, start, end))
+    return found
+
+
+def _half_seconds(table: pd.DataFrame) -> tuple[Array, Array, Array]:
+    """Speed and signed-root pressure (which goes as flow) as means on an even grid."""
+    time_s = table["time_s"].to_numpy()
+    bins = np.floor((time_s - time_s[0]) / STEP_S).astype(int)
+    grid = np.arange(bins.max() + 1)
+    values = table["differential_pressure_pa"].to_numpy()
+    flow = np.sign(values) * np.sqrt(np.abs(values))
+    means = (
+        pd.DataFrame({"speed": table["speed_rpm"].to_numpy(), "flow": flow})
+        .groupby(bins)
+        .mean()
+        .reindex(grid)
+    )
+    centres = time_s[0] + (grid + 0.5) * STEP_S
+    return centres, means["speed"].to_numpy(), means["flow"].to_numpy()
+
+
+def _steady(speed: Array) -> NDArray[np.bool_]:
+    """Whether each half second lies in a window that passes the slope test."""
+    count = round(WINDOW_S / STEP_S)
+    steady = np.zeros(len(speed), dtype=bool)
+    if len(speed) < count:
+        return steady
+    windows = np.lib.stride_tricks.sliding_window_view(speed, count)
+    x = np.arange(count) - (count - 1) / 2
+    mean = windows.mean(axis=1)
+    slope = windows @ x / (x @ x)
+    left = windows - mean[:, None] - slope[:, None] * x
+    with np.errstate(invalid="ignore", divide="ignore"):
+        drift = np.abs(slope) * count / mean
+        scatter = np.sqrt((left**2).sum(axis=1) / (count - 2)) / mean
+        passed = (mean >= SLOWEST_RPM) & (drift < DRIFT) & (scatter < SCATTER)
+    for i in np.flatnonzero(passed):
+        steady[i : i + count] = True
+    return steady
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Beginnings and ends (exclusive) of the runs of True."""
+    change = np.diff(np.concatenate(([False], flags, [False])).astype(int))
+    return list(
+        zip(
+            np.flatnonzero(change == 1).tolist(), np.flatnonzero(change == -1).tolist(), strict=True
+        )
+    )
+
+
+def _level(speed: Array, low: int, high: int) -> list[tuple[int, int]]:
+    """The parts of a steady stretch within BAND of their own median: the longest, then what
+    is left on either side of it."""
+    least = round(SHORTEST_S / STEP_S)
+    if high - low < least:
+        return []
+    part = speed[low:high]
+    best = (0, 0)
+    for centre in np.unique(np.round(part / (BAND * np.nanmedian(part) / 2))):
+        level = centre * BAND * np.nanmedian(part) / 2
+        for a, b in _runs(np.abs(part / level - 1) <= BAND):
+            if b - a > best[1] - best[0]:
+                best = (a, b)
+    a, b = low + best[0], low + best[1]
+    if b - a < least:
+        return []
+    return [*_level(speed, low, a), (a, b), *_level(speed, b, high)]
+
+
+def _trimmed(time_s: Array, speed: Array, flow: Array, low: int, high: int) -> list[Stretch]:
+    """A level stretch without its settling time, in parts of LONGEST_S at most."""
+    start = float(time_s[low]) - STEP_S / 2 + AIR_S
+    end = float(time_s[high - 1]) + STEP_S / 2 - LEAVE_S
+    mean = float(np.nanmean(speed[low:high]))
+    if end - start < SHORTEST_S:
+        return [
+            Stretch(
+                start, end, mean, f"held for {end - start:.0f} s, {SHORTEST_S:.0f} s are needed"
+            )
+        ]
+    parts = int(np.ceil((end - start) / LONGEST_S))
+    cuts = np.linspace(start, end, parts + 1)
+    found = []
+    for a, b in pairwise(cuts):
+        inside = flow[(time_s >= a) & (time_s <= b)]
+        pairs = inside[: len(inside) // 2 * 2].reshape(-1, 2).mean(axis=1)
+        reason = ""
+        if not np.isfinite(pairs).all():
+            reason = "readings of the differential pressure are missing"
+        elif pairs.std() > UNQUIET * abs(pairs.mean()):
+            reason = "the flow did not hold still, although the speed did"
+        found.append(Stretch(float(a), float(b), mean, reason))
+    return found

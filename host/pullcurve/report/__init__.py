@@ -1,0 +1,1 @@
+"""A run's result as JSON, CSV, page, picture and terminal summary."""

@@ -1,0 +1,142 @@
+"""Writes a run's report: page, picture, points and result, side by side."""
+
+import csv
+from io import StringIO
+from pathlib import Path
+
+from pullcurve.errors import ReportError
+from pullcurve.quantities import UnitSystem
+from pullcurve.report.figures import curve_figure, png
+from pullcurve.report.page import page
+from pullcurve.report.result import Flow, Quantity, RunResult, SettledPoint
+
+Value = int | float | str | None
+
+# The first bytes tell a report of ours from any other file, a run log above all.
+_BEGINNINGS = {
+    ".report.html": b"<!doctype html>",
+    ".curve.png": b"\x89PNG",
+    ".points.csv": b"point,",
+    ".result.json": b"{",
+}
+
+_COLUMNS = (
+    *("point", "sweep", "hold", "start_s", "end_s"),
+    *("speed_rpm", "speed_u95_rpm"),
+    *("differential_pressure_pa", "differential_pressure_u95_pa"),
+    *("mass_flow_kg_s", "mass_flow_u95_kg_s"),
+    *("standard_flow_m3_s", "standard_flow_u95_m3_s", "standard_flow_reference"),
+    *("flow_tap_m3_s", "flow_tap_u95_m3_s", "flow_tap_basis"),
+    *("flow_tap_pressure_pa", "flow_tap_temperature_c"),
+    *("flow_port_m3_s", "flow_port_u95_m3_s", "flow_port_basis"),
+    *("flow_port_pressure_pa", "flow_port_temperature_c"),
+    *("flow_inlet_m3_s", "flow_inlet_u95_m3_s", "flow_inlet_basis"),
+    *("flow_inlet_pressure_pa", "flow_inlet_temperature_c"),
+    *("vacuum_blower_pa", "vacuum_blower_u95_pa"),
+    *("vacuum_tank_pa", "vacuum_tank_u95_pa"),
+    *("discharge_temperature_c", "pulsation_ratio", "reynolds_number", "remarks"),
+)
+
+
+def write_report(result: RunResult, units: UnitSystem, target: Path) -> list[Path]:
+    """Write NAME.report.html, NAME.curve.png, NAME.points.csv and NAME.result.json.
+
+    target: a folder that exists, where NAME is that of the run log without its suffix, or the
+        path up to and with NAME.
+    A report can always be made again from its log, so an older report is replaced; any other
+    file of that name is left alone. Page and picture are in `units`, the rest in SI.
+    Returns the four paths. Raises ReportError.
+    """
+    if target.is_dir():
+        target = target / (Path(result.provenance.log_name).stem or "run")
+    if not target.parent.is_dir():
+        raise ReportError(f"{target.parent}: there is no such folder; make it first")
+    contents = {
+        ".report.html": page(result, units).encode("utf-8"),
+        ".curve.png": png(curve_figure(result, units)),
+        ".points.csv": points_csv(result).encode("utf-8"),
+        ".result.json": (result.model_dump_json(indent=1) + "\n").encode("utf-8"),
+    }
+    paths = {suffix: target.with_name(target.name + suffix) for suffix in contents}
+    for suffix, path in paths.items():
+        _refuse_foreign(path, _BEGINNINGS[suffix])
+    for suffix, content in contents.items():
+        _replace(paths[suffix], content)
+    return list(paths.values())
+
+
+def points_csv(result: RunResult) -> str:
+    """The settled points in SI: one header row, the unit in each name, empty where unknown."""
+    rows = [_row(point, result.reference_conditions) for point in result.points]
+    text = StringIO()
+    writer = csv.DictWriter(text, _COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def _row(point: SettledPoint, reference_conditions: str) -> dict[str, Value]:
+    return {
+        "point": point.point,
+        "sweep": point.sweep,
+        "hold": point.hold,
+        "start_s": point.start_s,
+        "end_s": point.end_s,
+        **_quantity("speed", "rpm", point.speed_rpm),
+        **_quantity("differential_pressure", "pa", point.differential_pressure_pa),
+        **_quantity("mass_flow", "kg_s", point.mass_flow_kg_s),
+        **_quantity("standard_flow", "m3_s", point.standard_flow_m3_s),
+        "standard_flow_reference": reference_conditions,
+        **_flow("flow_tap", point.flow_tap),
+        **_flow("flow_port", point.flow_port),
+        **_flow("flow_inlet", point.flow_inlet),
+        **_quantity("vacuum_blower", "pa", point.vacuum_blower_pa),
+        **_quantity("vacuum_tank", "pa", point.vacuum_tank_pa),
+        "discharge_temperature_c": point.discharge_temperature_c,
+        "pulsation_ratio": point.pulsation_ratio,
+        "reynolds_number": point.reynolds_number,
+        "remarks": "; ".join(point.remarks),
+    }
+
+
+def _quantity(name: str, unit: str, quantity: Quantity | None) -> dict[str, Value]:
+    return {
+        f"{name}_{unit}": None if quantity is None else quantity.value,
+        f"{name}_u95_{unit}": None if quantity is None else quantity.u95,
+    }
+
+
+def _flow(name: str, flow: Flow | None) -> dict[str, Value]:
+    return {
+        f"{name}_m3_s": None if flow is None else flow.value_m3_s,
+        f"{name}_u95_m3_s": None if flow is None else flow.u95_m3_s,
+        f"{name}_basis": None if flow is None else flow.basis,
+        f"{name}_pressure_pa": None if flow is None else flow.pressure_pa,
+        f"{name}_temperature_c": None if flow is None else flow.temperature_c,
+    }
+
+
+def _refuse_foreign(path: Path, beginning: bytes) -> None:
+    try:
+        with path.open("rb") as file:
+            found = file.read(len(beginning))
+    except FileNotFoundError:
+        return
+    except OSError as fault:
+        raise ReportError(f"{path}: cannot be written: {fault.strerror}") from None
+    if found != beginning:
+        raise ReportError(
+            f"{path}: there is a file of this name that is no report, and it is left alone; "
+            "choose another name"
+        )
+
+
+def _replace(path: Path, content: bytes) -> None:
+    """Whole or not at all: a full disk leaves the older report as it was."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as fault:
+        part.unlink(missing_ok=True)
+        raise ReportError(f"{path}: cannot be written: {fault.strerror}") from None

@@ -1,0 +1,78 @@
+"""Numbers for print: a value never shows more digits than its uncertainty earns.
+
+Source: JCGM 100:2008 (GUM) 7.2.6: an uncertainty is given to two significant digits at most,
+and the estimate to the same decimal place.
+"""
+
+from decimal import ROUND_HALF_UP, Decimal
+from typing import NamedTuple
+
+_MINUS = "−"
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+
+
+class Measured(NamedTuple):
+    """A value and the half-width of its 95 % interval, both as text."""
+
+    value: str
+    u95: str
+
+    def __str__(self) -> str:
+        return f"{self.value}{_NO_BREAK}±{_NO_BREAK}{self.u95}"
+
+
+def measured(value: float, u95: float) -> Measured:
+    """`value` and `u95`, of one unit and finite, by the rule above.
+
+    An uncertainty of zero gives no place to round to: six significant digits are shown then.
+    """
+    if u95 == 0:
+        return Measured(significant(value, 6), "0")
+    width = _to_digits(u95, 2)
+    return Measured(_text(_to_place(value, _last_place(width, 2))), _text(width))
+
+
+def significant(value: float, digits: int) -> str:
+    """`value` to so many significant digits, never with an exponent."""
+    return _text(_to_digits(value, digits))
+
+
+def count(value: float) -> str:
+    """A large number without decimals, its digits in groups of three."""
+    return f"{value:,.0f}".replace(",", _NO_BREAK).replace("-", _MINUS)
+
+
+def percent(fraction: float, digits: int = 2) -> str:
+    """A fraction as per cent, with its sign; what is under 0.1 % is not told closer."""
+    if 0 < abs(fraction) < 0.001:
+        return f"under 0.1{_NO_BREAK}%"
+    return f"{significant(100 * fraction, digits)}{_NO_BREAK}%"
+
+
+def minutes(seconds: float) -> str:
+    """A time within the run, as minutes and seconds."""
+    whole = round(abs(seconds))
+    return f"{_MINUS if seconds < 0 and whole else ''}{whole // 60}:{whole % 60:02d}"
+
+
+def _last_place(number: Decimal, digits: int) -> int:
+    return number.adjusted() - digits + 1
+
+
+def _to_place(value: float, place: int) -> Decimal:
+    # repr is the shortest text of a float: 0.25 and 2.675 round as a reader would round them.
+    return (Decimal(repr(value)).scaleb(-place).quantize(Decimal(1), ROUND_HALF_UP)).scaleb(place)
+
+
+def _to_digits(value: float, digits: int) -> Decimal:
+    if value == 0:
+        return Decimal(0)
+    first = _to_place(value, _last_place(Decimal(repr(value)), digits))
+    # 99.6 became 100, which has a digit more than was asked for.
+    return _to_place(float(first), _last_place(first, digits))
+
+
+def _text(number: Decimal) -> str:
+    if number == 0:
+        number = abs(number)
+    return f"{number:f}".replace("-", _MINUS)

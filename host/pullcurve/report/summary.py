@@ -1,0 +1,100 @@
+"""The result as plain text for a terminal, a pipe or a fax."""
+
+from textwrap import wrap
+from unicodedata import category
+
+from pullcurve.quantities import UnitSystem
+from pullcurve.report.result import Remark, RunResult
+from pullcurve.report.rounding import Measured
+from pullcurve.report.sentences import (
+    fastest,
+    flow_at_places,
+    headline,
+    point_name,
+    quality_sentences,
+    uncertainty_sentences,
+    zero_sentence,
+)
+from pullcurve.report.tables import Table, points_table
+
+WIDTH = 96
+
+
+def summary(result: RunResult, units: UnitSystem) -> str:
+    """The run in words and one table, ending in a newline."""
+    said = headline(result.points, result.meter.position, result.reference_conditions, units)
+    parts = [_paragraph(result.title), _paragraph(said)]
+    if result.points:
+        table = points_table(result, units)
+        parts.append(f"{text_table(table)}\n\n{_paragraph(table.note)}")
+        top = fastest(result.points)
+        name = point_name(top, result.points)
+        parts.append(f"The air of hold {name}, the fastest\n" + _list(flow_at_places(top, units)))
+        doubts = [
+            f"hold {point_name(point, result.points)}: {remark}"
+            for point in result.points
+            for remark in point.remarks
+        ]
+        if doubts:
+            parts.append("Remarks on single holds\n" + _list(doubts))
+        parts.append("Uncertainty\n" + _list(uncertainty_sentences(result, units)))
+    parts.append(
+        "Data\n" + _list([zero_sentence(result, units), *quality_sentences(result.quality)])
+    )
+    if result.remarks:
+        parts.append("Remarks\n" + _list([_told(remark) for remark in result.remarks]))
+    # A rig file may come from anywhere: no control code in it reaches the terminal.
+    return "".join(
+        "?" if char != "\n" and category(char) == "Cc" else char
+        for char in "\n\n".join(parts) + "\n"
+    )
+
+
+def text_table(table: Table) -> str:
+    """A table in aligned columns, ± under ±, its headings wrapped above them."""
+    columns = list(zip(*table.rows, strict=True))
+    blocks = []
+    for column, cells in zip(table.columns, columns, strict=True):
+        left = max(len(cell.value if isinstance(cell, Measured) else "") for cell in cells)
+        texts = [
+            f"{cell.value:>{left}} ± {cell.u95}" if isinstance(cell, Measured) else cell
+            for cell in cells
+        ]
+        right = max(map(len, texts))
+        if column.kind == "measured":
+            texts = [text.ljust(right) for text in texts]
+        longest_word = max(map(len, column.name.split()))
+        heading = [
+            *wrap(column.name, max(right, longest_word)),
+            *([column.unit] if column.unit else []),
+        ]
+        blocks.append((heading, texts, column.kind))
+    height = max(len(heading) for heading, _, _ in blocks)
+    lines = [""] * (height + 1 + len(table.rows))
+    for number, (heading, texts, kind) in enumerate(blocks):
+        lines_here = [""] * (height - len(heading)) + heading
+        width = max(map(len, [*heading, *texts]))
+        lines_here += ["-" * width, *texts]
+        gap = "  " if number else ""
+        for row, text in enumerate(lines_here):
+            lines[row] += gap + (
+                text.ljust(width) if kind in {"words", "short"} else text.rjust(width)
+            )
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _told(remark: Remark) -> str:
+    weight = "WARNING, " if remark.weight == "warning" else ""
+    action = f" Do this: {remark.action}" if remark.action else ""
+    return f"{weight}{remark.subject}: {remark.text}{action}"
+
+
+def _paragraph(text: str) -> str:
+    return "\n".join(wrap(text, WIDTH))
+
+
+def _list(items: list[str]) -> str:
+    return "\n".join(
+        "\n".join(wrap(item, WIDTH, initial_indent="  ", subsequent_indent="    "))
+        for item in items
+    )

@@ -1,0 +1,1 @@
+"""What was on the machine: meter, site, pickups, machine and sensors, from a TOML file."""

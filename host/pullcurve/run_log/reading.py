@@ -1,0 +1,127 @@
+"""Reads a run log line by line; a damaged line costs itself alone."""
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from pullcurve.errors import LogError
+from pullcurve.run_log.host_records import HOST_RECORDS, LOG_FORMAT
+from pullcurve.sources import Received
+from pullcurve.wire.decoder import Record, decode_line
+
+_LINE = re.compile(rb"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}[+-]\d\d:\d\d) (board|host) ")
+_ESCAPED = re.compile(rb"\\([0-9a-f]{2})")
+
+
+class HostRecord(NamedTuple):
+    """One of the host's own records, and when it was written."""
+
+    host_time: datetime
+    record: Record
+
+    def named(self) -> dict[str, str | int]:
+        """The values by the names of their fields."""
+        names = [name for name, _ in HOST_RECORDS[self.record.kind]]
+        return dict(zip(names, self.record.values, strict=True))  # type: ignore[arg-type]
+
+
+@dataclass
+class Log:
+    """A run log, read."""
+
+    path: Path
+    received: list[Received] = field(default_factory=list)
+    host_records: list[HostRecord] = field(default_factory=list)
+    damaged: Counter[str] = field(default_factory=Counter)
+    ends_in_newline: bool = True
+
+    @property
+    def host_seq(self) -> int:
+        """The highest sequence number among the host's records, -1 without any."""
+        return max((item.record.seq for item in self.host_records), default=-1)
+
+    def rig_text(self) -> str | None:
+        """The rig file's text as written into the log; the last whole one."""
+        text = None
+        parts: list[str] = []
+        for item in self.host_records:
+            if item.record.kind == "rig":
+                piece, pieces, part = item.record.values
+                if piece == 0:
+                    parts = []
+                if piece == len(parts):
+                    parts.append(str(part))
+                if len(parts) == pieces:
+                    text = "".join(parts)
+        return text
+
+
+def unescape(payload: bytes) -> bytes:
+    """The bytes of a board line, with its newline where there was one."""
+    end = b"\n"
+    if payload.endswith(b"\\"):
+        payload, end = payload[:-1], b""
+    return _ESCAPED.sub(lambda m: bytes([int(m[1], 16)]), payload) + end
+
+
+def _cut(line: bytes) -> Iterator[tuple[re.Match[bytes] | None, bytes]]:
+    """A line of the file as (beginning, payload); two where a newline was damaged."""
+    starts = list(_LINE.finditer(line))
+    if not starts or starts[0].start() > 0:
+        yield None, line
+    # A single damaged byte stands where the newline between two lines was.
+    ends = [following.start() - 1 for following in starts[1:]] + [len(line)]
+    for start, end in zip(starts, ends, strict=False):
+        yield start, line[start.end() : end]
+
+
+def read_log(path: Path) -> Log:
+    """Read a log. Raises LogError when it cannot be read or is no run log."""
+    try:
+        content = path.read_bytes()
+    except FileNotFoundError:
+        raise LogError(f"{path}: there is no such file; check the name") from None
+    except IsADirectoryError:
+        raise LogError(f"{path}: this is a folder; name a run log in it") from None
+    except OSError as fault:
+        raise LogError(f"{path}: cannot be read: {fault.strerror}") from None
+    if not content:
+        raise LogError(f"{path}: the file is empty; nothing was recorded into it")
+    log = Log(path, ends_in_newline=content.endswith(b"\n"))
+    for line in content.splitlines():
+        for start, payload in _cut(line):
+            _add(log, start, payload)
+    if not log.received and not log.host_records:
+        raise LogError(
+            f"{path}: this is no run log: not one line has a time, an origin and a record; "
+            "name a file that `pullcurve record` or `pullcurve bench` wrote"
+        )
+    return log
+
+
+def _add(log: Log, start: re.Match[bytes] | None, payload: bytes) -> None:
+    if start is None:
+        log.damaged["no time or origin"] += 1
+        return
+    try:
+        host_time = datetime.fromisoformat(start[1].decode("ascii"))
+    except ValueError:
+        log.damaged["impossible time"] += 1
+        return
+    if start[2] == b"board":
+        log.received.append(Received(host_time, unescape(payload)))
+        return
+    record = decode_line(payload, HOST_RECORDS)
+    if not isinstance(record, Record):
+        log.damaged[f"host record: {record.reason}"] += 1
+        return
+    if record.kind == "runlog" and record.values[0] != LOG_FORMAT:
+        raise LogError(
+            f"{log.path}: format {record.values[0]}, and this version reads {LOG_FORMAT}; "
+            "use the version of pullcurve that wrote it, or a later one"
+        )
+    log.host_records.append(HostRecord(host_time, record))

@@ -1,0 +1,123 @@
+"""Writes a run log, so that nothing received is lost whenever the program dies."""
+
+import os
+import re
+import time
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import record_format
+from pullcurve import __version__
+from pullcurve.errors import LogError
+from pullcurve.run_log.host_records import HOST_RECORDS, LOG_FORMAT, pieces
+from pullcurve.run_log.reading import read_log
+from pullcurve.wire.decoder import LONGEST_LINE
+
+SYNC_EVERY_S = 2.0  # what a power failure may cost; a killed program loses nothing
+
+_UNPRINTABLE = re.compile(rb"[^ -\[\]-~]")
+
+
+def escape(line: bytes) -> str:
+    """A line's bytes as printable ASCII, the inverse of `reading.unescape`."""
+    return _UNPRINTABLE.sub(lambda m: b"\\%02x" % m[0][0], line).decode("ascii")
+
+
+class LogWriter:
+    """Appends lines to a log. Every line is handed to the system before the call returns."""
+
+    def __init__(
+        self, path: Path, *, append: bool = False, source: str = "", now: datetime | None = None
+    ) -> None:
+        """Begin a new log at `path`, or go on with an existing one. `now` stands in for the
+        time of day where a simulated one rules.
+
+        Raises LogError when the file exists already, or does not although it should, or is
+        no run log, or cannot be written.
+        """
+        self._seq = 0
+        self._partial = bytearray()
+        self._synced_s = 0.0
+        begin = b""
+        if append:
+            log = read_log(path)
+            self._seq = log.host_seq + 1
+            begin = b"" if log.ends_in_newline else b"\n"
+        try:
+            self._file = path.open("ab" if append else "xb", buffering=0)
+        except FileExistsError:
+            raise LogError(
+                f"{path}: there is a file of this name already, and a log is never overwritten; "
+                "choose another name"
+            ) from None
+        except OSError as fault:
+            raise LogError(f"{path}: cannot be written: {fault.strerror}") from None
+        self._path = path
+        self._write(begin)
+        if not append:
+            begun = now or datetime.now().astimezone()
+            self.host_record(begun, "runlog", LOG_FORMAT, __version__, source)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def board_bytes(self, host_time: datetime, data: bytes) -> None:
+        """What the link delivered at `host_time`, in chunks of any size."""
+        self._partial += data
+        lines = []
+        while (end := self._partial.find(b"\n", 0, LONGEST_LINE)) >= 0:
+            lines.append(escape(bytes(self._partial[:end])))
+            del self._partial[: end + 1]
+        while len(self._partial) >= LONGEST_LINE:
+            lines.append(escape(bytes(self._partial[:LONGEST_LINE])) + "\\")
+            del self._partial[:LONGEST_LINE]
+        stamp = host_time.isoformat(timespec="microseconds")
+        self._write("".join(f"{stamp} board {line}\n" for line in lines).encode("ascii"))
+
+    def host_record(self, host_time: datetime, kind: str, *values: int | str) -> None:
+        """A record of the host's own."""
+        line = record_format.encode(kind, 0, self._seq, values, HOST_RECORDS).decode("ascii")
+        self._seq += 1
+        stamp = host_time.isoformat(timespec="microseconds")
+        self._write(f"{stamp} host {line}".encode("ascii"))
+
+    def rig(self, host_time: datetime, text: str) -> None:
+        """The text of the rig file that the run is made with."""
+        parts = list(pieces(text))
+        for number, part in enumerate(parts):
+            self.host_record(host_time, "rig", number, len(parts), part)
+
+    def close(self) -> None:
+        """Write what came without a newline, and close the file."""
+        if self._partial:
+            stamp = datetime.now().astimezone().isoformat(timespec="microseconds")
+            line = escape(bytes(self._partial)) + "\\"
+            self._partial.clear()
+            self._write(f"{stamp} board {line}\n".encode("ascii"))
+        self._file.close()
+
+    def _write(self, data: bytes) -> None:
+        if not data:
+            return
+        try:
+            while data:
+                data = data[self._file.write(data) :]
+            now_s = time.monotonic()
+            if now_s - self._synced_s > SYNC_EVERY_S:
+                os.fsync(self._file.fileno())
+                self._synced_s = now_s
+        except OSError as fault:
+            raise LogError(
+                f"{self._path}: writing stopped: {fault.strerror}; what was received until now "
+                "is in the file"
+            ) from None

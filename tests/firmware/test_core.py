@@ -1,0 +1,103 @@
+"""The firmware's core: the shared checks on three runtimes, and properties on CPython."""
+
+from itertools import pairwise
+from pathlib import Path
+
+import core_checks
+import pytest
+from core_checks import Line, Pipe, numbered, sampled, statistics
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import board_config
+from on_micropython import needs_unix, needs_wasm, run_unix, run_wasm
+from record_format import FAULT, OK, STALE
+from sampler import MOST_SAMPLES
+
+SCRIPT = Path(core_checks.__file__)
+FIRMWARE = Path(__file__).parents[2] / "firmware"
+PATH = [SCRIPT.parent, FIRMWARE, FIRMWARE / "lib"]
+ALL_OK = "".join(f"ok {name}\n" for name in core_checks.CHECKS)
+
+
+@pytest.mark.parametrize("name", core_checks.CHECKS)
+def test_on_cpython(name: str) -> None:
+    getattr(core_checks, name)()
+
+
+@needs_unix
+def test_on_the_unix_port() -> None:
+    done = run_unix(SCRIPT, path=PATH)
+    assert (done.stdout, done.stderr, done.returncode) == (ALL_OK, "", 0)
+
+
+@needs_wasm
+def test_on_the_32_bit_build() -> None:
+    done = run_wasm(SCRIPT, path=PATH)
+    assert (done.stdout, done.stderr, done.returncode) == (ALL_OK, "", 0)
+
+
+def test_the_shipped_board_json_is_sound() -> None:
+    config = board_config.load((FIRMWARE / "board.json").read_text(encoding="utf-8"))
+    sensors = board_config.make_sensors(config, {0: None})
+    assert [sensor.role for sensor in sensors] == ["meter_dp", "ambient_air"]
+
+
+counts = st.integers(0, 2**14 - 1) | st.integers(0, 2**24 - 1) | st.integers(-(2**23), 2**23 - 1)
+readings = st.tuples(st.sampled_from([OK, OK, OK, STALE, FAULT]), counts)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(readings, max_size=MOST_SAMPLES))
+def test_a_block_is_exact_integer_statistics(served: list) -> None:
+    assert sampled(served).take() == statistics(served)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    first=st.integers(0, 2**30 - 1),
+    gaps=st.lists(st.integers(400, 10**6), max_size=40),
+    reads=st.sets(st.integers(0, 40)),
+)
+def test_every_interval_is_in_the_record_in_which_it_ends(first: int, gaps: list, reads: set):
+    line = Line()
+    instants = [first]
+    for gap in gaps:
+        instants.append(instants[-1] + gap)
+    found, expected, since = [], [], 0
+    for i, at in enumerate(instants):
+        line.edge(at)
+        if i in reads or at == instants[-1]:
+            found.append(line.tach.take())
+            intervals = [b - a for a, b in pairwise(instants[max(since - 1, 0) : i + 1])]
+            ends = (min(intervals), max(intervals)) if intervals else (0, 0)
+            edges = [each % 2**30 for each in instants[since : i + 1]]
+            expected.append((len(edges), edges[0], edges[-1], *ends, 0))
+            since = i + 1
+    assert found == expected
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    capacity=st.integers(2, 6),
+    steps=st.lists(st.none() | st.integers(0, 70), max_size=80),
+)
+def test_whatever_the_pipe_takes_no_line_is_torn(capacity: int, steps: list) -> None:
+    """None offers a line, a number pumps once into a pipe that takes so many bytes."""
+    pipe = Pipe(capacity)
+    offered = 0
+    for step in steps:
+        if step is None:
+            pipe.link.offer(numbered(offered))
+            offered += 1
+        else:
+            pipe.room = step
+            pipe.link.pump()
+    pipe.room = 64
+    pipe.drain()
+    lines = pipe.out.splitlines(keepends=True)
+    numbers = [int(line.split()[2]) for line in lines]
+    assert lines == [numbered(seq) for seq in numbers]
+    assert numbers == sorted(set(numbers))
+    assert len(numbers) + pipe.link.dropped == offered
+    assert numbers[1 - capacity :] == list(range(offered))[1 - capacity :]

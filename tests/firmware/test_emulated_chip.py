@@ -1,0 +1,194 @@
+"""The firmware as it is on an emulated RP2040: I2C peripheral, pin interrupt, flash, USB.
+
+Runs where PULLCURVE_RP2_IMAGE names a MicroPython image (UF2) for an RP2040 board with 2 MiB
+of flash and the packages rp2040py and littlefs-python are installed. The emulated I2C takes no
+bus time, and the emulated USB takes most of the processor's, so nothing here is a figure of
+speed.
+"""
+
+import asyncio
+import os
+from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from core_checks import statistics
+
+from pullcurve.bench.plant import simulate
+from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
+from pullcurve.bench.world import PINS, World
+from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.header import HeaderAssembler, named
+from record_format import OK
+
+IMAGE = Path(os.environ.get("PULLCURVE_RP2_IMAGE", ""))
+FIRMWARE = Path(__file__).parents[2] / "firmware"
+FLASH_START, BLOCK_SIZE, BLOCK_COUNT = 0xA0000, 4096, 352  # the image's file system
+LOW_US = 500  # how long a mark holds the pin down
+BLOCKS = 9  # more than one turn of the slow sensors; a board second takes half a minute
+SECONDS = 240
+
+pytestmark = [
+    pytest.mark.skipif(
+        not IMAGE.is_file(),
+        reason="no image for the emulated chip: PULLCURVE_RP2_IMAGE must name a MicroPython UF2",
+    ),
+    pytest.mark.timeout(SECONDS + 60),
+    # The emulator's own coroutines and modules.
+    pytest.mark.filterwarnings("ignore::DeprecationWarning"),
+]
+
+
+class Wiring:
+    """The simulated world on the pins of the emulated chip."""
+
+    def __init__(self, world: World) -> None:
+        self._world = world
+        self._written = b""
+        self._answer = iter(b"")
+
+    def attach(self, chip) -> None:
+        self._chip = chip
+        bus = chip.i2c[0]
+        bus.on_connect = lambda address, mode: self._connect(bus, address, int(mode))
+        bus.on_write_byte = lambda byte: self._take(bus, byte)
+        bus.on_read_byte = lambda _more: bus.complete_read(next(self._answer))
+        bus.on_stop = lambda: self._stop(bus)
+        self.pin = chip.gpio[PINS["blower_shaft"]]
+        self.pin.set_input_value(True)
+        self._happenings = iter(self._world.happenings(0, 10**7))
+        self._at_next_edge()
+
+    def _now_us(self) -> int:
+        return int(self._chip.clock.nanos / 1000)
+
+    def _transact(self, data: bytes, length: int) -> bytes | None:
+        return self._world.transact(self._now_us(), 0, self._address, data, length)
+
+    def _connect(self, bus, address: int, mode: int) -> None:
+        self._address = address
+        there = self._transact(b"", 0) is not None
+        if there and mode == 1:
+            # The bus asks for one byte at a time; the longest read of any driver is 26.
+            self._answer = iter(self._transact(self._written, 32) or b"")
+            self._written = b""
+        bus.complete_connect(there)
+
+    def _take(self, bus, byte: int) -> None:
+        self._written += bytes([byte])
+        bus.complete_write(True)
+
+    def _stop(self, bus) -> None:
+        if self._written:
+            self._transact(self._written, 0)
+            self._written = b""
+        bus.complete_stop()
+
+    def _after(self, us: float, action: Callable[[], None]) -> None:
+        self._chip.clock.create_alarm(action).schedule(us * 1000)
+
+    def _at_next_edge(self) -> None:
+        at_us, pin = next(self._happenings, (0, 0))
+        if pin == PINS["blower_shaft"]:
+            self._after(max(at_us - self._now_us(), 0), self._fall)
+
+    def _fall(self) -> None:
+        self.pin.set_input_value(False)
+        self._after(LOW_US, self._rise)
+
+    def _rise(self) -> None:
+        self.pin.set_input_value(True)
+        self._at_next_edge()
+
+
+def file_system(folder: Path) -> Path:
+    """The firmware's folder as the image of a board's flash."""
+    littlefs = pytest.importorskip("littlefs")
+    # MicroPython's littlefs and this one agree on version 2.0 on the disk.
+    flash = littlefs.LittleFS(
+        block_size=BLOCK_SIZE, block_count=BLOCK_COUNT, disk_version=0x00020000
+    )
+    flash.mkdir("lib")
+    for file in sorted(FIRMWARE.rglob("*")):
+        if file.suffix in (".py", ".json"):
+            with flash.open(file.relative_to(FIRMWARE).as_posix(), "wb") as copy:
+                copy.write(file.read_bytes())
+    image = folder / "flash.img"
+    image.write_bytes(flash.context.buffer)
+    return image
+
+
+def scenario() -> Scenario:
+    """The shipped board.json's sensors, and a shaft that turns from the start."""
+    table = load_scenario(shipped_scenarios()["healthy_sweep"]).model_dump()
+    table["machine"]["engine"]["throttle"] = ((0, 2400), (7200, 2400))
+    table["sensors"] = [
+        {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-6895, 6895), "noise": 3},
+        {"role": "ambient_air", "part": "BME280", "address": 0x76, "noise": 2},
+    ]
+    table["pickups"] = [{"role": "blower_shaft", "marks": 2}]
+    return Scenario.model_validate(table | {"duration_s": 10})
+
+
+async def listen(wiring: Wiring, flash: Path, enough: Callable[[bytes], bool]) -> bytes:
+    """What the board says on its USB port from power-on until there is enough of it."""
+    boards = pytest.importorskip("rp2040py.boards")
+    device = pytest.importorskip("rp2040py.device")
+    said = bytearray()
+    board = boards.BoardSpec(
+        image=IMAGE,
+        layout=boards.FlashLayout(FLASH_START, BLOCK_COUNT, BLOCK_SIZE),
+        extras=(lambda: wiring,),
+    )
+    chip = device.MicroPythonDevice(board=board, filesystem=flash)
+    chip.cdc.on_serial_data = said.extend
+    async with chip:
+        async with asyncio.timeout(SECONDS):
+            while not enough(said):
+                await asyncio.sleep(0.1)
+    return bytes(said)
+
+
+def test_main_py_runs_on_the_chip(tmp_path: Path) -> None:
+    scene = scenario()
+    world = World(scene, simulate(scene))
+    served: list[int] = []
+    world.parts["meter_dp"][0].on_count = lambda _at, count, _status: served.append(count)
+    wiring = Wiring(world)
+    said = asyncio.run(
+        listen(wiring, file_system(tmp_path), lambda said: said.count(b"\nblock ") > BLOCKS)
+    )
+
+    decoder = Decoder()
+    events = decoder.feed(said)
+    records = [event for event in events if isinstance(event, Record)]
+    assert len(records) >= len(events) - 1, events  # the port opens within a line
+    assert [r.seq for r in records] == list(range(records[0].seq, records[-1].seq + 1))
+
+    assembler = HeaderAssembler()
+    headers = [h for h in map(assembler.add, records) if h is not None]
+    assert [sensor.role for sensor in headers[0].sensors] == ["meter_dp", "ambient_air"]
+    assert headers[0].tick_bits == 30
+    assert len(headers[0].sensors[1].trim) == 18
+
+    blocks = [named(r) for r in records if r.kind == "block"]
+    assert len(blocks) >= BLOCKS
+    names = ("n", "pivot", "sum", "sumsq", "least", "greatest")
+    counts = served[1:]  # the first reading starts the part
+    for block in blocks:
+        n = block["n"]
+        expected = statistics([(OK, count) for count in counts[:n]])[:6]
+        assert tuple(block[name] for name in names) == expected
+        counts = counts[n:]
+        assert block["faulty"] == block["clipped"] == 0
+    for before, after in pairwise(blocks):
+        assert before["start_ticks"] + before["length_ticks"] == after["start_ticks"]
+
+    edges = sum(block["edges"] for block in blocks)
+    speed_rpm = 60 * (edges - 1) / 2 / (blocks[-1]["last_ticks"] - blocks[0]["first_ticks"]) * 1e6
+    assert speed_rpm == pytest.approx(2400 * 1.2 * (1 - 0.004), rel=0.02)
+    assert sum(block["rejects"] for block in blocks) == 0
+    air = [named(r) for r in records if r.kind == "slow" and named(r)["sensor"] == 1]
+    assert air
+    assert all(record["status"] == OK and len(record["words"]) == 3 for record in air)

@@ -1,0 +1,281 @@
+"""The whole firmware on real MicroPython, against simulated parts that know what they served."""
+
+import os
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+from core_checks import statistics
+
+from on_micropython import needs_unix
+from pullcurve.bench.plant import simulate
+from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
+from pullcurve.bench.world import World
+from pullcurve.links.bench_link import BenchLink
+from pullcurve.wire.board_clock import unwrap
+from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.header import HeaderAssembler, named
+from pullcurve.wire.sequence import SequenceCheck
+from record_format import BUS_ERROR, CRC_ERROR, FAULT, OK
+from sensor import BAD_READS
+
+pytestmark = needs_unix
+
+HSC = {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-2500, 2500), "noise": 3}
+BME280 = {"role": "ambient_air", "part": "BME280", "address": 0x76, "noise": 2}
+
+
+def scenario(duration_s: float, **changes: Any) -> Scenario:
+    """A shipped scenario, shortened, that turns from the start, with some things changed."""
+    table = load_scenario(shipped_scenarios()["healthy_sweep"]).model_dump()
+    table["machine"]["engine"]["throttle"] = ((0, 2000), (0.5 * duration_s, 2800), (7200, 2800))
+    table["pickups"][0]["doubled"] = 0.02
+    return Scenario.model_validate(table | {"duration_s": duration_s} | changes)
+
+
+class Run:
+    """One run on the bench: records by kind, and what the differential-pressure part served."""
+
+    def __init__(self, scene: Scenario, greet_s: float | None = None) -> None:
+        self.plant = simulate(scene)
+        world = World(scene, self.plant)
+        self.served: list[tuple[float, int, int]] = []
+        meter = world.parts["meter_dp"][0]
+        meter.on_count = lambda *count: self.served.append(count)
+        decoder, self.sequence = Decoder(), SequenceCheck()
+        self.records: list[Record] = []
+        self.host_s: list[float] = []
+        self.rejected = 0
+        with BenchLink(scene, world) as link:
+            for received in link:
+                now_s = (received.host_time - scene.start).total_seconds()
+                if greet_s is not None and now_s > greet_s:
+                    os.write(link._terminal, b"hello\n")
+                    greet_s = None
+                for event in decoder.feed(received.data):
+                    if isinstance(event, Record):
+                        assert self.sequence.accept(event)
+                        self.records.append(event)
+                        self.host_s.append(now_s)
+                    else:
+                        self.rejected += 1
+
+    def of(self, kind: str) -> list[dict[str, Any]]:
+        return [named(record) for record in self.records if record.kind == kind]
+
+    def events(self) -> list[tuple[str, str, int]]:
+        return [(e["code"], e["subject"], e["value"]) for e in self.of("event")]
+
+
+def assert_statistics_are_exact(run: Run, good: set[int], starts: int = 0) -> None:
+    """Every block against the counts that the part handed out, in their order; good: the
+    part's own status of a count that may be used; starts: how often a reading was used up
+    to start the part anew."""
+    blocks = run.of("block")
+    begin_s = blocks[0]["start_ticks"] * 1e-6
+    counts = [count for at_s, count, status in run.served if at_s >= begin_s and status in good]
+    for block in blocks:
+        n = block["n"]
+        names = ("n", "pivot", "sum", "sumsq", "least", "greatest")
+        found = tuple(block[name] for name in names)
+        if starts and found != statistics([(OK, count) for count in counts[:n]])[:6]:
+            starts -= 1
+            counts = counts[1:]
+        assert found == statistics([(OK, count) for count in counts[:n]])[:6]
+        counts = counts[n:]
+    assert len(counts) <= 20  # the block that the end of the run cut off
+
+
+def assert_edges_are_exact(run: Run, blocks: list[dict[str, Any]]) -> None:
+    """Every block against the edges that the shaft truly gave, less those too close."""
+    (pickup,) = run.plant.scenario.pickups
+    accepted: list[int] = []
+    rejects = 0
+    for at_us in np.rint(run.plant.edges(pickup) * 1e6).astype(int).tolist():
+        if accepted and at_us - accepted[-1] < 400:
+            rejects += 1
+        else:
+            accepted.append(at_us)
+    done = 0
+    for block in blocks:
+        if n := block["edges"]:
+            ends = [b - a for a, b in pairwise(accepted[max(done - 1, 0) : done + n])]
+            assert block["first_ticks"] == accepted[done] % 2**30
+            assert block["last_ticks"] == accepted[done + n - 1] % 2**30
+            assert (block["least_interval"], block["greatest_interval"]) == (min(ends), max(ends))
+        done += n
+    assert 0 < sum(block["rejects"] for block in blocks) <= rejects
+    assert done > 0.95 * len(accepted)
+
+
+def assert_nothing_is_missing(run: Run) -> None:
+    assert (run.sequence.missing_count, run.rejected) == (0, 0)
+    for before, after in pairwise(run.of("block")):
+        assert (before["start_ticks"] + before["length_ticks"]) % 2**30 == after["start_ticks"]
+        assert after["n"] + after["stale"] + after["faulty"] == 20
+
+
+def test_blocks_are_the_statistics_of_what_was_served() -> None:
+    run = Run(scenario(10, sensors=[HSC, BME280]))
+    assert_nothing_is_missing(run)
+    assert_statistics_are_exact(run, {0})
+    assert_edges_are_exact(run, run.of("block"))
+    assert run.events() == [("start", "", 1)]
+    assert len(run.of("block")) == 99
+    slow = [record for record in run.of("slow") if record["sensor"] == 1]
+    assert 19 <= len(slow) <= 20
+    assert {record["status"] for record in slow} == {OK}
+
+
+def test_blocks_of_a_part_that_converts_on_command() -> None:
+    """24-bit counts, some of them clipped, some readings too early."""
+    part = {"role": "meter_dp", "part": "ABP2", "address": 0x28, "range_pa": (0, 60), "noise": 40}
+    run = Run(scenario(10, sensors=[part, BME280]))
+    assert_nothing_is_missing(run)
+    blocks = run.of("block")
+    assert sum(block["stale"] for block in blocks) > 0
+    top = 2**24 - 1
+    served = [count for _, count, status in run.served if status in (0x40, 0x41)]
+    clipped = sum(count in (0, top) for count in served)
+    assert 0 < sum(block["clipped"] for block in blocks) <= clipped
+    assert_statistics_are_exact(run, {0x40, 0x41})
+
+
+def test_sensors_that_vanish_fail_and_stick_never_stop_the_stream() -> None:
+    meter = HSC | {"vanish": [(2, 4)], "faults": [(6, 7)], "stuck": [(8, 9)]}
+    humid = {"role": "tank_air", "part": "SHT4x", "address": 0x44, "faults": [(3, 8)]}
+    run = Run(scenario(12, sensors=[meter, BME280 | {"vanish": [(5, 9)]}, humid]))
+    assert_nothing_is_missing(run)
+    assert_statistics_are_exact(run, {0}, starts=2)
+    # A slow sensor is read twice a second and is lost after five bad readings.
+    assert [event[:2] for event in run.events()] == [
+        ("start", ""),
+        ("sensor_lost", "meter_dp"),
+        ("sensor_back", "meter_dp"),
+        ("sensor_lost", "tank_air"),
+        ("sensor_lost", "meter_dp"),
+        ("sensor_back", "meter_dp"),
+        ("sensor_lost", "ambient_air"),
+        ("sensor_back", "tank_air"),
+        ("sensor_back", "ambient_air"),
+    ]
+    by_start = {round(block["start_ticks"] * 1e-6, 1): block for block in run.of("block")}
+    for gone, there in ((3.0, 5.0), (6.5, 7.5)):
+        assert by_start[gone]["n"] == 0
+        assert by_start[gone]["faulty"] >= 16  # a reading that starts the part is a stale one
+        assert by_start[there]["n"] >= 18
+    assert by_start[8.5]["least"] == by_start[8.5]["greatest"]
+    assert by_start[9.5]["least"] < by_start[9.5]["greatest"]
+    slow = [record for record in run.of("slow") if record["sensor"]]
+    assert all((record["status"] == OK) == bool(record["words"]) for record in slow)
+    assert {(record["sensor"], record["status"]) for record in slow} == {
+        (1, OK),
+        (1, BUS_ERROR),
+        (2, OK),
+        (2, CRC_ERROR),
+    }
+    # A part that came back may be another one: its trimming words are sent again, and the
+    # header that is due meanwhile, after 10 s, is this one.
+    assert len(run.of("board")) == 1 + 1
+
+
+def test_a_part_that_lost_its_settings_unseen_is_set_up_again() -> None:
+    """Its supply fails between two readings; it answers, but converts nothing any more."""
+    run = Run(scenario(8, sensors=[HSC, BME280 | {"vanish": [(2.15, 2.45)]}]))
+    assert [event[:2] for event in run.events()[1:]] == [
+        ("sensor_lost", "ambient_air"),
+        ("sensor_back", "ambient_air"),
+    ]
+    slow = [record for record in run.of("slow") if record["sensor"] == 1]
+    assert [record["status"] for record in slow if record["status"] != OK] == [FAULT] * BAD_READS
+    assert (slow[-1]["status"], slow[-1]["ticks"] > 7_000_000) == (OK, True)
+
+
+def test_a_bus_without_any_part_is_told_and_survived() -> None:
+    run = Run(scenario(3, sensors=[HSC | {"vanish": [(0, 3)]}]))
+    assert_nothing_is_missing(run)
+    assert all(block["faulty"] == 20 for block in run.of("block"))
+    assert run.events() == [("start", "", 1), ("sensor_lost", "meter_dp", BUS_ERROR)]
+    assert assembled(run) == 1
+
+
+def assembled(run: Run) -> int:
+    """How many whole headers are in the run."""
+    assembler = HeaderAssembler()
+    return sum(assembler.add(record) is not None for record in run.records)
+
+
+def test_a_header_longer_than_its_period_is_still_sent_whole() -> None:
+    others = ["ambient_air", "meter_air", "blower_air", "tank_air", "discharge_temperature"]
+    sensors = [HSC] + [
+        BME280 | {"role": role, "bus": i // 2 % 2, "address": 0x76 + i % 2}
+        for i, role in enumerate(others[:4])
+    ]
+    plan = {"block_us": 200000, "period_us": 10000, "jitter_us": 10000}
+    plan |= {"slow_us": 1000000, "header_us": 1000000}
+    run = Run(scenario(10, sensors=sensors, board={"plan": plan}))
+    assert_nothing_is_missing(run)
+    lines = run.of("board")[0]["lines"]
+    assert lines / 2 * 0.2 > 1.0
+    assert assembled(run) >= 3
+
+
+def test_a_host_that_has_just_come_is_given_the_header() -> None:
+    run = Run(scenario(5, sensors=[HSC, BME280]), greet_s=3.0)
+    assert assembled(run) == 2
+    times = zip(run.host_s, run.records, strict=True)
+    again = [at_s for at_s, record in times if record.kind == "board"]
+    assert 3.0 < again[1] < 3.3
+
+
+def test_nobody_reads_for_a_while() -> None:
+    run = Run(scenario(45, sensors=[HSC, BME280], link={"unread": [(4, 35)]}))
+    assert run.rejected == 0  # no line is torn
+    dropped = [value for code, _, value in run.events() if code == "dropped"]
+    assert sum(dropped) == run.sequence.missing_count > 20
+    assert run.sequence.late == 0
+    # The loop went on meanwhile: no sampling slot was lost.
+    assert "late" not in {code for code, _, _ in run.events()}
+    assert all(block["n"] + block["stale"] == 20 for block in run.of("block"))
+
+
+def test_the_board_starts_anew() -> None:
+    run = Run(scenario(6, sensors=[HSC, BME280], link={"resets_s": [3.05]}))
+    assert run.sequence.boots == [1, 2]
+    starts = [i for i, r in enumerate(run.records) if r.kind == "event"]
+    assert [run.records[i][1:3] for i in starts] == [(1, 0), (2, 0)]
+    second = [named(r) for r in run.records if r.kind == "block" and r.boot == 2]
+    assert second[0]["start_ticks"] < 100_000
+    assert len(second) == 29
+
+
+@pytest.mark.parametrize(
+    ("board", "sentence"),
+    [
+        ({"watchdog_ms": 1000}, "watchdog_ms: 0 (none) or at least 2000"),
+        ({"pickups": []}, "pickups: one or two are needed"),
+        ({"speed": 1}, "board.json: speed is not known here"),
+    ],
+)
+def test_a_board_json_that_cannot_be_used(board: dict[str, Any], sentence: str) -> None:
+    run = Run(scenario(5, sensors=[HSC], board=board))
+    assert {record.kind for record in run.records} == {"event"}
+    assert [(e["code"], e["text"]) for e in run.of("event")] == [("config", sentence)] * 3
+    assert [record.seq for record in run.records] == [0, 1, 2]
+
+
+def test_ticks_wrap_in_a_run() -> None:
+    """18 minutes: the board's counter begins anew after 17.9."""
+    plan = {"block_us": 1000000, "period_us": 50000, "jitter_us": 16000}
+    plan |= {"slow_us": 10000000, "header_us": 60000000}
+    run = Run(scenario(1085, sensors=[HSC, BME280], board={"plan": plan}))
+    assert_nothing_is_missing(run)
+    assert_statistics_are_exact(run, {0})
+    blocks = run.of("block")
+    assert_edges_are_exact(run, blocks)
+    ticks = np.array([block["start_ticks"] for block in blocks])
+    assert (np.diff(ticks) < 0).sum() == 1
+    seconds = unwrap(ticks, np.zeros(len(ticks)), 1000, 30)
+    np.testing.assert_allclose(seconds, np.arange(len(blocks)), atol=1e-9)
+    assert "late" not in {code for code, _, _ in run.events()}

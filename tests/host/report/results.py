@@ -1,0 +1,200 @@
+"""Invented results of the grit unit, a machine that does not exist, for the report's tests."""
+
+from datetime import datetime, timedelta, timezone
+
+import numpy as np
+
+from pullcurve.quantities import SI
+from pullcurve.report.result import (
+    Contribution,
+    DataQuality,
+    Flow,
+    MeterFacts,
+    Note,
+    Provenance,
+    Quantity,
+    Remark,
+    RunResult,
+    SettledPoint,
+    SiteFacts,
+    TimeStrip,
+    Zero,
+)
+from pullcurve.report.sentences import headline
+
+HOSTILE = "</title><script src=//evil.example/x.js>alert('cfm')</script>&amp;\"'"
+REFERENCE = "101 325 Pa, 20 °C, dry"
+TURN_M3 = 0.0085
+PORT_DENSITY, STANDARD_DENSITY = 1.0037, 1.2046
+
+BUDGET = (
+    Contribution(source="discharge coefficient", share=0.91, u95_percent=4.0, shared="meter"),
+    Contribution(source="throat bore", share=0.035, u95_percent=0.78, shared="meter"),
+    Contribution(source="differential pressure, range", share=0.03, u95_percent=0.7, shared="run"),
+    Contribution(source="inlet loss", share=0.0148, u95_percent=0.5, shared="run"),
+    Contribution(source="scatter within the hold", share=0.01, u95_percent=0.4, shared="point"),
+    Contribution(source="humidity", share=0.0002, u95_percent=0.06, shared="run"),
+)
+REMARKS = (
+    Remark(
+        weight="note",
+        subject="pipe size",
+        text="The ratio of throat to pipe bore is 0.762, above the 0.75 of ISO 5167-4:2003. The "
+        "discharge coefficient carries the wider interval for that.",
+        action="",
+    ),
+    Remark(
+        weight="warning",
+        subject="pulsation",
+        text="The differential pressure swings by 14 % at hold 1, more than the 10 % up to which "
+        "flow counts as steady. The flow there is corrected and its interval widened.",
+        action="Hold low speeds longer, and keep both lines to the sensor short and of one length.",
+    ),
+)
+NOTES = (
+    Note(time_s=75.0, what="hose", value="off, meter on the port", place="", at=""),
+    Note(time_s=None, what="engine", value="3010 rpm", place="", at="sweep 1, hold 4"),
+    Note(time_s=None, what="vacuum", value="2.1 inHg", place="blower inlet", at="sweep 1, hold 6"),
+)
+FULL_STOCK = DataQuality(
+    records=7561,
+    lost=14,
+    duplicated=0,
+    late=0,
+    damaged={"checksum": 3},
+    board_starts=1,
+    samples=148_940,
+    stale_samples=12,
+    faulty_samples=0,
+    clipped_samples=0,
+)
+
+
+def point(
+    number: int, speed_rpm: float, start_s: float, *, sweep: int = 1, hold: int = 1, bend: float = 0
+) -> SettledPoint:
+    """A hold of the healthy unit; `bend` takes that fraction of flow away at 3600 rpm."""
+    slip_rpm = 30 + 0.085 * speed_rpm
+    scatter = 0.002 * (-1) ** number
+    port = TURN_M3 * (speed_rpm - slip_rpm) / 60 * (1 + scatter - bend * (speed_rpm / 3600) ** 2)
+    mass = port * PORT_DENSITY
+    dp = 2490.9 * (mass / 0.391) ** 2
+    share = float(np.hypot(0.042, 6.0 / dp))
+
+    def flow(density: float, pressure_pa: float, temperature_c: float) -> Flow:
+        value = mass / density
+        return Flow(
+            value_m3_s=value,
+            u95_m3_s=share * value,
+            basis="measured",
+            pressure_pa=pressure_pa,
+            temperature_c=temperature_c,
+        )
+
+    return SettledPoint(
+        point=number,
+        sweep=sweep,
+        hold=hold,
+        start_s=start_s,
+        end_s=start_s + 34.0,
+        speed_rpm=Quantity(value=speed_rpm, u95=1.7),
+        differential_pressure_pa=Quantity(value=dp, u95=12.0),
+        mass_flow_kg_s=Quantity(value=mass, u95=share * mass),
+        flow_tap=flow(0.984, 82.6e3, 17),
+        flow_port=flow(PORT_DENSITY, 84.3e3, 18),
+        flow_inlet=flow(0.955, 80.1e3, 18),
+        standard_flow_m3_s=Quantity(
+            value=mass / STANDARD_DENSITY, u95=share * mass / STANDARD_DENSITY
+        ),
+        vacuum_blower_pa=Quantity(value=7100 * (speed_rpm / 3600) ** 2, u95=55.0),
+        vacuum_tank_pa=None,
+        discharge_temperature_c=25 + 12 * speed_rpm / 3600,
+        pulsation_ratio=0.14 - 0.02 * hold,
+        reynolds_number=2.8e5 * mass / 0.391,
+        remarks=("pulsation corrected by 0.2 %",) if hold == 1 else (),
+    )
+
+
+def result(
+    speeds: tuple[tuple[float, ...], ...] = ((1480, 1925, 2410, 2875, 3210, 3432),),
+    *,
+    zeros: int = 2,
+    bend: float = 0.0,
+    text: str = "",
+) -> RunResult:
+    """A run with a tuple of speeds for each sweep; `text` goes in wherever a user may write."""
+    points, start_s = [], 120.0
+    for sweep, holds in enumerate(speeds, 1):
+        for hold, speed_rpm in enumerate(holds, 1):
+            points.append(
+                point(len(points) + 1, speed_rpm, start_s, sweep=sweep, hold=hold, bend=bend)
+            )
+            start_s += 55.0
+    duration_s = start_s + 60.0
+    taken = tuple(
+        Zero(start_s=begin, end_s=begin + 30, zero_pa=Quantity(value=zero, u95=0.9))
+        for begin, zero in ((20.0, 3.1), (duration_s - 40.0, 4.6))[:zeros]
+    )
+    return RunResult(
+        title=text or "Grit unit 3, bridge repaint (an invented machine)",
+        headline=headline(points, "port", REFERENCE, SI),
+        reference_conditions=REFERENCE,
+        duration_s=duration_s,
+        points=tuple(points),
+        zeros=taken,
+        zero_half_width_pa=1.4 if zeros else 170.0,
+        budget=BUDGET if points else (),
+        notes=tuple(note.model_copy(update={"value": text or note.value}) for note in NOTES),
+        remarks=tuple(
+            remark.model_copy(update={"text": text or remark.text}) for remark in REMARKS
+        ),
+        quality=FULL_STOCK,
+        meter=MeterFacts(
+            kind="Venturi tube of plastic pipe",
+            position="port",
+            pipe_bore_m=0.1022604,
+            throat_bore_m=0.0779272,
+            discharge_coefficient=0.97,
+            discharge_coefficient_u95=0.039,
+            discharge_coefficient_source=text or "assumed for an uncalibrated tube",
+        ),
+        site=SiteFacts(
+            altitude_m=1500.0,
+            station_pressure_pa=84_300.0,
+            station_pressure_source="measured",
+            temperature_c=18.0,
+            temperature_source="measured",
+            humidity=0.38,
+            humidity_source="typed",
+        ),
+        strip=_strip(points, duration_s),
+        provenance=Provenance(
+            log_name="grit-unit-3-port.log",
+            log_sha256="9f2c4e17a0b3d5680c71e2f4496a8b3d5c7e9f1a2b3c4d5e6f708192a3b4c5d6",
+            rig_name=text or "grit unit 3, port, 4 in tube",
+            board="bench",
+            board_id="e6614103e72b5a2f",
+            firmware="0.1.0",
+            pullcurve="0.1.0",
+            started=datetime(2026, 5, 12, 9, 40, 3, tzinfo=timezone(timedelta(hours=-6))),
+            sensors=("meter differential pressure: two-sided 5 kPa part", "ambient air: barometer"),
+        ),
+    )
+
+
+def _strip(points: list[SettledPoint], duration_s: float) -> TimeStrip:
+    time_s = np.arange(0.0, duration_s, 1.0)
+    knots = [(0.0, 0.0, 3.0), (60.0, 0.0, 3.0)]
+    for each in points:
+        values = (each.speed_rpm.value, each.differential_pressure_pa.value)
+        knots += [(each.start_s - 8, *values), (each.end_s + 2, *values)]
+    knots += [(duration_s - 48, 0.0, 4.0), (duration_s, 0.0, 4.0)]
+    at_s, speed, pressure = np.array(knots).T
+    noise = np.random.default_rng(1).normal(size=(2, len(time_s)))
+    speed_rpm = np.interp(time_s, at_s, speed) * (1 + 0.003 * noise[0])
+    pressure_pa = np.interp(time_s, at_s, pressure) * (1 + 0.02 * noise[1])
+    return TimeStrip(
+        time_s=tuple(time_s.tolist()),
+        speed_rpm=tuple(value if value > 300 else None for value in speed_rpm.tolist()),
+        differential_pressure_pa=tuple(pressure_pa.tolist()),
+    )

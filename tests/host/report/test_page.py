@@ -1,0 +1,166 @@
+"""The page: whole, self-contained, escaped, and the same numbers in either unit system."""
+
+import re
+from base64 import b64decode
+from collections.abc import Callable
+from html.parser import HTMLParser
+
+import pytest
+
+from host.report.results import HOSTILE, result
+from pullcurve.quantities import SI, UNIT_SYSTEMS, US, UnitSystem
+from pullcurve.report.page import page
+from pullcurve.report.result import RunResult
+from pullcurve.report.rounding import Measured
+from pullcurve.report.summary import summary
+from pullcurve.report.tables import Table, places_table, points_table, stretches_table
+
+VOID = {"meta", "br", "img"}
+SWEEP = (1480, 1925, 2410, 2875, 3210, 3432)
+
+
+def without_optional(run: RunResult) -> RunResult:
+    missing = {
+        "flow_port": None,
+        "flow_inlet": None,
+        "vacuum_blower_pa": None,
+        "discharge_temperature_c": None,
+    }
+    points = tuple(point.model_copy(update=missing) for point in run.points)
+    site = run.site.model_copy(update={"humidity": None, "humidity_source": "assumed"})
+    provenance = run.provenance.model_copy(update={"started": None})
+    return run.model_copy(update={"points": points, "site": site, "provenance": provenance})
+
+
+CASES = {
+    "six points": result(),
+    "twelve points": result((SWEEP, SWEEP[::-1]), bend=0.15),
+    "one point, no zero": result(((3432,),), zeros=0),
+    "no point, no strip": result(()).model_copy(
+        update={
+            "strip": result(()).strip.model_copy(
+                update={"time_s": (), "speed_rpm": (), "differential_pressure_pa": ()}
+            )
+        }
+    ),
+    "nothing optional": without_optional(result(zeros=1)),
+    "one speed": result(((3400, 3410, 3420),)),
+}
+
+
+class Page(HTMLParser):
+    """Collects what the tests ask about; fails on tags that do not match."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.tags: list[str] = []
+        self.words = ""
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value or "") for name, value in attrs]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open[-1:] != ["style"]:
+            self.words += data
+
+
+@pytest.mark.parametrize("units", UNIT_SYSTEMS.values(), ids=UNIT_SYSTEMS)
+@pytest.mark.parametrize("name", CASES)
+def test_a_page_stands_alone_and_names_its_flows(name: str, units: UnitSystem) -> None:
+    run = CASES[name]
+    text = page(run, units)
+    assert text.startswith("<!doctype html>")
+    seen = Page(text)
+    assert not {"script", "link", "iframe", "object"} & set(seen.tags)
+    assert not re.search(r"https?:|url\(|@import|[\"'=]//", text)
+    words = seen.words + summary(run, units)
+    assert "cfm" not in words.lower()
+    assert not re.search(r"\b(nan|None)\b", words)
+    sources = [value for _, name, value in seen.attributes if name in {"src", "href"}]
+    pictures = [b64decode(source.removeprefix("data:image/svg+xml;base64,")) for source in sources]
+    assert len(pictures) == (2 if run.points else 1)
+    for picture in pictures:
+        assert picture.startswith(b"<?xml")
+        assert picture.rstrip().endswith(b"</svg>")
+    texts = [value for tag, name, value in seen.attributes if (tag, name) == ("img", "alt")]
+    assert len(texts) == len(pictures)
+    assert all(len(text) > 60 for text in texts)
+    assert seen.tags.count("figcaption") == len(pictures)
+
+
+def test_what_users_write_is_shown_and_never_run() -> None:
+    text = page(result(text=HOSTILE), US)
+    seen = Page(text)
+    assert "script" not in seen.tags
+    assert "evil.example" not in "".join(value for _, _, value in seen.attributes)
+    # Title, its heading, rig, source of the coefficient, two remarks, three notes.
+    assert seen.words.count(HOSTILE) == 9
+
+
+def test_warnings_are_announced_above_the_picture() -> None:
+    text = page(result(), US)
+    assert text.index("Read first") < text.index("<figure>")
+    calm = result().model_copy(update={"remarks": ()})
+    assert "Read first" not in page(calm, US)
+
+
+def numbers(table: Table) -> list[tuple[str, str, str]]:
+    return [
+        (column.unit, cell.value, cell.u95)
+        for row in table.rows
+        for column, cell in zip(table.columns, row, strict=True)
+        if isinstance(cell, Measured)
+    ]
+
+
+# Pascals, cubic metres a second and kilograms a second of one unit, from NIST SP 811:2008.
+IN_SI = {
+    "rpm": 1.0,
+    "inH2O": 249.0889,
+    "Pa": 1.0,
+    "inHg": 3386.389,
+    "kPa": 1000.0,
+    "ft³/min": 4.719474e-4,
+    "m³/h": 1 / 3600,
+    "lb/min": 7.559873e-3,
+    "kg/s": 1.0,
+}
+
+
+@pytest.mark.parametrize("table", [points_table, places_table, stretches_table])
+def test_both_unit_systems_tell_the_same(table: Callable[[RunResult, UnitSystem], Table]) -> None:
+    run = CASES["twelve points"]
+    ours, theirs = numbers(table(run, US)), numbers(table(run, SI))
+    assert len(ours) == len(theirs) > 20
+    for one, other in zip(ours, theirs, strict=True):
+        (a, a_place, a_u), (b, b_place, b_u) = (in_si(each) for each in (one, other))
+        assert a == pytest.approx(b, abs=(a_place + b_place) / 2, rel=1e-6)
+        assert a_u == pytest.approx(b_u, abs=(a_place + b_place) / 2, rel=1e-6)
+
+
+def in_si(number: tuple[str, str, str]) -> tuple[float, float, float]:
+    """Value, the worth of its last place, and u95, in SI."""
+    unit, value, u95 = number
+    place = 10.0 ** -len(value.partition(".")[2])
+    return float(value) * IN_SI[unit], place * IN_SI[unit], float(u95) * IN_SI[unit]
+
+
+def test_the_caption_tells_what_the_points_do() -> None:
+    straight, bent = page(CASES["six points"], SI), page(CASES["twelve points"], SI)
+    assert "the flow follows the speed" in straight
+    assert "The curve flattens with speed" in bent
+    assert "moved by 1.5\xa0±\xa01.3\xa0Pa" in straight
+    assert "the sensor&#39;s offset is not known" in page(CASES["one point, no zero"], SI)
+    assert "No settled stretch in 3:00 min." in page(CASES["no point, no strip"], SI)
+    assert "All 3 holds are at one speed" in page(CASES["one speed"], SI)

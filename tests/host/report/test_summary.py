@@ -1,0 +1,61 @@
+"""The summary in the terminal: its width, its numbers, and how light it loads."""
+
+import subprocess
+import sys
+
+import pytest
+
+from host.report.results import result
+from pullcurve.quantities import SI, US, UnitSystem
+from pullcurve.report.result import Quantity
+from pullcurve.report.summary import summary
+
+
+@pytest.mark.parametrize("units", [US, SI])
+def test_every_line_fits_a_terminal(units: UnitSystem) -> None:
+    run = result(((1480, 2410, 3432), (3430, 2400, 1485)))
+    tank = {"vacuum_tank_pa": Quantity(value=25_400.0, u95=55.0)}
+    every = tuple(point.model_copy(update=tank) for point in run.points)
+    text = summary(run.model_copy(update={"points": every}), units)
+    assert "tank" in text
+    assert max(map(len, text.splitlines())) <= 100
+    rows = [line for line in text.splitlines() if line.lstrip().startswith(("1.", "2."))]
+    assert len(rows) == 6
+    assert {row.index("±") for row in rows} == {rows[0].index("±")}
+
+
+def test_the_numbers_are_those_of_the_points() -> None:
+    run = result(((3432,),))
+    (point,) = run.points
+    text = summary(run, SI)
+    flow, u95 = (
+        3600 * each for each in (point.standard_flow_m3_s.value, point.standard_flow_m3_s.u95)
+    )
+    assert f"{flow:.0f}\xa0±\xa0{u95:.0f}\xa0m³/h of standard air" in text
+    assert "(101 325 Pa, 20 °C, dry)" in text.replace("\n", " ")
+    assert f"WARNING, {run.remarks[1].subject}" in text
+    assert "14 are missing" in text
+
+
+def test_a_run_without_a_point_says_so() -> None:
+    text = summary(result(()), US)
+    assert "no flow can be stated" in text
+    assert "rpm" not in text
+    assert "Uncertainty" not in text
+
+
+def test_no_control_code_reaches_the_terminal() -> None:
+    text = summary(result(text="grit\x1b]0;owned\x07 unit\x9b2J"), SI)
+    assert "grit?]0;owned? unit?2J" in text
+    assert not {"\x1b", "\x07", "\x9b"} & set(text)
+
+
+def test_no_plotting_and_no_tables_are_loaded() -> None:
+    check = (
+        "import sys, pullcurve.report.summary; "
+        "print(*{'matplotlib', 'pandas', 'scipy', 'numpy', 'jinja2'} & set(sys.modules))"
+    )
+    loaded = subprocess.run(
+        [sys.executable, "-c", check], capture_output=True, text=True, check=True
+    )
+    assert loaded.stdout.strip() == ""

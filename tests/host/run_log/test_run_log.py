@@ -1,0 +1,236 @@
+"""A run log keeps every byte, opens after any accident, and loses one line to one bad byte."""
+
+import os
+import subprocess
+import sys
+import time
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pullcurve.errors import LogError
+from pullcurve.run_log.host_records import pieces
+from pullcurve.run_log.notes import understand
+from pullcurve.run_log.reading import read_log, unescape
+from pullcurve.run_log.replay import Replay
+from pullcurve.run_log.writing import LogWriter, escape
+from pullcurve.wire.decoder import LONGEST_LINE, Decoder, Record
+from record_format import encode
+
+NOON = datetime(2025, 5, 14, 12, 0, 0, 123456, tzinfo=timezone(timedelta(hours=-6)))
+LINES = [encode("slow", 3, seq, (1, 1000 * seq, 0, (seq, -seq))) for seq in range(40)]
+
+
+def write(path: Path, chunks: list[bytes]) -> None:
+    with LogWriter(path, source="test", now=NOON) as writer:
+        for index, chunk in enumerate(chunks):
+            writer.board_bytes(NOON + timedelta(milliseconds=index), chunk)
+
+
+def records(path: Path) -> list[Record]:
+    decoder = Decoder()
+    with Replay(read_log(path)) as source:
+        events = [event for received in source for event in decoder.feed(received.data)]
+    return [event for event in events if isinstance(event, Record)]
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.binary(max_size=60), max_size=12))
+def test_every_byte_comes_back_whatever_the_board_sends(
+    tmp_path_factory: pytest.TempPathFactory, chunks: list[bytes]
+) -> None:
+    path = tmp_path_factory.mktemp("log") / "run.runlog"
+    write(path, chunks)
+    kept = b"".join(received.data for received in read_log(path).received)
+    assert kept == b"".join(chunks)
+    path.read_text(encoding="ascii")
+
+
+@given(st.binary().filter(lambda line: b"\n" not in line))
+def test_a_line_is_escaped_into_printable_ascii_and_back(line: bytes) -> None:
+    text = escape(line)
+    assert text.isascii()
+    assert text.isprintable()
+    assert unescape(text.encode()) == line + b"\n"
+
+
+def test_a_line_without_end_is_kept_in_parts(tmp_path: Path) -> None:
+    write(tmp_path / "run.runlog", [b"x" * (3 * LONGEST_LINE + 5)])
+    kept = b"".join(received.data for received in read_log(tmp_path / "run.runlog").received)
+    assert kept == b"x" * (3 * LONGEST_LINE + 5)
+
+
+def test_a_line_carries_the_hosts_time_with_its_zone(tmp_path: Path) -> None:
+    write(tmp_path / "run.runlog", [LINES[0]])
+    line = (tmp_path / "run.runlog").read_text(encoding="ascii").splitlines()[1]
+    assert line == "2025-05-14T12:00:00.123456-06:00 board " + LINES[0].decode("ascii").rstrip()
+    assert read_log(tmp_path / "run.runlog").received[0].host_time == NOON
+
+
+def test_every_single_damaged_byte_costs_at_most_its_own_line(tmp_path: Path) -> None:
+    path = tmp_path / "run.runlog"
+    write(path, LINES[:10])
+    whole = path.read_bytes()
+    expected = {record.seq for record in records(path)}
+    starts = [0] + [i + 1 for i, byte in enumerate(whole) if byte == 10]
+    header = starts[1]
+    damaged = tmp_path / "damaged.runlog"
+    for place in range(header, len(whole)):
+        for byte in {whole[place] ^ 1, 0x0A, 0x20, 0xFF, 0x0D} - {whole[place]}:
+            damaged.write_bytes(whole[:place] + bytes([byte]) + whole[place + 1 :])
+            lost = expected - {record.seq for record in records(damaged)}
+            own = sum(start <= place for start in starts) - 2  # lines of the board begin at 1
+            assert lost <= {own}, (place, byte)
+
+
+def test_a_killed_recorder_leaves_all_that_it_received(tmp_path: Path) -> None:
+    path = tmp_path / "run.runlog"
+    program = (
+        "import sys, itertools\n"
+        "from datetime import datetime, timezone\n"
+        "from pathlib import Path\n"
+        "from pullcurve.run_log.writing import LogWriter\n"
+        "from record_format import encode\n"
+        "writer = LogWriter(Path(sys.argv[1]))\n"
+        "for seq in itertools.count():\n"
+        "    line = encode('slow', 1, seq, (0, 0, 0, ()))\n"
+        "    writer.board_bytes(datetime.now(timezone.utc), line)\n"
+        "    print(seq, flush=True)\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", program, str(path)], stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout is not None
+        said = [int(process.stdout.readline()) for _ in range(200)]
+        process.kill()
+        said += [int(line) for line in process.stdout]
+    seen = [record.seq for record in records(path)]
+    assert seen[: len(said)] == said
+
+
+def test_a_log_that_ends_within_a_line_opens_and_goes_on(tmp_path: Path) -> None:
+    path = tmp_path / "run.runlog"
+    write(path, LINES)
+    path.write_bytes(path.read_bytes()[:-20])
+    with LogWriter(path, append=True) as writer:
+        writer.host_record(NOON, "note", *understand("engine 2900 rpm"), "sweep 1, hold 2")
+    log = read_log(path)
+    assert {record.seq for record in records(path)} == set(range(39))
+    assert log.host_records[-1].named() == {
+        "what": "engine_speed",
+        "value": "2900 rpm",
+        "place": "",
+        "at": "sweep 1, hold 2",
+    }
+    assert [item.record.seq for item in log.host_records] == [0, 1]
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"]), max_size=400))
+def test_a_text_is_cut_into_pieces_that_fit_and_join_again(text: str) -> None:
+    parts = list(pieces(text))
+    assert "".join(parts) == text
+    for part in parts:
+        assert len(part) > 0
+
+
+def test_the_last_whole_rig_of_a_log_counts(tmp_path: Path) -> None:
+    path = tmp_path / "run.runlog"
+    old, new = 'name = "old"\n' * 9, '# "Rohr" mit ä, ° und 100 %\nname = "new"\n' * 5
+    with LogWriter(path, now=NOON) as writer:
+        writer.rig(NOON, old)
+        writer.rig(NOON, new)
+        writer.host_record(NOON, "rig", 0, 2, "half a rig")
+    assert read_log(path).rig_text() == new
+
+
+def test_a_log_is_never_overwritten(tmp_path: Path) -> None:
+    path = tmp_path / "run.runlog"
+    write(path, LINES)
+    before = path.read_bytes()
+    with pytest.raises(LogError, match="never overwritten"):
+        LogWriter(path)
+    assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (b"", "is empty"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "no run log"),
+        (b"time,flow\n1,2\n", "no run log"),
+    ],
+)
+def test_what_is_no_log_is_refused_with_a_sentence(
+    tmp_path: Path, content: bytes, sentence: str
+) -> None:
+    path = tmp_path / "file"
+    path.write_bytes(content)
+    with pytest.raises(LogError, match=sentence) as fault:
+        read_log(path)
+    assert str(path) in str(fault.value)
+
+
+def test_missing_files_and_folders_are_named(tmp_path: Path) -> None:
+    with pytest.raises(LogError, match="no such file"):
+        read_log(tmp_path / "absent")
+    with pytest.raises(LogError, match="folder"):
+        read_log(tmp_path)
+
+
+def test_a_log_of_a_later_format_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "run.runlog"
+    with LogWriter(path, now=NOON) as writer:
+        writer.host_record(NOON, "runlog", 2, "9.0", "")
+    with pytest.raises(LogError, match="format 2"):
+        read_log(path)
+
+
+def test_replay_keeps_the_pace_that_is_asked_for(tmp_path: Path) -> None:
+    path = tmp_path / "run.runlog"
+    with LogWriter(path, now=NOON) as writer:
+        for step in range(4):
+            writer.board_bytes(NOON + timedelta(seconds=step), LINES[step])
+    began = time.monotonic()
+    with Replay(read_log(path), speed=10) as source:
+        shown = list(source)
+    assert time.monotonic() - began >= 0.3
+    with Replay(read_log(path)) as source:
+        assert list(source) == shown
+
+
+@pytest.mark.parametrize(
+    ("text", "note"),
+    [
+        ("engine 2900 rpm", ("engine_speed", "2900 rpm", "")),
+        ("vacuum 10 inHg at tank", ("vacuum", "10 inHg", "tank")),
+        ("Vacuum 33.9 kPa at the clean pipe", ("vacuum", "33.9 kPa", "clean pipe")),
+        ("plate on", ("plate", "on", "")),
+        ("plate on, bore 2 1/16 in", ("plate", "on, bore 2 1/16 in", "")),
+        ("plate off", ("plate", "off", "")),
+        ("hose 50 ft of 4 in", ("hose", "50 ft of 4 in", "")),
+        ("engine  smokes   a bit", ("words", "engine smokes a bit", "")),
+        ("platelets", ("words", "platelets", "")),
+    ],
+)
+def test_typed_notes_are_understood(text: str, note: tuple[str, str, str]) -> None:
+    assert understand(text) == note
+
+
+def test_a_gauge_without_its_place_is_asked_for_it() -> None:
+    with pytest.raises(ValueError, match="place of its gauge"):
+        understand("vacuum 10 inHg")
+
+
+def test_the_disk_being_full_is_said(tmp_path: Path) -> None:
+    full = Path("/dev/full")
+    if not full.exists():
+        pytest.skip("only Linux has /dev/full, which plays a full disk here")
+    path = tmp_path / "run.runlog"
+    writer = LogWriter(path, now=NOON)
+    os.dup2(os.open(full, os.O_WRONLY), writer._file.fileno())
+    with pytest.raises(LogError, match="writing stopped: No space left"):
+        writer.board_bytes(NOON, LINES[0])
+    writer.close()

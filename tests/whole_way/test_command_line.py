@@ -1,0 +1,177 @@
+"""Every command on good and bad input: a sentence, an exit code, nothing lost or overwritten."""
+
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from pullcurve.cli import main
+
+ROOT = Path(__file__).parents[2]
+SAMPLE = ROOT / "sample_logs/rough_link.runlog"
+RIG = ROOT / "hardware/rigs/port.toml"
+
+Call = Callable[..., Result]
+
+
+@pytest.fixture
+def call(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Call:
+    monkeypatch.chdir(tmp_path)
+
+    def run(*words: object) -> Result:
+        return CliRunner().invoke(main, [str(word) for word in words])
+
+    return run
+
+
+def refused(result: Result, sentence: str) -> None:
+    assert result.exit_code != 0
+    assert isinstance(result.exception, SystemExit), result.exception
+    assert re.search(sentence, result.output), result.output
+    assert "Traceback" not in result.output
+
+
+def test_report_writes_four_files_and_prints_what_they_say(call: Call, tmp_path: Path) -> None:
+    result = call("report", SAMPLE, "--out", "here")
+    assert result.exit_code == 0, result.output
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "here.curve.png",
+        "here.points.csv",
+        "here.report.html",
+        "here.result.json",
+    ]
+    said = json.loads((tmp_path / "here.result.json").read_text(encoding="utf-8"))
+    top = max(said["points"], key=lambda point: point["speed_rpm"]["value"])
+    cubic_feet = top["standard_flow_m3_s"]["value"] * 60 / 0.3048**3
+    assert f"{cubic_feet:.0f} ±" in result.output
+    assert "ft³/min" in result.output
+    assert "cfm" not in result.output
+
+
+def test_units_are_one_switch(call: Call) -> None:
+    us, si = (call("report", SAMPLE, "--out", "x", "--units", name).output for name in ("us", "si"))
+    assert "inH2O" in us
+    assert "inH2O" not in si
+    assert "m³/h" in si
+    assert "m³/h" not in us
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (None, "no such file"),
+        (b"", "is empty"),
+        (b"\x00\x01" * 400, "no run log"),
+        (b"point,speed\n1,2\n", "no run log"),
+    ],
+)
+def test_what_is_no_log_is_refused(
+    call: Call, tmp_path: Path, content: bytes | None, sentence: str
+) -> None:
+    if content is not None:
+        (tmp_path / "x.runlog").write_bytes(content)
+    for command in ("report", "replay"):
+        refused(call(command, "x.runlog"), sentence)
+    refused(call("note", "x.runlog", "plate", "on", "--at", "10 s"), sentence)
+    assert not list(tmp_path.glob("x.report*"))
+
+
+def engine_off(line: str) -> bool:
+    """Only the first seconds of the run, in which nothing turns."""
+    return " board block " not in line or " 0 0 0 0 0 0 " in line
+
+
+@pytest.mark.parametrize(
+    ("keep", "sentence"),
+    [
+        (lambda line: " board " not in line, "no record of a board"),
+        (lambda line: not re.search(r" board (board|plan|sensor) ", line), "no whole header"),
+        (lambda line: " board block " not in line, "no block of readings"),
+        (lambda line: " host rig " not in line, "no rig is written in it.*--rig"),
+        (engine_off, "no settled point"),
+    ],
+)
+def test_a_log_that_says_too_little_is_refused(
+    call: Call, tmp_path: Path, keep: Callable[[str], bool], sentence: str
+) -> None:
+    whole = SAMPLE.read_text(encoding="ascii").splitlines(keepends=True)
+    kept = "".join(line for line in whole if keep(line))
+    (tmp_path / "x.runlog").write_text(kept, encoding="ascii")
+    refused(call("report", "x.runlog"), sentence)
+    assert not list(tmp_path.glob("x.report*"))
+
+
+def test_a_rig_that_contradicts_the_header_is_refused(call: Call, tmp_path: Path) -> None:
+    text = RIG.read_text(encoding="utf-8")
+    for old, new, sentence in (
+        ("[pickups.blower_shaft]", "[pickups.engine_shaft]", r"x.toml line \d+: pickups.* watches"),
+        ('part = "HSC"', 'part = "ABP2"', r"x.toml line \d+: sensors.meter_dp.part: .*HSC"),
+    ):
+        assert old in text
+        changed = text.replace(old, new)
+        (tmp_path / "x.toml").write_text(changed, encoding="utf-8")
+        refused(call("report", SAMPLE, "--rig", "x.toml"), sentence)
+
+
+def test_a_rig_with_a_fault_is_refused_before_anything_is_recorded(
+    call: Call, tmp_path: Path
+) -> None:
+    (tmp_path / "x.toml").write_text('[meter]\npipe_boar = "4 in"\n', encoding="utf-8")
+    result = call("bench", "rough_link", "x.runlog", "--rig", "x.toml")
+    refused(result, r"x.toml line 2: meter.pipe_boar: .*did you mean pipe_bore")
+    assert not (tmp_path / "x.runlog").exists()
+
+
+def test_an_existing_log_is_never_overwritten(call: Call, tmp_path: Path) -> None:
+    (tmp_path / "x.runlog").write_text("mine", encoding="ascii")
+    refused(call("record", "x.runlog", "--port", "COM99"), "never overwritten|no such port|port")
+    refused(call("bench", "rough_link", "x.runlog"), "never overwritten")
+    assert (tmp_path / "x.runlog").read_text(encoding="ascii") == "mine"
+
+
+def test_a_missing_port_and_scenario_are_named(call: Call, tmp_path: Path) -> None:
+    refused(
+        call("record", "x.runlog", "--port", "/dev/absent"), "/dev/absent: there is no such port"
+    )
+    refused(call("bench", "absent", "x.runlog"), "absent: cannot be read")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_note_is_added_and_placed(call: Call, tmp_path: Path) -> None:
+    (tmp_path / "x.runlog").write_bytes(SAMPLE.read_bytes())
+    words = ("vacuum", "2.5", "inHg", "at", "blower", "inlet")
+    result = call("note", "x.runlog", *words, "--at", "sweep 1, hold 2")
+    assert result.exit_code == 0, result.output
+    refused(call("note", "x.runlog", *words, "--at", "yesterday"), "sweep 2, hold 3")
+    refused(call("note", "x.runlog", "vacuum", "9", "inHg", "--at", "5 s"), "place of its gauge")
+    assert call("report", "x.runlog").exit_code == 0
+    said = json.loads((tmp_path / "x.result.json").read_text(encoding="utf-8"))
+    (note,) = said["notes"]
+    second = said["points"][1]
+    assert second["start_s"] < note["time_s"] < second["end_s"]
+    assert (note["what"], note["value"], note["place"]) == ("vacuum", "2.5 inHg", "blower inlet")
+
+
+def test_a_report_never_replaces_a_log(call: Call, tmp_path: Path) -> None:
+    (tmp_path / "x.points.csv").write_bytes(SAMPLE.read_bytes())
+    refused(call("report", SAMPLE, "--out", "x"), "left alone")
+    assert (tmp_path / "x.points.csv").read_bytes() == SAMPLE.read_bytes()
+
+
+def test_help_loads_none_of_the_heavy_libraries() -> None:
+    program = (
+        "import sys\n"
+        "from pullcurve.cli import main\n"
+        "main(['--help'], standalone_mode=False)\n"
+        "heavy = {'numpy', 'pandas', 'scipy', 'matplotlib', 'pydantic', 'serial', 'jinja2'}\n"
+        "assert not heavy & set(sys.modules), heavy & set(sys.modules)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
