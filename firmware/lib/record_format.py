@@ -119,7 +119,7 @@ DATA = {
 EVENT_CODES = {
     "start": "the board started; value is MicroPython's reset cause",
     "config": "board.json cannot be used; text says why",
-    "sensor_lost": "a sensor stopped answering, answers with faults or has nothing new; value is its status",
+    "sensor_lost": "a sensor does not answer, or with faults, or has nothing new; value: status",
     "sensor_back": "the sensor answers again",
     "dropped": "value records were dropped, oldest first, because nobody read the link",
     "late": "value sampling slots passed unused since the last such event",

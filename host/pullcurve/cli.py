@@ -19,7 +19,7 @@ from pullcurve.errors import PullcurveError
 
 if TYPE_CHECKING:
     from pullcurve.quantities import UnitSystem
-    from pullcurve.reduction.run import Run
+    from pullcurve.report.result import RunResult
     from pullcurve.rig.models import Rig
     from pullcurve.run_log.writing import LogWriter
     from pullcurve.sources import Received
@@ -80,7 +80,7 @@ def report(log: Path, rig_path: Path | None, units: str, out: Path | None) -> No
 
     run = read_run(log, rig_path)
     result = result_of(run)
-    _print_summary(run, UNIT_SYSTEMS[units])
+    _print_summary(log, result, UNIT_SYSTEMS[units])
     for path in write_report(result, UNIT_SYSTEMS[units], out or log.with_suffix("")):
         click.echo(f"wrote {path}")
 
@@ -172,6 +172,7 @@ def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) ->
     from pullcurve.reduction.records import Assembler
     from pullcurve.reduction.run import reduce_run, rig_of
     from pullcurve.reduction.status import Status
+    from pullcurve.report.from_run import result_of
     from pullcurve.run_log.reading import read_log
     from pullcurve.run_log.replay import Replay
 
@@ -185,7 +186,8 @@ def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) ->
             assembler.add(received)
             show.update(received)
     show.close()
-    _print_summary(reduce_run(read, assembler.finish(str(log)), rig), UNIT_SYSTEMS[units])
+    run = reduce_run(read, assembler.finish(str(log)), rig)
+    _print_summary(log, result_of(run), UNIT_SYSTEMS[units])
 
 
 @main.command()
@@ -244,15 +246,13 @@ def _refuse_existing(path: Path) -> None:
         )
 
 
-def _print_summary(run: "Run", units: "UnitSystem") -> None:
-    from pullcurve.report.from_run import result_of
+def _print_summary(log: Path, result: "RunResult", units: "UnitSystem") -> None:
     from pullcurve.report.summary import summary
 
-    result = result_of(run)
     click.echo(summary(result, units))
     if not result.points:
         raise click.ClickException(
-            f"{run.log.path}: no settled point, so there is no flow to report; hold the throttle "
+            f"{log}: no settled point, so there is no flow to report; hold the throttle "
             "still for 30 s at each speed"
         )
 

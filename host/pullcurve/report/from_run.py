@@ -31,7 +31,7 @@ from pullcurve.report.result import (
 from pullcurve.report.sentences import headline
 
 ZERO_CELSIUS_K = 273.15
-STRIP_POINTS = 1200
+STRIP_POINTS = 600
 LEAST_SHARE = 0.001  # of the variance: smaller contributions are not listed
 
 

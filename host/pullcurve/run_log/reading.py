@@ -70,8 +70,12 @@ def unescape(payload: bytes) -> bytes:
 
 def _cut(line: bytes) -> Iterator[tuple[re.Match[bytes] | None, bytes]]:
     """A line of the file as (beginning, payload); two where a newline was damaged."""
+    begin = _LINE.match(line)
+    if begin is not None and _LINE.search(line, begin.end()) is None:
+        yield begin, line[begin.end() :]
+        return
     starts = list(_LINE.finditer(line))
-    if not starts or starts[0].start() > 0:
+    if begin is None:
         yield None, line
     # A single damaged byte stands where the newline between two lines was.
     ends = [following.start() - 1 for following in starts[1:]] + [len(line)]

@@ -61,19 +61,27 @@ _READERS: dict[str, Callable[[str], int | float | str]] = {
 }
 
 
+# The short way for blocks, three records of four.
+_INTEGERS_ONLY = frozenset(
+    kind for kind, fields in RECORDS.items() if {form for _, form in fields} == {record_format.INT}
+)
+
+
 def _values(kind: str, texts: list[str], kinds: Kinds) -> tuple[Value, ...] | None:
     fields = kinds[kind]
     tail = fields[-1][1] == record_format.INTS
     if len(texts) < len(fields) - tail or (len(texts) > len(fields) and not tail):
         return None
     try:
+        if kind in _INTEGERS_ONLY and kinds is RECORDS:
+            return tuple(map(int, texts))
         values: list[Value] = [
             _READERS[form](text)
             for (_, form), text in zip(fields, texts, strict=False)
             if form != record_format.INTS
         ]
         if tail:
-            values.append(tuple(int(text) for text in texts[len(fields) - 1 :]))
+            values.append(tuple(map(int, texts[len(fields) - 1 :])))
     except ValueError:
         return None
     return tuple(values)
