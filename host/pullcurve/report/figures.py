@@ -24,7 +24,7 @@ ACCENT: Final = "#0072B2"  # blue of Okabe and Ito's colour-blind-safe palette (
 _SHADE: Final = "#d6e7f2"  # the accent, pale enough for black ink and a fax
 _GREY: Final = "#666666"
 _WIDTH_IN: Final = 7.0
-_PNG_DPI: Final = 150
+_PNG_DPI: Final = 200
 # One for each sweep in turn: told apart by shape and filling, so by a fax as well.
 _MARKS: Final[tuple[dict[str, Any], ...]] = (
     {"fmt": "o"},
