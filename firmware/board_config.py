@@ -6,14 +6,15 @@ from record_format import encode
 from sampler import MOST_SAMPLES
 from sensor import Sensor
 
-ROLES = (
-    "meter_dp",
-    "ambient_air",
-    "meter_air",
-    "blower_air",
-    "tank_air",
-    "discharge_temperature",
-)
+# role: the quantities of which its part must measure at least one
+ROLES = {
+    "meter_dp": ("differential_pressure",),
+    "ambient_air": ("pressure", "temperature"),
+    "meter_air": ("pressure",),
+    "blower_air": ("pressure",),
+    "tank_air": ("pressure",),
+    "discharge_temperature": ("temperature",),
+}
 SHAFTS = ("blower_shaft", "engine_shaft")
 MOST_PIN = 64
 
@@ -92,7 +93,7 @@ def check(config):
 def check_sensors(sensors, bus_numbers):
     taken = []
     for sensor in sensors:
-        choice(sensor, "a sensor", "role", ROLES)
+        choice(sensor, "a sensor", "role", sorted(ROLES))
         role = sensor["role"]
         allow(sensor, role, ("role", "part", "bus", "address", "range_pa", "rated_counts"))
         choice(sensor, role, "part", sorted(DRIVERS))
@@ -134,8 +135,7 @@ def make_sensors(config, buses):
         driver = make_driver(entry, buses[entry["bus"]])
         for channel in driver.channels:
             fits(role, "channel", (99, 99, index, 0) + channel)
-        if role == "meter_dp" and driver.channels[0][0] != "differential_pressure":
-            raise ValueError("meter_dp: %s measures no differential pressure" % entry["part"])
+        check_quantities(role, entry["part"], [channel[0] for channel in driver.channels])
         period_us = plan["slow_us"] if index else plan["period_us"]
         if period_us < driver.least_period_us:
             raise ValueError(
@@ -156,10 +156,29 @@ def make_sensors(config, buses):
     return sensors
 
 
+def check_quantities(role, part, measured):
+    # The temperature of a differential-pressure part is its own, not that of some air.
+    if "differential_pressure" in measured:
+        measured = ("differential_pressure",)
+    wanted = ROLES[role]
+    if not any(quantity in measured for quantity in wanted):
+        words = " or ".join(wanted).replace("_", " ")
+        if wanted[0] == "pressure":
+            words = "absolute " + words
+        raise ValueError("%s: %s measures no %s" % (role, part, words))
+
+
 def make_driver(sensor, bus):
-    """The driver of a checked sensor entry. ValueError when its options are wrong."""
+    """The driver of a checked sensor entry. ValueError when its file is missing or spoilt, or
+    its options are wrong."""
     module, name = DRIVERS[sensor["part"]]
-    driver = getattr(__import__(module), name)
+    try:
+        driver = getattr(__import__(module), name)
+    except (ImportError, SyntaxError, AttributeError) as fault:  # a copy may end half-way
+        raise ValueError(
+            "%s: no driver of %s: %s; copy lib to the board again"
+            % (sensor["role"], sensor["part"], fault)
+        )
     try:
         return driver(bus, sensor["address"], sensor["part"], sensor)
     except ValueError as fault:

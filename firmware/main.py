@@ -19,6 +19,22 @@ from usb_link import UsbLink
 
 micropython.alloc_emergency_exception_buf(100)
 
+REFUSALS = (ValueError, OSError)  # what ports raise for a pin, bus or time that they have not
+
+
+def read_board_json():
+    try:
+        with open("board.json") as file:
+            return file.read()
+    except OSError:
+        raise ValueError("board.json is missing: copy it to the board")
+    except UnicodeError:
+        raise ValueError("board.json is not plain text: save it as UTF-8")
+
+
+def refused(where, what, fault):
+    return ValueError("%s: this board refuses %s: %s" % (where, what, fault))
+
 
 def next_boot():
     """The number of this start, kept in the board's flash."""
@@ -50,20 +66,29 @@ def make_link():
 
 
 def make_buses(config):
-    return {
-        bus["bus"]: machine.I2C(
-            bus["bus"],
-            sda=machine.Pin(bus["sda"]),
-            scl=machine.Pin(bus["scl"]),
-            freq=bus["frequency_hz"],
-        )
-        for bus in config["buses"]
-    }
+    buses = {}
+    for bus in config["buses"]:
+        try:
+            buses[bus["bus"]] = machine.I2C(
+                bus["bus"],
+                sda=machine.Pin(bus["sda"]),
+                scl=machine.Pin(bus["scl"]),
+                freq=bus["frequency_hz"],
+            )
+        except REFUSALS as fault:
+            pins = "sda %d with scl %d" % (bus["sda"], bus["scl"])
+            raise refused("bus %d" % bus["bus"], pins, fault)
+    return buses
 
 
 def make_tach(entry):
-    pin = machine.Pin(entry["pin"], machine.Pin.IN)
+    try:
+        return watch_pin(entry, machine.Pin(entry["pin"], machine.Pin.IN))
+    except REFUSALS as fault:
+        raise refused(entry["role"], "pin %d" % entry["pin"], fault)
 
+
+def watch_pin(entry, pin):
     def arm(handler):
         try:
             pin.irq(handler=handler, trigger=machine.Pin.IRQ_FALLING, hard=True)
@@ -88,7 +113,10 @@ def make_watchdog(config):
     not outlive a soft reset: copy with `mpremote resume`."""
     if not config["watchdog_ms"]:
         return lambda: None, lambda: None
-    watchdog = machine.WDT(timeout=config["watchdog_ms"])
+    try:
+        watchdog = machine.WDT(timeout=config["watchdog_ms"])
+    except REFUSALS as fault:
+        raise refused("watchdog_ms", "%d" % config["watchdog_ms"], fault)
 
     def keep_fed():
         return machine.Timer(period=1000, callback=lambda timer: watchdog.feed())
@@ -97,7 +125,7 @@ def make_watchdog(config):
 
 
 def complain(link, outbox, fault):
-    """Says what is wrong with board.json, every two seconds, until Ctrl-C."""
+    """Says why board.json cannot be used, every two seconds, until Ctrl-C."""
     while True:
         outbox.event("config", text=fault)
         for _ in range(200):
@@ -109,16 +137,13 @@ def main():
     link = make_link()
     outbox = Outbox(link, time, next_boot())
     try:
-        with open("board.json") as file:
-            config = board_config.load(file.read())
+        config = board_config.load(read_board_json())
         sensors = board_config.make_sensors(config, make_buses(config))
-    except OSError:
-        complain(link, outbox, "board.json is missing")
+        tachs = [make_tach(entry) for entry in config["pickups"]]
+        feed, keep_fed = make_watchdog(config)  # last: nothing feeds it while we complain
     except ValueError as fault:
         complain(link, outbox, str(fault))
-    tachs = [make_tach(entry) for entry in config["pickups"]]
     board_id = "".join("%02x" % byte for byte in machine.unique_id())
-    feed, keep_fed = make_watchdog(config)
     streamer = Streamer(
         time,
         link,

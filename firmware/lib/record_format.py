@@ -6,8 +6,9 @@ A record is one line of printable ASCII, at most LIMIT bytes with its newline:
 
     KIND BOOT SEQ FIELD ... FIELD CRC
 
-BOOT counts the board's starts, SEQ the records since that start. CRC is the CRC-32
-(ISO 3309, as in zlib) of every byte before the space ahead of it, as eight hex digits.
+BOOT counts the board's starts and stands still when the flash is full; SEQ counts the records
+since that start. CRC is the CRC-32 (ISO 3309, as in zlib) of every byte before the space ahead
+of it, as eight hex digits.
 Fields are separated by one space and have one of these forms:
 
     INT      a decimal integer; ticks are raw readings of the board's wrapping counter
@@ -107,6 +108,14 @@ DATA = {
     + _EDGES,
     "shaft": (("pickup", INT), ("start_ticks", INT), ("length_ticks", INT)) + _EDGES,
     "slow": (("sensor", INT), ("ticks", INT), ("status", INT), ("words", INTS)),
+    # code         subject  value, text
+    # start                 the board started, its SEQ is 0; MicroPython's reset cause
+    # config                board.json, or what it asks for, cannot be had; text says why
+    # sensor_lost  role     it does not answer, or with faults, or has nothing new; status
+    # sensor_back  role     it answers again
+    # dropped               records dropped, oldest first, because nobody read the link; number
+    # late                  sampling slots that passed unused since the last such event; number
+    # pickup_dead  role     the pickup's interrupt failed and was set up again
     "event": (
         ("ticks", INT),
         ("code", WORD),
@@ -114,16 +123,6 @@ DATA = {
         ("value", INT),
         ("text", WORD),
     ),
-}
-
-EVENT_CODES = {
-    "start": "the board started; value is MicroPython's reset cause",
-    "config": "board.json cannot be used; text says why",
-    "sensor_lost": "a sensor does not answer, or with faults, or has nothing new; value: status",
-    "sensor_back": "the sensor answers again",
-    "dropped": "value records were dropped, oldest first, because nobody read the link",
-    "late": "value sampling slots passed unused since the last such event",
-    "pickup_dead": "the pickup's interrupt failed and was set up again",
 }
 
 RECORDS = {}

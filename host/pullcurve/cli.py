@@ -1,31 +1,30 @@
-"""The command line: parses, calls, prints. Nothing else prints or sets an exit code.
+"""The command line: parses, calls, prints. Nothing else prints or sets an exit code, but for
+`terminal` while a run is received.
 
 Each command imports its work inside its body, so that help and errors come at once.
 """
 
+import os
 import sys
-import threading
 import time
 from collections.abc import Callable
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pullcurve import __version__
-from pullcurve.errors import PullcurveError
+from pullcurve.errors import PullcurveError, ScenarioError
 
 if TYPE_CHECKING:
     from pullcurve.quantities import UnitSystem
     from pullcurve.report.result import RunResult
     from pullcurve.rig.models import Rig
-    from pullcurve.run_log.writing import LogWriter
-    from pullcurve.sources import Received
 
-STATUS_EVERY_S = 0.5
-STATUS_LINE_EVERY_S = 10.0  # where the output is no terminal
+WIDTH = 96
 
 existing = click.Path(path_type=Path)
 rig_option = click.option(
@@ -37,7 +36,11 @@ units_option = click.option(
 
 
 def for_people(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Turns an error that is meant for the user into its sentence and exit code 1."""
+    """Turns an error that is meant for the user into its sentence and exit code 1.
+
+    A reader of the output that has gone away, as `head` does, is no fault: commands print what
+    they have already done.
+    """
 
     @wraps(command)
     def guarded(*args: Any, **kwargs: Any) -> Any:
@@ -45,6 +48,12 @@ def for_people(command: Callable[..., Any]) -> Callable[..., Any]:
             return command(*args, **kwargs)
         except PullcurveError as fault:
             raise click.ClickException(str(fault)) from None
+        except BrokenPipeError:
+            nobody = os.open(os.devnull, os.O_WRONLY)
+            for stream in (sys.stdout, sys.stderr):
+                if stream is not None:
+                    os.dup2(nobody, stream.fileno())
+            return None
 
     return guarded
 
@@ -67,8 +76,11 @@ def main() -> None:
     type=existing,
     help="Where the files go: a path without ending. Default: beside the log.",
 )
+@click.option("--pdf", "with_pdf", is_flag=True, help="The page as PDF as well.")
 @for_people
-def report(log: Path, rig_path: Path | None, units: str, out: Path | None) -> None:
+def report(
+    log: Path, rig_path: Path | None, units: str, out: Path | None, *, with_pdf: bool
+) -> None:
     """Write the run report of LOG as page, picture, CSV and JSON, and print a summary.
 
     Nothing is written when the run has no settled point; the exit code is then 1.
@@ -80,8 +92,12 @@ def report(log: Path, rig_path: Path | None, units: str, out: Path | None) -> No
 
     run = read_run(log, rig_path)
     result = result_of(run)
+    paths = []
+    if result.points:
+        target = out or log.with_suffix("")
+        paths = write_report(result, UNIT_SYSTEMS[units], target, with_pdf=with_pdf)
     _print_summary(log, result, UNIT_SYSTEMS[units])
-    for path in write_report(result, UNIT_SYSTEMS[units], out or log.with_suffix("")):
+    for path in paths:
         click.echo(f"wrote {path}")
 
 
@@ -97,12 +113,14 @@ def record(log: Path, port: str | None, rig_path: Path | None, seconds: float | 
     """Record what a board sends into the new file LOG, until Ctrl-C.
 
     While it records, type notes, each ended with Enter: engine 2900 rpm | vacuum 10 inHg at
-    tank | plate on, bore 2 in | plate off | hose 50 ft of 4 in | any other words.
+    tank | plate on, bore 2 in | plate off | hose 50 ft of 4 in | any other words. A board that
+    goes away is waited for.
     """
     from pullcurve.links.serial_link import SerialLink, find_board
     from pullcurve.recording import record as record_source
     from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import LogWriter
+    from pullcurve.terminal import CtrlC, StatusLine, TypedNotes
 
     rig = _load_rig(rig_path)
     _refuse_existing(log)
@@ -110,21 +128,22 @@ def record(log: Path, port: str | None, rig_path: Path | None, seconds: float | 
         if rig is not None:
             writer.rig(datetime.now().astimezone(), rig.text)
         status = Status(rig)
-        show = _StatusLine(status.line)
-        notes = _Notes(writer)
-        stop_s = time.monotonic() + seconds if seconds else None
-        click.echo(f"recording {link.name} into {log}; Ctrl-C ends it", err=True)
+        show = StatusLine(status, typing=True)
+        show.say(f"recording {link.name} into {log}; Ctrl-C ends it")
+        notes = TypedNotes(writer, show.reply)
+        stop_s = time.monotonic() + seconds if seconds else float("inf")
         try:
-            record_source(
-                link,
-                writer,
-                (status.add, show.update, notes.write),
-                lambda: stop_s is not None and time.monotonic() > stop_s,
-            )
-        except KeyboardInterrupt:
-            pass
+            with CtrlC() as ctrl_c:
+                faults = record_source(
+                    link,
+                    writer,
+                    (status.add, show.update, notes.write),
+                    lambda: ctrl_c.pressed or time.monotonic() > stop_s,
+                )
+                notes.write()
         finally:
             show.close()
+    _tell_faults(log, faults)
     click.echo(f"wrote {log}: {status.records} records")
     if not status.records:
         raise click.ClickException(
@@ -135,22 +154,25 @@ def record(log: Path, port: str | None, rig_path: Path | None, seconds: float | 
 @main.command()
 @click.argument("log", type=existing)
 @click.argument("words", nargs=-1, required=True)
-@click.option("--at", default="", help="When it holds: 'sweep 2, hold 3' or '125 s'.")
+@click.option(
+    "--at",
+    required=True,
+    help="When it holds: 'sweep 2, hold 3', '125 s', '2 min 5 s', or the time of day, '14:32'.",
+)
 @for_people
 def note(log: Path, words: tuple[str, ...], at: str) -> None:
     """Add a note to an existing LOG, such as: vacuum 10 inHg at tank --at 'sweep 1, hold 3'."""
-    from pullcurve.reduction.notes import at_is_understood
+    from pullcurve.run_log.note_times import check_time, tidy
     from pullcurve.run_log.notes import understand
     from pullcurve.run_log.writing import LogWriter
 
-    if not at_is_understood(at) or not at:
-        raise click.UsageError("--at says when it holds: 'sweep 2, hold 3' or '125 s'")
     try:
         spoken = understand(" ".join(words))
+        check_time(at, spoken)
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
     with LogWriter(log, append=True) as writer:
-        writer.host_record(datetime.now().astimezone(), "note", *spoken, at)
+        writer.note(datetime.now().astimezone(), spoken, tidy(at))
     click.echo(
         f"noted in {log}: {spoken.what.replace('_', ' ')} {spoken.value} {spoken.place}".rstrip()
     )
@@ -175,11 +197,12 @@ def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) ->
     from pullcurve.report.from_run import result_of
     from pullcurve.run_log.reading import read_log
     from pullcurve.run_log.replay import Replay
+    from pullcurve.terminal import StatusLine
 
     read = read_log(log)
     rig = rig_of(read, rig_path)
     status, assembler = Status(rig), Assembler()
-    show = _StatusLine(status.line)
+    show = StatusLine(status)
     with Replay(read, speed) as source:
         for received in source:
             status.add(received)
@@ -208,28 +231,115 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     from pullcurve.recording import record as record_source
     from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import LogWriter
+    from pullcurve.terminal import StatusLine
 
-    chosen = load_scenario(shipped_scenarios().get(scenario, Path(scenario)))
+    shipped = shipped_scenarios()
+    if scenario not in shipped and not Path(scenario).exists():
+        raise ScenarioError(
+            f"{scenario}: there is no such file, and none of this name comes with pullcurve; "
+            f"those are {', '.join(shipped)}"
+        )
+    chosen = load_scenario(shipped.get(scenario, Path(scenario)))
     rig = _load_rig(rig_path)
     _refuse_existing(log)
     truth = log.with_suffix(".truth.csv")
     _refuse_existing(truth)
     plant = simulate(chosen)
     status = Status(rig)
-    show = _StatusLine(status.line)
+    show = StatusLine(status)
     with (
         BenchLink(chosen, World(chosen, plant)) as link,
         LogWriter(log, source=link.name, now=chosen.start) as writer,
     ):
         if rig is not None:
             writer.rig(chosen.start, rig.text)
-        record_source(link, writer, (status.add, show.update))
+        faults = record_source(link, writer, (status.add, show.update))
     show.close()
+    _tell_faults(log, faults)
     import pandas as pd
 
     pd.DataFrame(plant.truth()).to_csv(truth, index=False, lineterminator="\n")
     click.echo(f"wrote {log}: {status.records} records")
     click.echo(f"wrote {truth}")
+
+
+@main.group("rig")
+def rig_group() -> None:
+    """The rig's file: what was on the machine during a run."""
+
+
+@rig_group.command("new")
+@click.argument("file", type=existing)
+@for_people
+def rig_new(file: Path) -> None:
+    """Write the new rig FILE by asking questions, each answer checked at once.
+
+    Answers may also be piped in, one a line. Nothing is written unless all are given.
+    """
+    from pullcurve.physics.air import standard_pressure
+    from pullcurve.rig.asking import ask_rig
+
+    _refuse_existing(file)
+    if not file.absolute().parent.is_dir():
+        raise click.ClickException(f"{file}: there is no folder of this name; make it first")
+    if hasattr(sys.stdin, "reconfigure"):
+        sys.stdin.reconfigure(errors="replace")
+    try:
+        text = ask_rig(_typed_line, _say, lambda altitude: float(standard_pressure(altitude)))
+    except KeyboardInterrupt:
+        raise click.ClickException("ended; nothing is written") from None
+    try:
+        with file.open("x", encoding="utf-8", newline="\n") as new:
+            new.write(text)
+    except OSError as fault:
+        click.echo(text)
+        raise click.ClickException(
+            f"{file}: cannot be written: {fault.strerror}; the rig stands above, to be copied"
+        ) from None
+    click.echo(f"\nwrote {file}; see what it means with: pullcurve rig check {file}")
+
+
+@rig_group.command("check")
+@click.argument("file", type=existing)
+@units_option
+@for_people
+def rig_check(file: Path, units: str) -> None:
+    """Say what the rig FILE means, what in it can hardly be, and what each weak fact costs.
+
+    The exit code is 1 when something in it cannot be.
+    """
+    from pullcurve.quantities import UNIT_SYSTEMS
+    from pullcurve.reduction.rig_check import costs
+    from pullcurve.reduction.rig_doubts import doubts, faults
+    from pullcurve.report.rig_words import rig_text
+    from pullcurve.rig.loading import load_rig
+
+    rig = load_rig(file)
+    worth, wrong = costs(rig), faults(rig)
+    text = rig_text(rig, worth, wrong, doubts(rig, worth.flows), UNIT_SYSTEMS[units])
+    click.echo(text, nl=False)
+    if wrong:
+        raise click.ClickException(f"{file}: mend what cannot be, named above")
+
+
+def _typed_line() -> str:
+    """The next line typed; shown too where it comes from a pipe, so that the dialogue reads on."""
+    if sys.stdin is None:  # closed by whoever started the command
+        raise EOFError
+    try:
+        line = input("> ")
+    except (EOFError, KeyboardInterrupt):
+        click.echo()
+        raise
+    if not sys.stdin.isatty():
+        click.echo(line)
+    return line
+
+
+def _say(paragraphs: str) -> None:
+    click.echo()
+    for line in paragraphs.split("\n"):
+        click.echo(fill(line, WIDTH, subsequent_indent="  " if line.startswith(" ") else ""))
 
 
 def _load_rig(path: Path | None) -> "Rig | None":
@@ -246,6 +356,11 @@ def _refuse_existing(path: Path) -> None:
         )
 
 
+def _tell_faults(log: Path, faults: list[Exception]) -> None:
+    for fault in faults:
+        click.echo(f"a display failed ({type(fault).__name__}: {fault}); {log} is whole", err=True)
+
+
 def _print_summary(log: Path, result: "RunResult", units: "UnitSystem") -> None:
     from pullcurve.report.summary import summary
 
@@ -255,57 +370,6 @@ def _print_summary(log: Path, result: "RunResult", units: "UnitSystem") -> None:
             f"{log}: no settled point, so there is no flow to report; hold the throttle "
             "still for 30 s at each speed"
         )
-
-
-class _StatusLine:
-    """Shows a line that renews itself on a terminal, and now and then a line elsewhere."""
-
-    def __init__(self, line: Callable[[], str]) -> None:
-        self._line = line
-        self._terminal = sys.stderr.isatty()
-        self._every_s = STATUS_EVERY_S if self._terminal else STATUS_LINE_EVERY_S
-        self._shown_s = time.monotonic()
-
-    def update(self, _received: "Received") -> None:
-        now_s = time.monotonic()
-        if now_s - self._shown_s < self._every_s:
-            return
-        self._shown_s = now_s
-        if self._terminal:
-            click.echo(f"\r\x1b[K{self._line()}", nl=False, err=True)
-        else:
-            click.echo(self._line(), err=True)
-
-    def close(self) -> None:
-        if self._terminal:
-            click.echo(f"\r\x1b[K{self._line()}", err=True)
-
-
-class _Notes:
-    """Lines typed while a run is recorded, written into its log at the moment of typing."""
-
-    def __init__(self, writer: "LogWriter") -> None:
-        self._writer = writer
-        self._typed: list[tuple[datetime, str]] = []
-        threading.Thread(target=self._listen, daemon=True).start()
-
-    def _listen(self) -> None:
-        for line in sys.stdin:
-            if line.strip():
-                self._typed.append((datetime.now().astimezone(), line.strip()))
-
-    def write(self, _received: "Received") -> None:
-        from pullcurve.run_log.notes import understand
-
-        while self._typed:
-            typed_at, line = self._typed.pop(0)
-            try:
-                spoken = understand(line)
-            except ValueError as fault:
-                click.echo(f"\nnot noted: {fault}", err=True)
-                continue
-            self._writer.host_record(typed_at, "note", *spoken, "")
-            click.echo(f"\nnoted: {spoken.what.replace('_', ' ')} {spoken.value}", err=True)
 
 
 if __name__ == "__main__":

@@ -1,8 +1,9 @@
 """Any source into a run log. What the recorder, the bench and the live page share."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
+from pullcurve.errors import LogError
 from pullcurve.run_log.writing import LogWriter
 from pullcurve.sources import Received, Source
 
@@ -12,28 +13,42 @@ Watcher = Callable[[Received], None]
 def record(
     source: Source,
     writer: LogWriter,
-    watchers: Iterable[Watcher] = (),
+    watchers: Sequence[Watcher] = (),
     stop: Callable[[], bool] = lambda: False,
-) -> None:
+) -> list[Exception]:
     """Write all that `source` yields, then show it to the watchers, until it ends or `stop()`.
 
-    The bytes are in the log before anything looks at them.
+    The bytes are in the log before anything looks at them. A watcher that fails is called again
+    with what comes next, and ends nothing: the first fault of each is returned. Only a log that
+    cannot be written ends a recording, whoever finds that.
     """
+    faults: dict[int, Exception] = {}
     last: datetime | None = None
+    state, detail = "closed", ""
     try:
         for received in source:
             if last is None:
-                writer.host_record(received.host_time, "link", "opened", source.name)
+                writer.link(received.host_time, "opened", source.name)
             last = received.host_time
+            if received.link:
+                writer.link(last, received.link, source.name)
             if received.data:
                 writer.board_bytes(last, received.data)
-            for watcher in watchers:
-                watcher(received)
+            for number, watcher in enumerate(watchers):
+                try:
+                    watcher(received)
+                except LogError:
+                    raise
+                except Exception as fault:  # noqa: BLE001  (a run is made once, a display is not)
+                    faults.setdefault(number, fault)
             if stop():
                 break
-    except BaseException as fault:
-        if last is not None:
-            writer.host_record(last, "link", "lost", type(fault).__name__)
+    except KeyboardInterrupt:
         raise
-    if last is not None:
-        writer.host_record(last, "link", "closed", "")
+    except BaseException as fault:
+        state, detail = "lost", type(fault).__name__
+        raise
+    finally:
+        if last is not None:
+            writer.link(last, state, detail)
+    return list(faults.values())

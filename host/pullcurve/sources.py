@@ -7,10 +7,14 @@ from typing import NamedTuple, Protocol
 
 
 class Received(NamedTuple):
-    """Bytes from the board, as they came, and when."""
+    """Bytes from the board, as they came, and when.
+
+    `link` is "lost" or "opened" at the moment when the way to the board goes or comes back.
+    """
 
     host_time: datetime
     data: bytes
+    link: str = ""
 
 
 class Source(AbstractContextManager["Source"], Protocol):

@@ -451,7 +451,7 @@ FAULTS = (
     (("buses", 0, "frequency_hz"), 0, "bus 0: frequency_hz must be 10000 to 1000000"),
     (("buses",), BOARD["buses"] * 2, "buses: bus 0 is there twice"),
     (("sensors", 1), None, "sensors: exactly one must have the role meter_dp"),
-    (("sensors", 0, "role"), "blower", "a sensor: role must be one of meter_dp, "),
+    (("sensors", 0, "role"), "blower", "a sensor: role must be one of ambient_air, "),
     (("sensors", 0, "part"), "BMP85", "ambient_air: part must be one of ABP2, BME280, "),
     (("sensors", 0, "bus"), 1, "ambient_air: bus 1 is not among the buses"),
     (("sensors", 0, "address"), "0x28", "meter_dp: address 0x28 of bus 0 is taken"),
@@ -461,6 +461,29 @@ FAULTS = (
     (("sensors", 1, "range_pa"), None, "meter_dp: range_pa must be two numbers"),
     (("sensors", 1, "range_pa"), ["0." + "0" * 90, 1], "meter_dp: a text or number is too long"),
     (("sensors", 1, "part"), "BMP280", "meter_dp: BMP280 measures no differential pressure"),
+    (("sensors", 2, "part"), "SHT3x", "tank_air: SHT3x measures no absolute pressure"),
+    (
+        ("sensors", 2),
+        {"role": "blower_air", "part": "MCP9600", "bus": 0, "address": 96},
+        "blower_air: MCP9600 measures no absolute pressure",
+    ),
+    # Its own temperature is not that of the air.
+    (
+        ("sensors", 0),
+        {"role": "ambient_air", "part": "HSC", "bus": 0, "address": 41, "range_pa": [0, 1]},
+        "ambient_air: HSC measures no absolute pressure or temperature",
+    ),
+    (
+        ("sensors", 2),
+        {
+            "role": "discharge_temperature",
+            "part": "DLH",
+            "bus": 0,
+            "address": 41,
+            "range_pa": [0, 1],
+        },
+        "discharge_temperature: DLH measures no temperature",
+    ),
     (("pickups",), [], "pickups: one or two are needed"),
     (("pickups",), BOARD["pickups"] * 2, "pickups: blower_shaft is there twice"),
     (("pickups", 0, "role"), "wheel", "a pickup: role must be one of blower_shaft"),
@@ -508,6 +531,8 @@ def check_board_json():
     for text in ("", '{"board": "x"', "\xe9"):
         assert raises(ValueError, made, text).startswith("board.json is not JSON"), text
     assert raises(ValueError, made, "[]") == "board.json must hold an object in braces"
+    dry = {"role": "ambient_air", "part": "SHT4x", "bus": 0, "address": 68}
+    assert made(changed(("sensors", 0), dry))[1].part == "SHT4x"
     too_fast = changed(("plan", "period_us"), 4000)
     too_fast = too_fast.replace('"jitter_us": 5000', '"jitter_us": 0')
     assert raises(ValueError, made, too_fast) == (

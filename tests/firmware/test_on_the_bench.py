@@ -1,7 +1,9 @@
 """The whole firmware on real MicroPython, against simulated parts that know what they served."""
 
 import os
+import tempfile
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,6 +15,8 @@ from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.links.bench_link import BenchLink
+from pullcurve.reduction.records import Assembler
+from pullcurve.sources import Received
 from pullcurve.wire.board_clock import unwrap
 from pullcurve.wire.decoder import Decoder, Record
 from pullcurve.wire.header import HeaderAssembler, named
@@ -44,11 +48,13 @@ class Run:
         meter = world.parts["meter_dp"][0]
         meter.on_count = lambda *count: self.served.append(count)
         decoder, self.sequence = Decoder(), SequenceCheck()
+        self.received: list[Received] = []
         self.records: list[Record] = []
         self.host_s: list[float] = []
         self.rejected = 0
         with BenchLink(scene, world) as link:
             for received in link:
+                self.received.append(received)
                 now_s = (received.host_time - scene.start).total_seconds()
                 if greet_s is not None and now_s > greet_s:
                     os.write(link._terminal, b"hello\n")
@@ -144,8 +150,9 @@ def test_blocks_of_a_part_that_converts_on_command() -> None:
 
 def test_sensors_that_vanish_fail_and_stick_never_stop_the_stream() -> None:
     meter = HSC | {"vanish": [(2, 4)], "faults": [(6, 7)], "stuck": [(8, 9)]}
-    humid = {"role": "tank_air", "part": "SHT4x", "address": 0x44, "faults": [(3, 8)]}
-    run = Run(scenario(12, sensors=[meter, BME280 | {"vanish": [(5, 9)]}, humid]))
+    tank = BME280 | {"role": "tank_air", "vanish": [(5, 9)]}
+    humid = {"role": "ambient_air", "part": "SHT4x", "address": 0x44, "faults": [(3, 8)]}
+    run = Run(scenario(12, sensors=[meter, tank, humid]))
     assert_nothing_is_missing(run)
     assert_statistics_are_exact(run, {0}, starts=2)
     # A slow sensor is read twice a second and is lost after five bad readings.
@@ -153,12 +160,12 @@ def test_sensors_that_vanish_fail_and_stick_never_stop_the_stream() -> None:
         ("start", ""),
         ("sensor_lost", "meter_dp"),
         ("sensor_back", "meter_dp"),
-        ("sensor_lost", "tank_air"),
+        ("sensor_lost", "ambient_air"),
         ("sensor_lost", "meter_dp"),
         ("sensor_back", "meter_dp"),
-        ("sensor_lost", "ambient_air"),
-        ("sensor_back", "tank_air"),
+        ("sensor_lost", "tank_air"),
         ("sensor_back", "ambient_air"),
+        ("sensor_back", "tank_air"),
     ]
     by_start = {round(block["start_ticks"] * 1e-6, 1): block for block in run.of("block")}
     for gone, there in ((3.0, 5.0), (6.5, 7.5)):
@@ -250,12 +257,60 @@ def test_the_board_starts_anew() -> None:
     assert len(second) == 29
 
 
+class FullFlash(tempfile.TemporaryDirectory):
+    """The board's folder when its flash takes no boot number any more."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        (Path(self.name) / "boot.txt").mkdir()
+
+
+def test_a_board_with_full_flash_starts_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every start has the same number, and the simulated ones begin at the same tick."""
+    monkeypatch.setattr(tempfile, "TemporaryDirectory", FullFlash)
+    run = Run(scenario(8, sensors=[HSC, BME280], link={"resets_s": [3.05, 3.25]}))
+    assert {record.boot for record in run.records} == {1}
+    assert run.sequence.boots == [1, 1, 1]
+    assembler = Assembler()
+    for received in run.received:
+        assembler.add(received)
+    records = assembler.finish("full flash")
+    assert records.blocks.groupby("boot").size().tolist() == [30, 1, 47]
+    assert [held.boot for held in records.headers] == [1, 3]
+    assert records.events["code"].tolist() == ["start"] * 3
+    assert (records.lost, records.late, records.duplicated) == (0, 0, 0)
+    starts_s = records.blocks.groupby("boot")["time_s"].first().tolist()
+    assert starts_s == pytest.approx([0, 3.05, 3.25], abs=0.1)
+    assert records.blocks["after_gap"].sum() == 3
+
+
+def bus_time_us(frequency_hz: int) -> float:
+    """How late after the start of its slot a reading is that nothing delays but the bus."""
+    buses = [{"bus": 0, "sda": 4, "scl": 5, "frequency_hz": frequency_hz}]
+    plan = {"block_us": 100000, "period_us": 5000, "jitter_us": 0}
+    plan |= {"slow_us": 500000, "header_us": 10000000}
+    run = Run(scenario(1, sensors=[HSC], board={"buses": buses, "plan": plan}))
+    begin_us = run.of("block")[0]["start_ticks"]
+    since_us = [round(at_s * 1e6) - begin_us for at_s, _, _ in run.served]
+    return min(us % plan["period_us"] for us in since_us if us > 0)
+
+
+def test_the_bus_takes_the_time_of_its_clock() -> None:
+    """Address and four bytes of nine bits each."""
+    assert bus_time_us(100_000) == pytest.approx(5 * 90)
+    assert bus_time_us(400_000) == pytest.approx(5 * 22.5, abs=5)
+
+
 @pytest.mark.parametrize(
     ("board", "sentence"),
     [
         ({"watchdog_ms": 1000}, "watchdog_ms: 0 (none) or at least 2000"),
         ({"pickups": []}, "pickups: one or two are needed"),
         ({"speed": 1}, "board.json: speed is not known here"),
+        (
+            {"pickups": [{"role": "blower_shaft", "pin": 40, "least_us": 400}]},
+            "blower_shaft: this board refuses pin 40: invalid pin",
+        ),
     ],
 )
 def test_a_board_json_that_cannot_be_used(board: dict[str, Any], sentence: str) -> None:
@@ -276,6 +331,7 @@ def test_ticks_wrap_in_a_run() -> None:
     assert_edges_are_exact(run, blocks)
     ticks = np.array([block["start_ticks"] for block in blocks])
     assert (np.diff(ticks) < 0).sum() == 1
-    seconds = unwrap(ticks, np.zeros(len(ticks)), 1000, 30)
+    seq = np.array([record.seq for record in run.records if record.kind == "block"])
+    seconds = unwrap(ticks, seq, np.zeros(len(ticks)), 1000, 30, plan["block_us"])
     np.testing.assert_allclose(seconds, np.arange(len(blocks)), atol=1e-9)
     assert "late" not in {code for code, _, _ in run.events()}

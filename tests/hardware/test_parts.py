@@ -8,7 +8,8 @@ import pytest
 
 import board_config
 from pullcurve.physics import air
-from pullcurve.physics.venturi import VenturiTube, solve_open_inlet
+from pullcurve.physics.flow_equation import solve_open_inlet
+from pullcurve.physics.venturi import VenturiTube
 from pullcurve.quantities import to_si
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from uncertainties import umath
 
 from pullcurve.physics import air
-from pullcurve.physics.venturi import VenturiTube, solve_in_line
+from pullcurve.physics.flow_equation import solve_in_line
+from pullcurve.physics.venturi import VenturiTube
 from pullcurve.uncertainty import (
     Input,
     Reach,

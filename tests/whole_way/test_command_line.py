@@ -1,6 +1,7 @@
 """Every command on good and bad input: a sentence, an exit code, nothing lost or overwritten."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -106,6 +107,16 @@ def test_a_log_that_says_too_little_is_refused(
     assert not list(tmp_path.glob("x.report*"))
 
 
+def test_a_log_whose_rig_is_damaged_can_be_reported_with_its_file(
+    call: Call, tmp_path: Path
+) -> None:
+    damaged = re.sub(rb"( host rig .*)mm", rb"\1cm", SAMPLE.read_bytes())
+    assert damaged != SAMPLE.read_bytes()
+    (tmp_path / "x.runlog").write_bytes(damaged)
+    refused(call("report", "x.runlog"), "rig that is written in it is damaged.*--rig")
+    assert call("report", "x.runlog", "--rig", RIG).exit_code == 0
+
+
 def test_a_rig_that_contradicts_the_header_is_refused(call: Call, tmp_path: Path) -> None:
     text = RIG.read_text(encoding="utf-8")
     for old, new, sentence in (
@@ -138,7 +149,7 @@ def test_a_missing_port_and_scenario_are_named(call: Call, tmp_path: Path) -> No
     refused(
         call("record", "x.runlog", "--port", "/dev/absent"), "/dev/absent: there is no such port"
     )
-    refused(call("bench", "absent", "x.runlog"), "absent: cannot be read")
+    refused(call("bench", "absent", "x.runlog"), "absent: there is no such file.*cut, .*rough_link")
     assert not list(tmp_path.iterdir())
 
 
@@ -149,12 +160,25 @@ def test_a_note_is_added_and_placed(call: Call, tmp_path: Path) -> None:
     assert result.exit_code == 0, result.output
     refused(call("note", "x.runlog", *words, "--at", "yesterday"), "sweep 2, hold 3")
     refused(call("note", "x.runlog", "vacuum", "9", "inHg", "--at", "5 s"), "place of its gauge")
+    refused(call("note", "x.runlog", *words, "--at", "sweep 1, hold 2" * 20), "does not say when")
+    refused(call("note", "x.runlog", *words, "--at", "sweep 1"), "belongs to one hold")
+    refused(call("note", "x.runlog", "", "--at", "5 s"), "no words")
     assert call("report", "x.runlog").exit_code == 0
     said = json.loads((tmp_path / "x.result.json").read_text(encoding="utf-8"))
     (note,) = said["notes"]
     second = said["points"][1]
     assert second["start_s"] < note["time_s"] < second["end_s"]
     assert (note["what"], note["value"], note["place"]) == ("vacuum", "2.5 inHg", "blower inlet")
+
+
+def test_a_reader_who_goes_away_costs_no_file_of_the_report(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "pullcurve.cli", "report", str(SAMPLE), "--out", "x"]
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run(command, stdout=write, stderr=subprocess.PIPE, cwd=tmp_path, check=False)
+    os.close(write)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert len(list(tmp_path.iterdir())) == 4
 
 
 def test_a_report_never_replaces_a_log(call: Call, tmp_path: Path) -> None:

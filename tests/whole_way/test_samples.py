@@ -52,7 +52,7 @@ def test_a_sample_holds_the_truth_in_its_intervals(sample: tuple[str, Run]) -> N
         ("standard_flow_m3_s", "standard_flow_u95_m3_s"),
         ("flow_inlet_m3_s", "flow_inlet_u95_m3_s"),
     ]
-    assert len(run.points) >= 5
+    assert len(run.points) >= 4
     for point in run.points.to_dict("records"):
         inside = truth[truth["time_s"].between(point["start_s"], point["end_s"])].mean()
         for value, u95 in compared:
@@ -62,7 +62,7 @@ def test_a_sample_holds_the_truth_in_its_intervals(sample: tuple[str, Run]) -> N
                     value,
                     point["point"],
                 )
-        assert point["standard_flow_u95_m3_s"] < 0.06 * point["standard_flow_m3_s"]
+        assert point["standard_flow_u95_m3_s"] < 0.08 * point["standard_flow_m3_s"]
 
 
 @pytest.mark.parametrize("name", sorted(HOLDS))
@@ -104,7 +104,8 @@ def test_the_rough_link_is_told_in_words() -> None:
     assert result.quality.board_starts == 2
     assert sum(result.quality.damaged.values()) > 0
     assert result.quality.lost > 0
-    assert {"board", "link"} <= {remark.subject for remark in result.remarks}
+    said = (*result.remarks, *result.troubles)
+    assert {"board", "link"} <= {each.subject for each in said}
 
 
 def test_optional_roles_reach_the_result() -> None:

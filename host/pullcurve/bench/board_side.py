@@ -21,7 +21,8 @@ END = 255
 
 TICKS_MASK = (1 << 30) - 1  # as on a board; the unix port's own ticks never wrap
 LOOK_AHEAD_US = 50_000
-BYTE_US = 23  # nine bits at 400 kHz
+LAST_PIN = 29  # of an RP2040
+BYTE_BITS = 9  # on the bus, with the acknowledgement
 
 
 class BoardReset(BaseException):
@@ -90,6 +91,8 @@ def make_machine(clock, world, module):
         IRQ_FALLING = 4
 
         def __init__(self, number, mode=None):
+            if number > LAST_PIN:
+                raise ValueError("invalid pin")
             self.number = number
 
         def irq(self, handler, trigger, hard=False):
@@ -102,9 +105,10 @@ def make_machine(clock, world, module):
     class I2C:
         def __init__(self, number, sda=None, scl=None, freq=400000):
             self._number = number
+            self._byte_us = -(-BYTE_BITS * 1000000 // freq)
 
         def _transact(self, address, data, length):
-            clock.sleep_us(BYTE_US * (1 + len(data) + length))
+            clock.sleep_us(self._byte_us * (1 + len(data) + length))
             answer = world.transact(clock.now_us, self._number, address, data, length)
             if answer is None:
                 raise OSError(5)  # EIO, as machine.I2C on a missing acknowledgement
@@ -180,9 +184,9 @@ class PipedWorld:
         return data
 
 
-def run_firmware(firmware, to_world, from_world):
-    """Run the real main.py of the folder `firmware`, from power-on to the end of the run."""
-    world = PipedWorld(open(to_world, "wb"), open(from_world, "rb"))
+def run_firmware(firmware, world):
+    """Run the real main.py of the folder `firmware`, from power-on to the end of the run.
+    `world.written` counts the bytes that have left the link."""
     clock = Clock(world)
     machine = sys.modules["machine"] = type("machine", (), {})
     make_machine(clock, world, machine)
@@ -213,4 +217,4 @@ def run_firmware(firmware, to_world, from_world):
 
 
 if __name__ == "__main__":
-    run_firmware(sys.argv[1], sys.argv[2], sys.argv[3])
+    run_firmware(sys.argv[1], PipedWorld(open(sys.argv[2], "wb"), open(sys.argv[3], "rb")))

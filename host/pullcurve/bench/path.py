@@ -17,8 +17,9 @@ from pullcurve.bench.elements import (
     pressure_before,
     slip_ratio_per_square,
 )
+from pullcurve.bench.instrument import Meter
+from pullcurve.bench.machine import Machine
 from pullcurve.bench.moist_air import Array
-from pullcurve.bench.scenario import Machine, Meter
 from pullcurve.errors import ScenarioError
 
 _LEAST_TANK = 0.4  # tank over ambient pressure; beyond it the way in is near choking

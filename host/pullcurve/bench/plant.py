@@ -9,17 +9,19 @@ from typing import Any, overload
 
 import numpy as np
 
+from pullcurve.bench.grid import STEP_S, Signal
+from pullcurve.bench.instrument import PickupTruth
+from pullcurve.bench.lines import behind_lines, line_constants
 from pullcurve.bench.moist_air import Array
 from pullcurve.bench.path import Conditions, Path, PathState
-from pullcurve.bench.pulsation import pressure_series
-from pullcurve.bench.scenario import PickupTruth, Scenario
-from pullcurve.bench.shafts import coloured_noise, edges, engine_speed, first_order, turns
+from pullcurve.bench.pulsation import Ripple, felt_series
+from pullcurve.bench.scenario import Scenario
+from pullcurve.bench.shafts import edges, engine_load, engine_speed, speed_wander, turns
 from pullcurve.bench.truth import columns, conditions
-
-STEP_S = 0.01
 
 # Streams of the scenario's seed, one to a cause: a change of one leaves the others as they are.
 _WANDER, _CLOGS, _PICKUP = 0, 1, {"blower_shaft": 2, "engine_shaft": 3}
+_SLOW_WANDER, _COEFFICIENT = 4, 5
 
 _SHORTEST_HOLD_S = 5.0
 _LOAD_ROUNDS = 2  # speed gives load, load gives droop: this leaves 0.2 rev/min or less
@@ -35,31 +37,6 @@ class Hold:
     speed_rpm: float  # the blower's mean
 
 
-class Signal:
-    """Values on the plant's grid, read at any time by straight lines; held at the ends."""
-
-    def __init__(self, values: Array) -> None:
-        self.values = values
-        self._list: list[float] = values.tolist()
-        self._last = len(self._list) - 1
-
-    @overload
-    def __call__(self, time_s: float) -> float: ...
-    @overload
-    def __call__(self, time_s: Array) -> Array: ...
-    def __call__(self, time_s: float | Array) -> float | Array:
-        if isinstance(time_s, np.ndarray):
-            return np.interp(time_s, np.arange(self._last + 1) * STEP_S, self.values)
-        place = time_s / STEP_S
-        index = int(place)
-        if index >= self._last:
-            return self._list[-1]
-        if place <= 0:
-            return self._list[0]
-        low = self._list[index]
-        return low + (self._list[index + 1] - low) * (place - index)
-
-
 class Plant:
     """What a scenario's machine truly does. Made by `simulate`.
 
@@ -71,53 +48,39 @@ class Plant:
         self.scenario = scenario
         self._columns = columns
         ambient = columns["ambient_pressure_pa"]
-        self.engine_rpm = Signal(columns["engine_speed_rpm"])
-        self.blower_rpm = Signal(columns["speed_rpm"])
-        self.meter_pressure = Signal(columns["meter_pressure_pa"])
-        self.blower_pressure = Signal(ambient - columns["vacuum_blower_pa"])
-        self.tank_pressure = Signal(ambient - columns["vacuum_tank_pa"])
-        self.discharge_temperature = Signal(columns["discharge_temperature_k"])
-        self._ambient_pressure = Signal(ambient)
-        self._ambient_temperature = Signal(columns["ambient_temperature_k"])
-        lag = scenario.meter.line_time_constant_s
-        self._steady_pressure = Signal(
-            first_order(columns["differential_pressure_pa"], STEP_S, lag)
-        )
-        self._angle = Signal(turns(columns["speed_rpm"], STEP_S, _FIRST_ANGLE))
-        self._series = [complex(c) for c in pressure_series(scenario.meter.pulsation)]
+        self.meter_pressure = Signal[float](columns["meter_pressure_pa"])
+        self.blower_pressure = Signal[float](ambient - columns["vacuum_blower_pa"])
+        self.tank_pressure = Signal[float](ambient - columns["vacuum_tank_pa"])
+        self.discharge_temperature = Signal[float](columns["discharge_temperature_k"])
+        self.ambient_pressure = Signal[float](ambient)
+        self.ambient_temperature = Signal[float](columns["ambient_temperature_k"])
+        self._angle = Signal[float](turns(columns["speed_rpm"], STEP_S, _FIRST_ANGLE))
         self._lobe_passes = 2 * scenario.machine.blower.lobes
-        self._lag_per_rpm = 2j * np.pi * self._lobe_passes / 60 * lag
+        meter = scenario.meter
+        lines = line_constants(meter, scenario.events.water, columns["time_s"])
+        steady = behind_lines(columns["differential_pressure_pa"], meter, *lines, STEP_S)
+        self._steady_pressure = Signal[float](-steady if meter.tubes_reversed else steady)
+        self._line_offset = Signal[float](columns["line_offset_pa"])
+        lobe_hz = self._lobe_passes * columns["speed_rpm"] / 60
+        self._ripple = Ripple(felt_series(meter, lobe_hz, *lines))
 
     @overload
     def differential_pressure(self, time_s: float) -> float: ...
     @overload
     def differential_pressure(self, time_s: Array) -> Array: ...
     def differential_pressure(self, time_s: float | Array) -> float | Array:
-        """Differential pressure at the sensor [Pa], behind its line, with pulsation.
+        """Difference that the sensor feels [Pa], behind its lines, with pulsation and water.
 
-        The pulsation follows the blower's angle. The line takes from each harmonic what a
-        first-order lag takes at steady speed, 1 / (1 + i h 2 pi f tau).
+        The pulsation follows the blower's angle.
         """
-        turn = self._angle(time_s) * self._lobe_passes
-        step: Any = (
+        turn: Any = self._angle(time_s) * self._lobe_passes
+        rotor = (
             np.exp(2j * np.pi * turn)
             if isinstance(turn, np.ndarray)
             else cmath.exp(2j * math.pi * (turn % 1.0))
         )
-        lag = self._lag_per_rpm * self.blower_rpm(time_s)
-        factor, rotor = self._series[0].real, step
-        for order, coefficient in enumerate(self._series[1:], start=1):
-            factor = factor + 2 * (coefficient * rotor / (1 + order * lag)).real
-            rotor = rotor * step
-        return self._steady_pressure(time_s) * factor
-
-    def ambient(self, time_s: float) -> tuple[float, float, float]:
-        """Ambient pressure [Pa], temperature [K] and relative humidity [0 to 1]."""
-        return (
-            self._ambient_pressure(time_s),
-            self._ambient_temperature(time_s),
-            self.scenario.site.humidity,
-        )
+        factor: float | Array = self._ripple(time_s, rotor)
+        return self._steady_pressure(time_s) * factor + self._line_offset(time_s)
 
     def edges(self, pickup: PickupTruth) -> Array:
         """Times [s] of this pickup's edges, sorted; the same for the same seed."""
@@ -154,7 +117,8 @@ def simulate(scenario: Scenario) -> Plant:
     """The plant of a scenario, computed for its whole duration on a grid of 10 ms.
 
     Quasi-steady flow through hose, filter, leaks and blower; the tank stores air; the engine
-    lags. Truth columns: time_s; speed_rpm (blower) and engine_speed_rpm;
+    lags. Truth columns: time_s; speed_rpm (blower) and engine_speed_rpm, calm_speed_rpm (of the
+    blower, without wander);
     differential_pressure_pa (of the mean flow, no pulsation) and flow_pulsation (s, relative
     root mean square); mass_flow_kg_s (through the meter) and with the same mass
     flow_tap_m3_s, flow_ambient_m3_s (open air), flow_port_m3_s (just ahead of the port),
@@ -163,7 +127,8 @@ def simulate(scenario: Scenario) -> Plant:
     leak_b_kg_s, leak_c_kg_s, relief_kg_s; vacuum_tank_pa, vacuum_blower_pa, pressure_ratio,
     slip_rpm, gas_power_w, discharge_temperature_k; meter_pressure_pa, meter_temperature_k,
     discharge_coefficient; ambient_pressure_pa, ambient_temperature_k, humidity;
-    zero_error_pa (of the differential-pressure sensor).
+    zero_error_pa (of the differential-pressure sensor) and line_offset_pa (of water in its
+    lines).
 
     Raises
     ------
@@ -172,22 +137,35 @@ def simulate(scenario: Scenario) -> Plant:
     """
     machine = scenario.machine
     times: Array = np.arange(round(scenario.duration_s / STEP_S) + 1, dtype=np.float64) * STEP_S
-    generator = np.random.default_rng([scenario.seed, _WANDER])
-    wander = coloured_noise(generator, times.size, STEP_S, machine.engine.wander_time_s)
+    wander = speed_wander(
+        machine.engine,
+        times,
+        np.random.default_rng([scenario.seed, _WANDER]),
+        np.random.default_rng([scenario.seed, _SLOW_WANDER]),
+    )
 
     def under_load(
         power: Array, start: PathState | None
     ) -> tuple[dict[str, Array], Conditions, PathState, Array]:
         engine = engine_speed(machine.engine, times, power, wander)
-        blower = engine * machine.belt_ratio * (1 - machine.belt_slip)
+        calm = engine_speed(machine.engine, times, power, np.zeros_like(wander))
+        slip = machine.belt_slip + machine.belt_slip_at_load * engine_load(machine.engine, power)
+        blower = engine * machine.belt_ratio * (1 - slip)
         events = np.random.default_rng([scenario.seed, _CLOGS])
         now = conditions(scenario, times, blower, events)
         path = Path(machine, scenario.meter, now).solve(STEP_S, start)
         rise = path.outlet_pressure - path.blower_pressure
-        shafts = {"time_s": times, "speed_rpm": blower, "engine_speed_rpm": engine}
+        shafts = {
+            "time_s": times,
+            "speed_rpm": blower,
+            "calm_speed_rpm": calm * machine.belt_ratio * (1 - slip),
+            "engine_speed_rpm": engine,
+        }
         return shafts, now, path, machine.blower.displacement_m3 * blower / 60 * rise
 
     shafts, now, path, power = under_load(np.zeros_like(times), None)
     for _ in range(_LOAD_ROUNDS):
         shafts, now, path, power = under_load(power, path)
-    return Plant(scenario, shafts | columns(scenario, times, now, path, power))
+    swirl = np.random.default_rng([scenario.seed, _COEFFICIENT])
+    known = columns(scenario, times, now, path, power, shafts["speed_rpm"], swirl)
+    return Plant(scenario, shafts | known)

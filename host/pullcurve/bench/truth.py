@@ -3,6 +3,8 @@
 import numpy as np
 from scipy.signal import lfilter
 
+from pullcurve.bench.lines import water_offset
+from pullcurve.bench.machine import Blower
 from pullcurve.bench.moist_air import (
     HEAT_CAPACITY,
     STANDARD_PRESSURE_PA,
@@ -15,7 +17,8 @@ from pullcurve.bench.moist_air import (
 )
 from pullcurve.bench.path import Conditions, PathState, storage
 from pullcurve.bench.pulsation import pressure_series
-from pullcurve.bench.scenario import Blower, Clog, Scenario
+from pullcurve.bench.scenario import Clog, Scenario
+from pullcurve.bench.sensing import zero_error
 from pullcurve.bench.shafts import coloured_noise
 from pullcurve.bench.tube import differential_pressure, discharge_coefficient, upstream_state
 
@@ -53,7 +56,13 @@ def conditions(
 
 
 def columns(
-    scenario: Scenario, times: Array, now: Conditions, path: PathState, gas_power: Array
+    scenario: Scenario,
+    times: Array,
+    now: Conditions,
+    path: PathState,
+    gas_power: Array,
+    speed_rpm: Array,
+    generator: np.random.Generator,
 ) -> dict[str, Array]:
     """The truth's columns on the plant's grid; `simulate` names them."""
     meter = scenario.meter
@@ -63,21 +72,24 @@ def columns(
     mass_flow = path.pipe_flow if clean_pipe else path.port_flow
     ahead = path.pipe_pressure if clean_pipe else now.pressure
     p1, t1 = upstream_state(mass_flow, ahead, now.temperature, now.gas_constant, meter)
-    coefficient = discharge_coefficient(mass_flow, t1, meter)
-    tap_density = density(p1, t1, fraction)
     step_s = float(times[1] - times[0])
+    coefficient = discharge_coefficient(mass_flow, t1, meter)
+    if meter.coefficient_noise:
+        noise = coloured_noise(generator, times.size, step_s, meter.coefficient_noise_time_s)
+        coefficient = coefficient * (1 + meter.coefficient_noise * noise)
+    tap_density = density(p1, t1, fraction)
+    difference = differential_pressure(mass_flow, p1, tap_density, coefficient, meter)
     capacity = scenario.machine.tank_volume_m3 / (now.gas_constant * now.temperature * step_s)
-    pulsation = pressure_series(meter.pulsation)[0].real - 1  # s squared
+    lobe_hz = 2 * scenario.machine.blower.lobes * speed_rpm / 60
+    s_squared = pressure_series(meter, lobe_hz)[0].real - 1
     meter_sensor = next(sensor for sensor in scenario.sensors if sensor.role == "meter_dp")
 
     def volume(pressure: Array) -> Array:
         return np.asarray(mass_flow / density(pressure, now.temperature, fraction))
 
     return {
-        "differential_pressure_pa": differential_pressure(
-            mass_flow, p1, tap_density, coefficient, meter
-        ),
-        "flow_pulsation": np.full(times.shape, np.sqrt(pulsation)),
+        "differential_pressure_pa": difference,
+        "flow_pulsation": np.sqrt(np.maximum(s_squared, 0)),
         "mass_flow_kg_s": mass_flow,
         "flow_tap_m3_s": mass_flow / tap_density,
         "flow_ambient_m3_s": volume(now.pressure),
@@ -106,7 +118,8 @@ def columns(
         "ambient_pressure_pa": now.pressure,
         "ambient_temperature_k": now.temperature,
         "humidity": humidity,
-        "zero_error_pa": meter_sensor.zero_error + meter_sensor.zero_drift_per_s * times,
+        "zero_error_pa": zero_error(meter_sensor, times, now.temperature),
+        "line_offset_pa": water_offset(scenario.events.water, times, difference),
     }
 
 

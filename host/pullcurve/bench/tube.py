@@ -2,13 +2,13 @@
 
 import numpy as np
 
+from pullcurve.bench.instrument import Meter
 from pullcurve.bench.moist_air import (
     HEAT_CAPACITY,
     ISENTROPIC_EXPONENT,
     Array,
     viscosity,
 )
-from pullcurve.bench.scenario import Meter
 from pullcurve.errors import ScenarioError
 
 _ROUNDS = 12  # of fixed point or Newton; both settle in fewer than ten
@@ -47,8 +47,9 @@ def upstream_state(
 def discharge_coefficient(mass_flow: Array, temperature: Array, meter: Meter) -> Array:
     """The tube's true coefficient [1] at this mass flow [kg/s] and upstream temperature [K]."""
     reynolds = 4 * np.abs(mass_flow) / (np.pi * meter.pipe_bore_m * viscosity(temperature))
-    halvings = np.log2(2e5 / np.clip(reynolds, 1e4, 2e5))
-    return np.asarray(meter.discharge_coefficient * (1 - meter.coefficient_fall * halvings))
+    doublings = np.log2(np.maximum(reynolds, 1e4) / 2e5)
+    change = meter.coefficient_fall * np.minimum(doublings, 0) + meter.coefficient_slope * doublings
+    return np.asarray(meter.discharge_coefficient * (1 + change))
 
 
 def differential_pressure(

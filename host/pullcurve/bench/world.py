@@ -2,19 +2,19 @@
 
 import json
 from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 import numpy as np
 
 from pullcurve.bench.board_side import END, RESET
 from pullcurve.bench.firmware_files import firmware_folder
-from pullcurve.bench.parts import Imperfections, Nack, Part, PhysicalValues, build_part
+from pullcurve.bench.instrument import SensorTruth
+from pullcurve.bench.parts import Nack, Part, PhysicalValues, build_part
 from pullcurve.bench.plant import Plant
-from pullcurve.bench.scenario import Scenario, SensorTruth
+from pullcurve.bench.scenario import Scenario
+from pullcurve.bench.sensing import ZERO_CELSIUS_K, heat_k, imperfections
 
 PINS = {"blower_shaft": 15, "engine_shaft": 14}
-ZERO_CELSIUS_K = 273.15
 
 
 def board_json(scenario: Scenario) -> dict[str, Any]:
@@ -32,7 +32,7 @@ def board_json(scenario: Scenario) -> dict[str, Any]:
         for pickup in scenario.pickups
     ]
     if any(sensor.bus for sensor in scenario.sensors):
-        shipped["buses"].append({"bus": 1, "sda": 6, "scl": 7, "frequency_hz": 400000})
+        shipped["buses"].append({"bus": 1, "sda": 6, "scl": 7, "frequency_hz": 100000})
     return shipped | scenario.board
 
 
@@ -85,41 +85,33 @@ class World:
 
 
 def _build(sensor: SensorTruth, plant: Plant, seed: int) -> Part:
-    imperfections = Imperfections(
-        zero_error=sensor.zero_error,
-        zero_drift_per_s=sensor.zero_drift_per_s,
-        gain_error=sensor.gain_error,
-        noise=sensor.noise,
-        temperature_error_k=sensor.temperature_error_k,
-        humidity_error=sensor.humidity_error,
-        vanish=sensor.vanish,
-        faults=sensor.faults,
-        stuck=sensor.stuck,
+    values = _truth(sensor, plant)
+    return build_part(
+        sensor.part, sensor.address, values, imperfections(sensor), seed, sensor.range_pa
     )
-    values = _truth(sensor.role, plant)
-    return build_part(sensor.part, sensor.address, values, imperfections, seed, sensor.range_pa)
 
 
-def _truth(role: str, plant: Plant) -> PhysicalValues:
-    def ambient(index: int, zero: float, time_s: float) -> float:
-        return plant.ambient(time_s)[index] - zero
+def _truth(sensor: SensorTruth, plant: Plant) -> PhysicalValues:
+    def part_c(time_s: float) -> float:
+        warmer: float = heat_k(sensor, time_s)
+        return plant.ambient_temperature(time_s) - ZERO_CELSIUS_K + warmer
 
-    temperature_c = partial(ambient, 1, ZERO_CELSIUS_K)
-    humidity = partial(ambient, 2, 0.0)
-    if role == "meter_dp":
+    if sensor.role == "meter_dp":
         return PhysicalValues(
-            differential_pressure_pa=plant.differential_pressure, temperature_c=temperature_c
+            differential_pressure_pa=plant.differential_pressure, temperature_c=part_c
         )
-    if role == "discharge_temperature":
+    if sensor.role == "discharge_temperature":
         return PhysicalValues(
             temperature_c=lambda time_s: plant.discharge_temperature(time_s) - ZERO_CELSIUS_K
         )
     pressures: dict[str, Callable[[float], float]] = {
-        "ambient_air": partial(ambient, 0, 0.0),
+        "ambient_air": plant.ambient_pressure,
         "meter_air": plant.meter_pressure,
         "blower_air": plant.blower_pressure,
         "tank_air": plant.tank_pressure,
     }
     return PhysicalValues(
-        pressure_pa=pressures[role], temperature_c=temperature_c, humidity=humidity
+        pressure_pa=pressures[sensor.role],
+        temperature_c=part_c,
+        humidity=lambda _: plant.scenario.site.humidity,
     )

@@ -93,8 +93,12 @@ class DirectLink(BenchLink):
         outbox = firmware.outbox.Outbox(link, clock, boot)
         try:
             config = firmware.board_config.load(json.dumps(board_json(self._scenario)))
-            buses = {bus["bus"]: machine.I2C(bus["bus"]) for bus in config["buses"]}
+            buses = {
+                bus["bus"]: machine.I2C(bus["bus"], freq=bus["frequency_hz"])
+                for bus in config["buses"]
+            }
             sensors = firmware.board_config.make_sensors(config, buses)
+            tachs = [_tach(firmware, machine, clock, entry) for entry in config["pickups"]]
         except ValueError as fault:
             raise ScenarioError(f"scenario {self._scenario.name}: board: {fault}") from None
         firmware.streamer.Streamer(
@@ -103,7 +107,7 @@ class DirectLink(BenchLink):
             outbox,
             firmware.sampler.Sampler(sensors[0]),
             sensors[1:],
-            [_tach(firmware, machine, clock, entry) for entry in config["pickups"]],
+            tachs,
             config["plan"],
             (config["board"], machine.unique_id().hex()),
             lambda: None,

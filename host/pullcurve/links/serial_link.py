@@ -1,13 +1,17 @@
 """A board on a serial port."""
 
+import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import datetime
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 import serial
 from serial.tools import list_ports
+from serial.tools.list_ports_common import ListPortInfo
 
 from pullcurve.errors import LinkError
 from pullcurve.sources import Received
@@ -15,27 +19,41 @@ from pullcurve.wire.decoder import Decoder, Record
 
 ANSWER_WITHIN_S = 2.0
 _READ_TIMEOUT_S = 0.1
+_TRY_AGAIN_S = 0.25
+
+# What pyserial lets through when a port goes away under it, at any moment.
+_FAULTS: tuple[type[Exception], ...] = (OSError, ValueError)
+if sys.platform != "win32":
+    import termios
+
+    _FAULTS = (*_FAULTS, termios.error)
 
 
 class SerialLink:
     """Yields what a board sends over a serial port, such as `COM5` or `/dev/ttyACM0`.
 
-    An empty chunk is yielded when nothing has come for a while, so that a caller can stop.
+    An empty chunk is yielded when nothing has come for a while, so that a caller can stop. When
+    the port goes away (the plug is pulled, the board starts anew) it is waited for: the board
+    is known by its USB serial number, whatever its port is called then, or else by its port's
+    name.
     """
 
     def __init__(self, port: str) -> None:
         self.name = f"serial:{port}"
         self._port = port
+        self._usb_number: str | None = None
         self._serial: serial.Serial | None = None
+        self._gone = False
 
     def __enter__(self) -> Self:
         try:
-            self._serial = serial.Serial(
-                self._port, 115200, timeout=_READ_TIMEOUT_S, write_timeout=1.0, exclusive=True
-            )
-        except (OSError, ValueError) as fault:
+            self._open(self._port)
+        except _FAULTS as fault:
             raise LinkError(_why_not_open(self._port, fault)) from None
-        self._greet()
+        names = (self._port, str(Path(self._port).resolve()))
+        self._usb_number = next(
+            (port.serial_number for port in _ports() if port.device in names), None
+        )
         return self
 
     def __exit__(
@@ -44,28 +62,48 @@ class SerialLink:
         value: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
-        if self._serial is not None:
-            self._serial.close()
-            self._serial = None
+        self._close()
+        self._serial = None
 
     def __iter__(self) -> Iterator[Received]:
         while self._serial is not None:
-            try:
-                data = self._serial.read(self._serial.in_waiting or 1)
-            except OSError:
-                raise LinkError(
-                    f"{self._port}: the board is gone; what it sent until now is in the log. "
-                    "Check the plug, then record into a new log"
-                ) from None
-            yield Received(datetime.now().astimezone(), data)
+            data, link = b"", ""
+            if not self._gone:
+                try:
+                    data = self._serial.read(self._serial.in_waiting or 1)
+                except _FAULTS:
+                    self._close()
+                    self._gone, link = True, "lost"
+            elif self._found_again():
+                self._gone, link = False, "opened"
+            else:
+                time.sleep(_TRY_AGAIN_S)
+            yield Received(datetime.now().astimezone(), data, link)
 
-    def _greet(self) -> None:
-        """Ask for the header at once. A board that does not listen sends it by itself."""
-        try:
+    def _open(self, port: str) -> None:
+        self._serial = serial.Serial(
+            port, 115200, timeout=_READ_TIMEOUT_S, write_timeout=1.0, exclusive=True
+        )
+        self.name = f"serial:{port}"
+        with suppress(*_FAULTS):
+            # Ask for the header at once. A board that does not listen sends it by itself.
+            self._serial.write(b"hello\n")
+
+    def _close(self) -> None:
+        with suppress(*_FAULTS):
             if self._serial is not None:
-                self._serial.write(b"hello\n")
-        except OSError:
-            pass
+                self._serial.close()
+
+    def _found_again(self) -> bool:
+        """Whether the board's port is there again and could be opened."""
+        names = [self._port]
+        if self._usb_number:
+            names = [port.device for port in _ports() if port.serial_number == self._usb_number]
+        for name in names:
+            with suppress(*_FAULTS):
+                self._open(name)
+                return True
+        return False
 
 
 def _why_not_open(port: str, fault: Exception) -> str:
@@ -83,8 +121,16 @@ def _why_not_open(port: str, fault: Exception) -> str:
     return f"{port}: cannot be opened as a serial port: {text}"
 
 
+def _ports() -> list[ListPortInfo]:
+    """The ports that this computer has now."""
+    try:
+        return list(list_ports.comports())
+    except (OSError, ValueError, TypeError):  # a device was taken away while it was asked
+        return []
+
+
 def _ports_sentence() -> str:
-    ports = [port.device for port in list_ports.comports()]
+    ports = [port.device for port in _ports()]
     if not ports:
         return "this computer has no serial port now: plug the board in"
     return f"there are {', '.join(ports)}"
@@ -95,7 +141,7 @@ def find_board() -> str:
 
     Raises LinkError when none or several do.
     """
-    found = [port.device for port in list_ports.comports() if answers(port.device)]
+    found = [port.device for port in _ports() if answers(port.device)]
     if len(found) == 1:
         return found[0]
     if not found:

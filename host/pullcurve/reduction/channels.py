@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pullcurve.errors import RigError
 from pullcurve.reduction import transfer
-from pullcurve.reduction.records import RunRecords
+from pullcurve.reduction.records import RunRecords, rows_of
 from pullcurve.reduction.speed import Marks, marks
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
@@ -164,6 +164,7 @@ def _edges(table: pd.DataFrame, header: Header) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "edges": table["edges"],
+            "after_gap": table["after_gap"],
             "first_s": placed("first_ticks"),
             "last_s": placed("last_ticks"),
             "least_interval_s": table["least_interval"] * tick_s,
@@ -174,27 +175,49 @@ def _edges(table: pd.DataFrame, header: Header) -> pd.DataFrame:
 
 
 def _add_slow(table: pd.DataFrame, records: RunRecords) -> None:
-    header = records.header
-    reach_s = 5 * header.slow_us * 1e-6
-    for sensor in header.sensors:
-        rows = records.slows[
-            (records.slows["sensor"] == sensor.index) & (records.slows["status"] == OK)
-        ]
-        rows = rows[rows["words"].map(len) == len(sensor.channels)]
-        if rows.empty:
+    reach_s = 5 * records.header.slow_us * 1e-6
+    at = table["time_s"].to_numpy()
+    for (role, quantity), (times, series) in _slow_series(records).items():
+        column = SLOW_COLUMNS.get((role, quantity))
+        if column is None or column in table:
             continue
-        words = np.array(rows["words"].tolist(), dtype=float)
-        values = quantities(sensor, words)
-        times = rows["time_s"].to_numpy()
-        order = np.argsort(times, kind="stable")
-        for quantity, series in values.items():
-            column = SLOW_COLUMNS.get((sensor.role, quantity))
-            if column is None or column in table:
+        read = np.interp(at, times, series)
+        nearest = np.abs(at - times[_nearest(times, at)])
+        table[column] = np.where(nearest <= reach_s, read, np.nan)
+
+
+def _slow_series(records: RunRecords) -> dict[tuple[str, str], tuple[Array, Array]]:
+    """Times and values of each role's quantities, each reading by the header that held then:
+    a sensor that was changed in mid-run has trimming words of its own."""
+    rows = records.slows[records.slows["status"] == OK]
+    found: dict[tuple[str, str], list[pd.DataFrame]] = {}
+    held = _held(records, rows)
+    for place in np.unique(held):
+        group = rows[held == place]
+        for sensor in records.headers[place].header.sensors:
+            own = group[group["sensor"] == sensor.index]
+            own = own[own["words"].map(len) == len(sensor.channels)]
+            if own.empty:
                 continue
-            at = table["time_s"].to_numpy()
-            read = np.interp(at, times[order], series[order])
-            nearest = np.abs(at - times[order][_nearest(times[order], at)])
-            table[column] = np.where(nearest <= reach_s, read, np.nan)
+            words = np.array(own["words"].tolist(), dtype=float)
+            for quantity, series in quantities(sensor, words).items():
+                part = pd.DataFrame({"time_s": own["time_s"].to_numpy(), "value": series})
+                found.setdefault((sensor.role, quantity), []).append(part)
+    joined = {key: pd.concat(parts).sort_values("time_s") for key, parts in found.items()}
+    return {
+        key: (part["time_s"].to_numpy(), part["value"].to_numpy()) for key, part in joined.items()
+    }
+
+
+def _held(records: RunRecords, rows: pd.DataFrame) -> NDArray[np.int64]:
+    """For each row, which of the headers holds for it."""
+    headers = [held.header for held in records.headers]
+    if len(headers) == 1:
+        return np.zeros(len(rows), dtype=np.int64)
+    places = [
+        headers.index(records.header_at(int(row.boot), int(row.seq))) for row in rows_of(rows)
+    ]
+    return np.array(places, dtype=np.int64)
 
 
 def _nearest(sorted_times: Array, at: Array) -> NDArray[np.int64]:

@@ -6,55 +6,32 @@ reaches; one model turns them into mass flow and the flows that follow from it.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.physics import air
-from pullcurve.physics.venturi import (
-    MeterState,
-    VenturiTube,
-    expansibility_uncertainty,
-    solve_in_line,
-    solve_open_inlet,
-)
-from pullcurve.rig.models import DEFAULT_COEFFICIENT, Rig
+from pullcurve.physics.flow_equation import MeterState
+from pullcurve.reduction import meter as the_meter
+from pullcurve.reduction.air_at_places import Surroundings
+from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import DifferentialPressureAccuracy
-from pullcurve.uncertainty import Input, Reach, Result, expanded, propagate, rectangular
+from pullcurve.uncertainty import Input, Reach, Result, propagate, rectangular
 
 Array = NDArray[np.float64]
+Values = Mapping[str, Array]
 
-# Below a pipe Reynolds number of 2e5 a tube's stated C may fall by 0 to 1.2 % per halving
-# (judgement, from the trend of ISO 5167-4:2003, annex B): half of it is corrected for.
-FALL_PER_HALVING = 0.006
-# A tube outside any standard is taken as it is, with a slope of its own: 1 % (95 %) over the
-# 2.6 halvings from 3e5 to 5e4 (judgement).
-FALL_UNKNOWN_U95 = 0.004
-# What pulsation may hide behind a lagging line, and how good its correction is (judgement).
-PULSATION_FLOOR = 0.002
-
-
-@dataclass(frozen=True)
-class Air:
-    """State of the air a point breathes, an array entry a point, and how well it is known.
-
-    `pressure` is the station pressure. The pressures at the tap, the blower's inlet and the
-    port are NaN where nothing measured them. The bounds are half-widths of rectangular
-    distributions.
-    """
-
-    pressure: Array
-    temperature: Array
-    humidity: Array
-    tap_pressure: Array
-    inlet_pressure: Array
-    port_pressure: Array
-    pressure_bound: float
-    temperature_bound: float
-    humidity_bound: float
-    tap_pressure_bound: float | Array
-    inlet_pressure_bound: float | Array
-    port_pressure_bound: float
+# Where no sensor tells the pressure at the port or the blower's inlet: losses behind the
+# meter's upstream tap in velocity heads of its pipe, least and greatest (judgement, from
+# hoses, filters and pipes of the meter's size). The tube's own loss comes on top.
+HEADS = {
+    ("port", "inlet"): (1.0, 8.0),
+    ("hose_end", "port"): (2.0, 25.0),
+    ("hose_end", "inlet"): (4.0, 40.0),
+    ("clean_pipe", "inlet"): (0.0, 1.5),
+}
+WARMING_K = 3.0  # of the air on its way through tank and pipes, either way (judgement)
 
 
 @dataclass(frozen=True)
@@ -63,203 +40,217 @@ class Pressure:
 
     mean: Array  # Pa
     scatter: Array  # standard uncertainty of the mean from the data itself, Pa
-    pulsation: Array  # E: what sqrt(mean) is too high by, relative
-    zero_half_width: float  # Pa
+    scatter_freedom: int  # its degrees of freedom
+    pulsation: Array  # E: what the root of the mean is too high by, relative
+    pulsation_u: Array  # its standard uncertainty
+    aliasing_u: Array  # relative standard uncertainty of the mean from readings in step
+    zero_half_width: Array | float  # Pa
     span: float  # Pa
     accuracy: DifferentialPressureAccuracy
 
 
 @dataclass(frozen=True)
+class Volume:
+    """Volume flow at a place, m3/s, and whether the air's state there was measured."""
+
+    result: Result
+    basis: Literal["measured", "modelled"]
+    pressure: Array  # absolute, Pa
+
+
+@dataclass(frozen=True)
 class Flows:
-    """Results at every point. `port` and `inlet` are None where no reading gives them."""
+    """Results at every point."""
 
     state: MeterState
     mass: Result  # kg/s
-    tap: Result  # m3/s, at the meter's upstream tap
-    port: Result | None  # m3/s, at the machine's port
     standard: Result  # m3/s, at STANDARD_CONDITIONS
-    inlet: Result | None  # m3/s, at the state of the air at the blower's inlet
+    tap: Volume  # at the meter's upstream tap
+    port: Volume  # at the machine's port; for a meter on the port at the state of the open air
+    inlet: Volume  # the metered mass at the state of the air at the blower's inlet
     differential_pressure: Result  # Pa
 
 
-def pulsation_error(ratio: Array) -> Array:
-    """By how much the root of a mean differential pressure is too high, relative.
-
-    ratio: standard deviation of the differential pressure over its mean, the sensor's own
-    noise taken off; values above 1 count as 1. E = [0.5 (1 + sqrt(1 - R^2))]^-1/2 - 1.
-    Source: ISO/TR 3313:2018 (form from memory); exact for a symmetric wave, 0.1249 % against
-    0.1250 % at a flow pulsation of 5 % (standard deviation).
-    """
-    root = np.sqrt(1 - np.minimum(ratio, 1) ** 2)
-    return np.asarray((0.5 * (1 + root)) ** -0.5 - 1)
-
-
-def solve(pressure: Pressure, surrounding: Air, rig: Rig) -> Flows:
+def solve(pressure: Pressure, around: Surroundings, rig: Rig) -> Flows:
     """Flow at every point, with its uncertainty."""
-    model = _Model(rig, np.isfinite(surrounding.tap_pressure))
-    inputs = _inputs(pressure, surrounding, rig)
-    first = model.state({entry.name: np.atleast_2d(entry.value) for entry in inputs})
-    inputs.append(
-        # ISO 5167-4:2003, 5.7 (uncertainty of the expansibility), k = 2
-        Input(
-            "expansibility formula",
-            np.ones(len(pressure.mean)),
-            expansibility_uncertainty(pressure.mean, first.pressure[0], rig.meter.beta) / 2,
-            Reach.METER,
-        )
-    )
+    model = _Model(rig, around)
+    inputs = _inputs(pressure, around, rig)
+    inputs += the_meter.formula_inputs(rig.meter, _row(model.state(_estimates(inputs))))
+    estimates = _estimates(inputs)
 
-    def result(output: Callable[[MeterState, Mapping[str, Array]], Array]) -> Result:
+    def result(output: Callable[[MeterState, Values], Array]) -> Result:
         return propagate(lambda x: output(model.state(x), x), inputs)
 
-    def at(place: str) -> Result | None:
-        if all(entry.name != place for entry in inputs):
-            return None
-        return result(lambda s, x: s.mass_flow / _density(x[place], x))
+    def volume(place: str, basis: Literal["measured", "modelled"]) -> Volume:
+        at = getattr(model, place)
+        return Volume(
+            result(lambda s, x: s.mass_flow / model.density(place, s, x)),
+            basis,
+            at(model.state(estimates), estimates)[0],
+        )
 
+    state = model.state(estimates)
+    on_port = rig.meter.position == "port"
     return Flows(
-        state=MeterState(*(np.asarray(getattr(first, f))[0] for f in first.__dataclass_fields__)),
+        state=_row(state),
         mass=result(lambda s, _: s.mass_flow),
-        tap=result(lambda s, _: s.mass_flow / s.density),
-        port=at("station pressure" if rig.meter.position == "port" else "port pressure"),
         standard=result(lambda s, _: np.asarray(air.standard_flow(s.mass_flow))),
-        inlet=at("inlet pressure"),
+        tap=Volume(
+            result(lambda s, x: s.mass_flow / (s.density * x["density formula"])),
+            "measured",
+            state.pressure[0],
+        ),
+        port=volume("port", "measured" if on_port else "modelled"),
+        inlet=volume("inlet", "measured" if "inlet" in around.places else "modelled"),
         differential_pressure=result(lambda _, x: _differential_pressure(x)),
     )
 
 
-def _density(pressure: Array, x: Mapping[str, Array]) -> Array:
-    vapour = air.vapour_fraction(
-        x["station pressure"], x["air temperature"], np.clip(x["humidity"], 0, 1)
-    )
-    return air.density(pressure, x["air temperature"], vapour)
+def _row(state: MeterState) -> MeterState:
+    """The first row of a state of shape (rows, points)."""
+    return MeterState(*(np.asarray(getattr(state, f))[0] for f in state.__dataclass_fields__))
 
 
-def _differential_pressure(x: Mapping[str, Array]) -> Array:
-    return (x["differential pressure"] - x["sensor zero"] + x["sensor linearity"]) * x[
-        "sensor gain"
-    ]
+def _estimates(inputs: list[Input]) -> dict[str, Array]:
+    values = np.broadcast_arrays(*(np.atleast_2d(entry.value) for entry in inputs))
+    return {entry.name: value for entry, value in zip(inputs, values, strict=True)}
+
+
+def _differential_pressure(x: Values) -> Array:
+    zeroed = x["differential pressure"] - x["sensor zero"] + x["sensor linearity"]
+    return zeroed * x["sensor gain"] * x["readings in step"]
 
 
 class _Model:
-    """From inputs to the state at the meter, in the way that the meter's position asks for."""
+    """From inputs to the state at the meter and to the pressures along the machine."""
 
-    def __init__(self, rig: Rig, tap_measured: NDArray[np.bool_]) -> None:
-        self._in_line = rig.meter.position == "clean_pipe" or bool(tap_measured.all())
+    def __init__(self, rig: Rig, around: Surroundings) -> None:
+        self._meter = rig.meter
+        self._position = rig.meter.position
+        self._places = around.places
 
-    def state(self, x: Mapping[str, Array]) -> MeterState:
-        tube = VenturiTube(
-            x["pipe bore"], x["throat bore"], x["discharge coefficient"], x["fall of C"]
+    def state(self, x: Values) -> MeterState:
+        vapour = self._vapour(x)
+        if self._position == "clean_pipe":
+            x = {**x, "air temperature": x["air temperature"] + x["warming"]}
+        state = the_meter.solve(
+            self._meter,
+            x,
+            _differential_pressure(x),
+            vapour=vapour,
+            tap_pressure=self._measured("tap", x) if "tap" in self._places else None,
         )
-        vapour = air.vapour_fraction(
-            x["station pressure"], x["air temperature"], np.clip(x["humidity"], 0, 1)
+        # Mass goes with the root of the density.
+        factor = np.sqrt(x["density formula"]) / (1 + x["pulsation"])
+        factor = factor * x.get("expansibility formula", 1.0)
+        values = {name: getattr(state, name) for name in state.__dataclass_fields__}
+        return MeterState(**(values | {"mass_flow": state.mass_flow * factor}))
+
+    def _measured(self, place: str, x: Values) -> Array:
+        if self._places[place].compared:
+            return x["station pressure"] - x[f"vacuum, {place}"]
+        return x[f"pressure, {place}"]
+
+    def port(self, state: MeterState, x: Values) -> Array:
+        """Absolute pressure at the port."""
+        if self._position == "port":
+            return x["station pressure"]
+        if "port" in self._places:
+            return self._measured("port", x)
+        if self._position == "clean_pipe":  # somewhere between the open air and the meter
+            return state.pressure + x["share, port"] * (x["station pressure"] - state.pressure)
+        return self._behind("port", state, x)
+
+    def inlet(self, state: MeterState, x: Values) -> Array:
+        """Absolute pressure at the blower's inlet."""
+        return (
+            self._measured("inlet", x)
+            if "inlet" in self._places
+            else self._behind("inlet", state, x)
         )
-        differential = _differential_pressure(x)
-        if self._in_line:
-            state = self._from_tap(tube, differential, vapour, x)
-        else:
-            state = solve_open_inlet(
-                tube,
-                differential,
-                ambient_pressure=x["station pressure"],
-                ambient_temperature=x["air temperature"],
-                vapour=vapour,
-                inlet_loss=x["inlet loss"],
-                isentropic_exponent=x["isentropic exponent"],
-            )
-        factor = x.get("expansibility formula", 1.0) * x["density formula"] / (1 + x["pulsation"])
-        return MeterState(
-            **{
-                name: getattr(state, name)
-                for name in state.__dataclass_fields__
-                if name != "mass_flow"
-            },
-            mass_flow=state.mass_flow * factor,
-        )
+
+    def _behind(self, place: str, state: MeterState, x: Values) -> Array:
+        area = np.pi / 4 * the_meter.bore_behind(x) ** 2
+        head = (state.mass_flow / area) ** 2 / (2 * state.density)
+        loss = x["loss of the meter"] * np.abs(_differential_pressure(x))
+        pressure = state.pressure - loss - x[f"losses, {place}"] * head
+        return np.maximum(pressure, 0.2 * x["station pressure"])
 
     @staticmethod
-    def _from_tap(
-        tube: VenturiTube, differential: Array, vapour: Array, x: Mapping[str, Array]
-    ) -> MeterState:
-        """The pressure at the tap is measured; the air, drawn from the open without heat, has
-        cooled by V1^2 / (2 cp) on its way there."""
-        cooled: Array | float = 0.0
-        for _ in range(2):
-            state = solve_in_line(
-                tube,
-                differential,
-                pressure=x["tap pressure"],
-                temperature=x["air temperature"] - cooled,
-                vapour=vapour,
-                isentropic_exponent=x["isentropic exponent"],
-            )
-            area = np.pi / 4 * np.asarray(tube.pipe_bore) ** 2
-            cooled = (state.mass_flow / (state.density * area)) ** 2 / (2 * air.HEAT_CAPACITY)
-        return state
+    def _vapour(x: Values) -> Array:
+        return air.vapour_fraction(
+            x["station pressure"], x["air temperature"], np.clip(x["humidity"], 0, 1)
+        )
+
+    def density(self, place: str, state: MeterState, x: Values) -> Array:
+        """At the port of an open-port run that of the open air, else of air that may have
+        warmed or cooled on its way."""
+        temperature = x["air temperature"]
+        if not (place == "port" and self._position == "port"):
+            temperature = temperature + x["warming"]
+        pressure = self.port(state, x) if place == "port" else self.inlet(state, x)
+        return air.density(pressure, temperature, self._vapour(x)) * x["density formula"]
 
 
-def _inputs(pressure: Pressure, surrounding: Air, rig: Rig) -> list[Input]:
-    points = len(pressure.mean)
-    ones = np.ones(points)
-    meter = rig.meter
-    stated = (
-        meter.discharge_coefficient_source != DEFAULT_COEFFICIENT["discharge_coefficient_source"]
-    )
-    coefficient = meter.discharge_coefficient * ones
-    if stated:
-        fall = rectangular("fall of C", FALL_PER_HALVING * ones, FALL_PER_HALVING, Reach.METER)
-    else:
-        fall = expanded("fall of C", 0.0 * ones, FALL_UNKNOWN_U95, Reach.METER)
-    density_u = air.density_uncertainty(surrounding.pressure, surrounding.temperature)
+def _inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[Input]:
     accuracy = pressure.accuracy
-    inputs = [
-        expanded(
-            "discharge coefficient",
-            coefficient,
-            coefficient * meter.discharge_coefficient_uncertainty,
-            Reach.METER,
+    density_u = air.density_uncertainty(around.pressure.value, around.temperature.value)
+    return [
+        *the_meter.meter_inputs(rig.meter),
+        Input(
+            "differential pressure",
+            pressure.mean,
+            pressure.scatter,
+            degrees_of_freedom=pressure.scatter_freedom,
         ),
-        fall,
-        expanded("pipe bore", meter.pipe_bore * ones, meter.bore_uncertainty, Reach.METER),
-        expanded("throat bore", meter.throat_bore * ones, meter.bore_uncertainty, Reach.METER),
-        Input("differential pressure", pressure.mean, pressure.scatter),
-        rectangular("sensor zero", 0.0 * ones, pressure.zero_half_width, Reach.RUN),
-        rectangular("sensor gain", ones, accuracy.gain_bound, Reach.METER),
-        rectangular("sensor linearity", 0.0 * ones, accuracy.nonlinearity * pressure.span),
+        rectangular("sensor zero", 0.0, pressure.zero_half_width, Reach.RUN),
+        rectangular("sensor gain", 1.0, accuracy.gain_bound, Reach.METER),
+        rectangular("sensor linearity", 0.0, accuracy.nonlinearity * pressure.span, Reach.RUN),
+        Input("pulsation", pressure.pulsation, pressure.pulsation_u, Reach.RUN),
+        Input("readings in step", 1.0, pressure.aliasing_u),
         rectangular(
-            "pulsation",
-            pressure.pulsation,
-            np.maximum(PULSATION_FLOOR, pressure.pulsation),
+            "station pressure", around.pressure.value, around.pressure.half_width, Reach.RUN
         ),
         rectangular(
-            "station pressure", surrounding.pressure, surrounding.pressure_bound, Reach.RUN
+            "air temperature", around.temperature.value, around.temperature.half_width, Reach.RUN
         ),
-        rectangular(
-            "air temperature", surrounding.temperature, surrounding.temperature_bound, Reach.RUN
-        ),
-        rectangular("humidity", surrounding.humidity, surrounding.humidity_bound, Reach.RUN),
-        Input("density formula", ones, np.nan_to_num(density_u, nan=1e-3), Reach.METER),
+        rectangular("humidity", around.humidity.value, around.humidity.half_width, Reach.RUN),
+        Input("density formula", 1.0, np.nan_to_num(density_u, nan=1e-3), Reach.METER),
         Input(
             "isentropic exponent",
-            air.ISENTROPIC_EXPONENT * ones,
+            air.ISENTROPIC_EXPONENT,
             air.ISENTROPIC_EXPONENT_UNCERTAINTY,
             Reach.METER,
         ),
+        rectangular("warming", 0.0, WARMING_K, Reach.RUN),
+        *_place_inputs(around, rig),
     ]
-    places = [
-        ("tap pressure", surrounding.tap_pressure, surrounding.tap_pressure_bound),
-        ("inlet pressure", surrounding.inlet_pressure, surrounding.inlet_pressure_bound),
-        ("port pressure", surrounding.port_pressure, surrounding.port_pressure_bound),
-    ]
-    inputs.extend(
-        rectangular(name, value, bound, Reach.RUN)
-        for name, value, bound in places
-        if np.isfinite(value).all()
-    )
-    if not np.isfinite(surrounding.tap_pressure).all():
-        inputs.append(
-            expanded(
-                "inlet loss", meter.inlet_loss * ones, meter.inlet_loss_uncertainty, Reach.METER
-            )
+
+
+def _place_inputs(around: Surroundings, rig: Rig) -> list[Input]:
+    meter = rig.meter
+    least_loss, greatest_loss = the_meter.pressure_loss(meter)
+    found = [
+        rectangular(
+            "loss of the meter",
+            (least_loss + greatest_loss) / 2,
+            (greatest_loss - least_loss) / 2,
+            Reach.METER,
         )
-    return inputs
+    ]
+    for name, place in around.places.items():
+        if place.compared:
+            vacuum = around.pressure.value - place.pressure
+            found.append(rectangular(f"vacuum, {name}", vacuum, place.half_width, Reach.RUN))
+        else:
+            found.append(
+                rectangular(f"pressure, {name}", place.pressure, place.half_width, Reach.RUN)
+            )
+    for name in ("port", "inlet"):
+        if name not in around.places and (meter.position, name) in HEADS:
+            least, greatest = HEADS[meter.position, name]
+            middle, half_width = (least + greatest) / 2, (greatest - least) / 2
+            found.append(rectangular(f"losses, {name}", middle, half_width, Reach.RUN))
+    if meter.position == "clean_pipe" and "port" not in around.places:
+        found.append(rectangular("share, port", 0.5, 0.5, Reach.RUN))
+    return found

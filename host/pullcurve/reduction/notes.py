@@ -1,22 +1,19 @@
 """What a person said of a run, placed in its time."""
 
-import re
 from collections.abc import Sequence
+from datetime import datetime, timedelta, tzinfo
 
 import numpy as np
 import pandas as pd
 
 from pullcurve.quantities import Kind, to_si
+from pullcurve.run_log.note_times import Elapsed, Hold, parse_time
+from pullcurve.run_log.notes import joined
 from pullcurve.run_log.reading import HostRecord
 
 QUANTITIES: dict[str, Kind] = {"engine_speed": "speed", "vacuum": "pressure"}
 
-_PLACED = re.compile(r"sweep\s+(\d+)\s*,?\s*(?:hold\s+(\d+))?|(\d+(?:\.\d+)?)\s*s", re.IGNORECASE)
-
-
-def at_is_understood(at: str) -> bool:
-    """Whether a place in time can be read: 'sweep 2, hold 3', '125 s', or empty for now."""
-    return not at or _PLACED.fullmatch(at.strip()) is not None
+_HALF_A_DAY_S = 12 * 3600.0
 
 
 def place_notes(
@@ -27,46 +24,50 @@ def place_notes(
     """A row a note: `time_s` (NaN when its place names no hold of this run), `what`, `value`
     as typed, `value_si` (NaN for words), `place` and `at`.
 
-    points: the settled points, with `sweep`, `hold`, `start_s`, `end_s`. first_host_s: the
-    host's time of the first block's start, in seconds since 1970.
+    records: the log's, whose first one was written in the run's own zone. points: the settled
+    points, with `sweep`, `hold`, `start_s`, `end_s`. first_host_s: the host's time of the first
+    block's start, in seconds since 1970.
     """
-    rows = []
-    for item in records:
-        if item.record.kind != "note":
-            continue
-        note = {name: str(value) for name, value in item.named().items()}
-        kind = QUANTITIES.get(note["what"])
-        value_si = np.nan
-        if kind is not None:
-            try:
-                value_si = to_si(note["value"], kind)
-            except ValueError:
-                value_si = np.nan
-        written_s = item.host_time.timestamp() - first_host_s
-        rows.append(
-            (
-                _time_s(note["at"], written_s, points),
-                note["what"],
-                note["value"],
-                value_si,
-                note["place"],
-                note["at"],
-            )
+    zone = records[0].host_time.tzinfo if records else None
+    rows = [
+        (
+            _time_s(note.at, points, first_host_s, zone)
+            if note.at
+            else note.host_time.timestamp() - first_host_s,
+            note.what,
+            note.value,
+            _value_si(note.what, note.value),
+            note.place,
+            note.at,
         )
+        for note in joined(records)
+    ]
     return pd.DataFrame(rows, columns=["time_s", "what", "value", "value_si", "place", "at"])
 
 
-def _time_s(at: str, written_s: float, points: pd.DataFrame) -> float:
-    if not at:
-        return written_s
-    match = _PLACED.fullmatch(at.strip())
-    if match is None:
+def _value_si(what: str, value: str) -> float:
+    try:
+        return to_si(value, QUANTITIES[what])
+    except (KeyError, ValueError):
         return np.nan
-    if match[3]:
-        return float(match[3])
-    chosen = points[points["sweep"] == int(match[1])]
-    if match[2]:
-        chosen = chosen[chosen["hold"] == int(match[2])]
-    if chosen.empty:
+
+
+def _time_s(at: str, points: pd.DataFrame, first_host_s: float, zone: tzinfo | None) -> float:
+    try:
+        when = parse_time(at)
+    except ValueError:
         return np.nan
-    return float((chosen["start_s"].iloc[0] + chosen["end_s"].iloc[-1]) / 2)
+    if isinstance(when, Elapsed):
+        return when.seconds
+    if isinstance(when, Hold):
+        chosen = points[points["sweep"] == when.sweep] if len(points) else points
+        if when.hold is not None and len(chosen):
+            chosen = chosen[chosen["hold"] == when.hold]
+        if chosen.empty:
+            return np.nan
+        return float((chosen["start_s"].iloc[0] + chosen["end_s"].iloc[-1]) / 2)
+    began = datetime.fromtimestamp(first_host_s, zone)
+    moment = datetime.combine(began.date(), when, zone)
+    if began.timestamp() - moment.timestamp() > _HALF_A_DAY_S:  # a run past midnight
+        moment += timedelta(days=1)
+    return moment.timestamp() - first_host_s

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -13,24 +13,37 @@ from pullcurve.errors import LogError
 from pullcurve.sources import Received
 from pullcurve.wire.board_clock import unwrap
 from pullcurve.wire.decoder import Decoder, Record
-from pullcurve.wire.header import Header, HeaderAssembler
+from pullcurve.wire.header import Header, HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
-from record_format import DATA
+from record_format import DATA, FORMAT_VERSION
+
+JOIN_TICKS = 2  # between the end of a block and the start of the next one
 
 # The field of each kind that says when it holds.
 _TICKS = {"block": "start_ticks", "shaft": "start_ticks", "slow": "ticks", "event": "ticks"}
+_STRETCHES = ("block", "shaft")  # these have a length too, and follow one another
+
+
+class Held(NamedTuple):
+    """A header, and from where on it holds: until the next one of the same `boot`."""
+
+    boot: int
+    seq: int
+    header: Header
 
 
 @dataclass(frozen=True)
 class RunRecords:
-    """Tables of one run, a row a record, sorted by `boot` (in order of appearance) and `seq`.
+    """Tables of one run, a row a record, sorted by `boot` and `seq`.
 
-    Each has the columns `boot`, `seq`, `host_s` (when the host received it, since the first
+    Each has the columns `boot` (the board's start: 1, 2, ... in order of appearance, whatever
+    number the board gave it), `seq`, `host_s` (when the host received it, since the first
     bytes), `time_s` (board seconds since the first block, for blocks and shafts their start)
-    and the fields of its kind.
+    and the fields of its kind. In blocks and shafts `after_gap` is False where the row before
+    ends where this one starts, and True everywhere else, in the first row of each start as well.
     """
 
-    headers: dict[int, Header]
+    headers: tuple[Held, ...]
     blocks: pd.DataFrame
     shafts: pd.DataFrame
     slows: pd.DataFrame
@@ -45,7 +58,11 @@ class RunRecords:
     @property
     def header(self) -> Header:
         """The newest header."""
-        return list(self.headers.values())[-1]
+        return self.headers[-1].header
+
+    def header_at(self, boot: int, seq: int) -> Header:
+        """The header that holds for a record; for a start that sent none, the newest."""
+        return _header_at(self.headers, boot, seq)
 
 
 class Assembler:
@@ -55,119 +72,202 @@ class Assembler:
         self._decoder = Decoder()
         self._sequence = SequenceCheck()
         self._assembler = HeaderAssembler()
-        self._headers: dict[int, Header] = {}
+        self._headers: list[Header] = []
+        self._foreign_format: int | None = None
         self._damaged: Counter[str] = Counter()
         self._rows: dict[str, list[tuple[object, ...]]] = {kind: [] for kind in DATA}
         self._began: float | None = None
-        self._received = 0
 
-    def add(self, received: Received) -> list[Record]:
-        """Keep the records that these bytes complete; returns the new ones."""
+    def add(self, received: Received) -> None:
+        """Keep the records that these bytes complete."""
         arrived = received.host_time.timestamp()
         if self._began is None:
             self._began = arrived
-        host_s = arrived - self._began
-        new = []
         for event in self._decoder.feed(received.data):
             if not isinstance(event, Record):
                 self._damaged[event.reason] += 1
-            elif self._sequence.accept(event):
-                new.append(event)
-                self._keep(event, host_s)
-        return new
+            elif start := self._sequence.accept(event):
+                self._keep(event, start, arrived - self._began)
 
-    def _keep(self, record: Record, host_s: float) -> None:
-        self._received += 1
+    def _keep(self, record: Record, start: int, host_s: float) -> None:
         if record.kind in self._rows:
-            self._rows[record.kind].append((record.boot, record.seq, host_s, *record.values))
+            self._rows[record.kind].append((start, record.seq, host_s, *record.values))
             return
-        header = self._assembler.add(record)
+        if record.kind == "board" and named(record)["format"] != FORMAT_VERSION:
+            self._foreign_format = named(record)["format"]
+        header = self._assembler.add(record._replace(boot=start))
         if header is not None:
-            self._headers[header.boot] = header
-
-    @property
-    def header(self) -> Header | None:
-        """The newest header, if one has come whole."""
-        return list(self._headers.values())[-1] if self._headers else None
+            self._headers.append(header)
 
     def finish(self, name: str) -> RunRecords:
         """The tables. Raises LogError, which names the log, when they say nothing."""
-        if not self._received:
+        if not self._sequence.received:
             raise LogError(
                 f"{name}: no record of a board is in it; was the right port recorded, and does "
                 "the board run the firmware?"
             )
-        if not self._headers:
+        if self._foreign_format is not None:
             raise LogError(
-                f"{name}: no whole header is in it, so nothing says what its counts mean; "
-                "record for more than 10 s, in which the board repeats its header"
+                f"{name}: its board sends records of format {self._foreign_format}, and this "
+                f"version reads format {FORMAT_VERSION}; use the version of pullcurve that "
+                "belongs to the board's firmware"
             )
         tables = {kind: self._table(kind) for kind in DATA}
+        headers = self._held(tables["event"])
+        if not headers:
+            raise LogError(f"{name}: {self._without_header(tables['event'])}")
         if tables["block"].empty:
             raise LogError(f"{name}: it holds no block of readings; record while the board runs")
-        offset_s = self._place_in_time(tables)
+        offset_s = self._place_in_time(tables, headers)
+        damaged = self._damaged + Counter(malformed=self._assembler.malformed)
         return RunRecords(
-            headers=self._headers,
+            headers=headers,
             blocks=tables["block"],
             shafts=tables["shaft"],
             slows=tables["slow"],
             events=tables["event"],
             host_offset_s=offset_s,
-            damaged=dict(self._damaged),
+            damaged=dict(damaged),
             duplicated=self._sequence.duplicates,
             late=self._sequence.late,
             lost=self._sequence.missing_count,
-            received=self._received,
+            received=self._sequence.received,
+        )
+
+    def _without_header(self, events: pd.DataFrame) -> str:
+        said = events.loc[events["code"] == "config", "text"]
+        if len(said):
+            return (
+                f"the board measures nothing; it says: {said.iloc[-1]}. Mend that on the board, "
+                "start it anew and record again"
+            )
+        if self._assembler.malformed:
+            return (
+                "the board's header holds values that cannot be, so nothing says what its counts "
+                "mean; copy the firmware to the board again"
+            )
+        return (
+            "no whole header is in it, so nothing says what its counts mean; record for more "
+            "than 10 s, in which the board repeats its header"
         )
 
     def _table(self, kind: str) -> pd.DataFrame:
         names = ["boot", "seq", "host_s", *(name for name, _ in DATA[kind])]
         table = pd.DataFrame.from_records(self._rows[kind], columns=names)
-        order = {boot: place for place, boot in enumerate(self._sequence.boots)}
-        place = table["boot"].map(order)
-        return table.iloc[np.lexsort((table["seq"], place))].reset_index(drop=True)
+        table["boot"] = table["boot"].map(self._sequence.starts())
+        # A record may be kept twice until it shows that no new start of the board began with it.
+        table = table.drop_duplicates(["boot", "seq"])
+        return table.iloc[np.lexsort((table["seq"], table["boot"]))].reset_index(drop=True)
 
-    def _place_in_time(self, tables: dict[str, pd.DataFrame]) -> float:
-        """Adds `time_s` to each table; returns the host's time of its zero."""
-        newest = list(self._headers.values())[-1]
-        for table in tables.values():
+    def _held(self, events: pd.DataFrame) -> tuple[Held, ...]:
+        """The headers that differ from the one before them."""
+        starts = self._sequence.starts()
+        found: list[Held] = []
+        seen = 0
+        for boot, header in sorted(
+            ((starts[header.boot], header) for header in self._headers),
+            key=lambda pair: (pair[0], pair[1].seq),
+        ):
+            if not found or found[-1].boot != boot:
+                found.append(Held(boot, 0, header))
+            elif found[-1].header != header:
+                own = events[events["boot"] == boot]
+                found.append(Held(boot, _changed_at(found[-1].header, seen, header, own), header))
+            seen = header.seq
+        return tuple(found)
+
+    def _place_in_time(self, tables: dict[str, pd.DataFrame], headers: tuple[Held, ...]) -> float:
+        """Adds `time_s` and `after_gap`; returns the host's time of the zero of `time_s`."""
+        for kind, table in tables.items():
             table["time_s"] = np.nan
-        offsets: dict[int, float] = {}
-        for boot in self._sequence.boots:
-            header = self._headers.get(boot, newest)
-            rows = [(kind, table.index[table["boot"] == boot]) for kind, table in tables.items()]
-            ticks = _joined(tables, rows, lambda kind: _TICKS[kind], np.int64)
-            host_s = _joined(tables, rows, lambda _: "host_s", np.float64)
-            seq = _joined(tables, rows, lambda _: "seq", np.int64)
-            if not len(seq):
-                continue
-            order = np.argsort(seq, kind="stable")
-            board_s = np.empty(len(seq))
-            board_s[order] = unwrap(ticks[order], host_s[order], header.tick_ns, header.tick_bits)
-            offsets[boot] = float(np.median(host_s - board_s))
-            begin = 0
-            for kind, index in rows:
-                tables[kind].loc[index, "time_s"] = (
-                    board_s[begin : begin + len(index)] + offsets[boot]
-                )
-                begin += len(index)
+            if kind in _STRETCHES:
+                table["after_gap"] = True
+        end_s, set_back_s = -np.inf, 0.0
+        for boot in range(1, len(self._sequence.boots) + 1):
+            rows = {kind: table.index[table["boot"] == boot] for kind, table in tables.items()}
+            if any(len(index) for index in rows.values()):
+                header = _header_at(headers, boot, 0)
+                end_s, set_back_s = _place_start(tables, rows, header, end_s, set_back_s)
         zero_s = float(tables["block"]["time_s"].iloc[0])
         for table in tables.values():
             table["time_s"] -= zero_s
         return zero_s
 
 
+def _header_at(headers: tuple[Held, ...], boot: int, seq: int) -> Header:
+    of_boot = [held for held in headers if held.boot == boot and held.seq <= seq]
+    return (of_boot or headers)[-1].header
+
+
+def _changed_at(before: Header, seen: int, header: Header, events: pd.DataFrame) -> int:
+    """From which record on a header holds that differs from the one before, whose last copy
+    began with the record `seen`.
+
+    A part that comes back is read once more before the board says so and sends the header: if
+    its loss was told, and no return before `seen`, all its readings since are the new part's.
+    """
+    roles = [a.role for a, b in zip(before.sensors, header.sensors, strict=False) if a != b]
+    own = events[events["subject"].isin(roles) & (events["seq"] < header.seq)]
+    lost = own.loc[own["code"] == "sensor_lost", "seq"]
+    back = own.loc[own["code"] == "sensor_back", "seq"]
+    if lost.empty or back.between(lost.iloc[-1], seen).any():
+        return header.seq
+    return int(lost.iloc[-1])
+
+
+def _place_start(
+    tables: dict[str, pd.DataFrame],
+    rows: dict[str, pd.Index],
+    header: Header,
+    end_s: float,
+    set_back_s: float,
+) -> tuple[float, float]:
+    """`time_s` and `after_gap` of the rows of one start of the board.
+
+    They lie on the host's clock, which was set back by `set_back_s`, but after `end_s`, the end
+    of the start before. Returns both as the next start needs them.
+    """
+
+    def joined(column: Callable[[str], str], dtype: type) -> NDArray[Any]:
+        return np.concatenate(
+            [tables[kind].loc[index, column(kind)].to_numpy(dtype) for kind, index in rows.items()]
+        )
+
+    ticks = joined(lambda kind: _TICKS[kind], np.int64)
+    host_s = joined(lambda _: "host_s", np.float64)
+    seq = joined(lambda _: "seq", np.int64)
+    order = np.argsort(seq, kind="stable")
+    board_s = np.empty(len(seq))
+    board_s[order] = unwrap(
+        ticks[order],
+        seq[order],
+        host_s[order],
+        header.tick_ns,
+        header.tick_bits,
+        header.block_us,
+    )
+    board_s += np.median(host_s - board_s) + set_back_s
+    overlap_s = max(end_s - float(board_s.min()), 0.0)
+    board_s += overlap_s
+    end_s = float(board_s.max())
+    begin = 0
+    for kind, index in rows.items():
+        own_s = board_s[begin : begin + len(index)]
+        begin += len(index)
+        tables[kind].loc[index, "time_s"] = own_s
+        if kind in _STRETCHES and len(index):
+            tables[kind].loc[index, "after_gap"] = _after_gap(tables[kind].loc[index], header)
+            end_s = max(end_s, float(own_s.max()) + header.block_us * 1e-6)
+    return end_s, set_back_s + overlap_s
+
+
+def _after_gap(rows: pd.DataFrame, header: Header) -> NDArray[np.bool_]:
+    period = 1 << header.tick_bits
+    start, length = (rows[name].to_numpy(np.int64) for name in ("start_ticks", "length_ticks"))
+    off = (np.diff(start) - length[:-1] + period // 2) % period - period // 2
+    return np.concatenate(([True], np.abs(off) > JOIN_TICKS))
+
+
 def rows_of(table: pd.DataFrame) -> Iterator[Any]:
     """The rows of a table, each with its columns as attributes."""
     yield from table.itertuples()
-
-
-def _joined(
-    tables: dict[str, pd.DataFrame],
-    rows: list[tuple[str, pd.Index]],
-    column: Callable[[str], str],
-    dtype: type,
-) -> NDArray[Any]:
-    return np.concatenate(
-        [tables[kind].loc[index, column(kind)].to_numpy(dtype) for kind, index in rows]
-    )

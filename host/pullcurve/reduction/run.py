@@ -8,27 +8,43 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pullcurve.errors import LogError
-from pullcurve.physics import air
-from pullcurve.reduction import flow
+from pullcurve.reduction import flow, pulsation
+from pullcurve.reduction.air_at_places import Surroundings, surroundings
 from pullcurve.reduction.channels import Channels, to_si
+from pullcurve.reduction.clipping import clipped_blocks
 from pullcurve.reduction.notes import place_notes
-from pullcurve.reduction.records import Assembler, RunRecords, rows_of
+from pullcurve.reduction.offset import fitted_offset
+from pullcurve.reduction.records import Assembler, RunRecords
 from pullcurve.reduction.settled import Stretch, find_settled
+from pullcurve.reduction.trouble_search import CLIPPED_SHARE, find_troubles, marks_doubt
+from pullcurve.reduction.troubles import Trouble
 from pullcurve.reduction.zeros import Zeros, find_zeros
-from pullcurve.rig.loading import check_station_pressure, load_rig, parse_rig, rig_fault
+from pullcurve.rig.loading import load_rig, parse_rig
 from pullcurve.rig.models import Rig
-from pullcurve.rig.sensor_parts import SENSOR_PARTS
+from pullcurve.rig.sensor_parts import SENSOR_PARTS, DifferentialPressureAccuracy
 from pullcurve.run_log.reading import Log, read_log
 from pullcurve.run_log.replay import Replay
 
-Array = NDArray[np.float64]
+STATES = [
+    "ambient_pressure_pa",
+    "ambient_temperature_k",
+    "ambient_humidity",
+    "meter_pressure_pa",
+    "blower_pressure_pa",
+    "tank_pressure_pa",
+    "discharge_temperature_k",
+]
+MEASURED = [
+    *("sweep", "hold", "start_s", "end_s", "speed_rpm", "speed_u_rpm"),
+    *("differential_pressure_pa", "scatter_pa", "ripple_pa2", "ripple_u_pa2", "pulsation_ratio"),
+    *("clipped_share", *STATES),
+]
+SCATTER_PARTS = 10  # of a point, whose means tell its scatter
+BELT_SLIP = 0.012  # of the blower's speed: what a sound belt slips (judgement)
+CERTAIN = 2.8  # standard uncertainties of a fitted offset
+LEAST_OFFSET_PA = 12.0  # about a millimetre of water
 
-# Half-widths where a value was typed, or not known at all (judgement).
-TYPED_PRESSURE_PA = 300.0
-TYPED_TEMPERATURE_K = 3.0
-TYPED_HUMIDITY = 0.2
-UNKNOWN_HUMIDITY = (0.5, 0.5)
-GAUGE_PA = 1700.0  # half a division of 1 inHg on a shop gauge, and its error
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -36,7 +52,8 @@ class Run:
     """One run. All tables are pandas frames with the unit at the end of a column's name.
 
     `points` has a row a settled point (the columns are listed in DEVELOPERS.md); `rejected`
-    the stretches that were looked at and do not count, with the reason.
+    the stretches that were looked at and do not count, with the reason. `offset_pa` is what the
+    points betray of an offset beyond the zero's own doubt.
     """
 
     log: Log
@@ -45,9 +62,12 @@ class Run:
     channels: Channels
     zeros: Zeros
     flows: flow.Flows | None
+    around: Surroundings | None
     points: pd.DataFrame
     rejected: list[Stretch]
     notes: pd.DataFrame
+    offset_pa: float
+    troubles: list[Trouble]
 
 
 def read_run(path: str | Path, rig: str | Path | Rig | None = None) -> Run:
@@ -80,7 +100,6 @@ def rig_of(log: Log, path: str | Path | None) -> Rig:
 
 def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     """From records to settled points with flow and uncertainty."""
-    check_station_pressure(rig, lambda altitude: float(air.standard_pressure(altitude)))
     channels = to_si(records, rig)
     table = channels.table
     sensor = records.header.sensor("meter_dp")
@@ -91,7 +110,9 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
             "not know; use a later version of pullcurve"
         )
     accuracy = part.differential_pressure
-    zeros = find_zeros(table, channels.span_pa, accuracy.zero_bound)
+    turning = (table["speed_rpm"] != 0).to_numpy()
+    table["clipped_block"] = clipped_blocks(records.blocks, turning)
+    zeros = find_zeros(table, channels.span_pa, channels.count_pa, accuracy.zero_bound)
     table["zero_pa"] = zeros.at(table["time_s"].to_numpy())
     stretches = find_settled(
         table.assign(differential_pressure_pa=table["differential_pressure_pa"] - table["zero_pa"])
@@ -101,20 +122,95 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     points = _measured(channels, zeros, kept)
     began_s = log.received[0].host_time.timestamp() + records.host_offset_s
     notes = place_notes(log.host_records, points, began_s)
-    flows = None
+    offset_pa = 0.0
+    flows, around = None, None
     if len(points):
-        surrounding = _surrounding(points, records, rig, notes)
-        pressure = flow.Pressure(
-            mean=points["differential_pressure_pa"].to_numpy(),
-            scatter=points["scatter_pa"].to_numpy(),
-            pulsation=flow.pulsation_error(points["pulsation_ratio"].to_numpy()),
-            zero_half_width=zeros.half_width_pa(),
-            span=channels.span_pa,
-            accuracy=accuracy,
-        )
-        flows = flow.solve(pressure, surrounding, rig)
-        points = _with_flows(points, flows, surrounding)
-    return Run(log, rig, records, channels, zeros, flows, points, rejected, notes)
+        around = surroundings(points, zeros.table, table, records, rig, notes)
+        flows = flow.solve(_pressure(points, channels, zeros, accuracy, 0.0, records), around, rig)
+        offset_pa = _offset(points, zeros, flows)
+        if offset_pa:
+            spoiled = _pressure(points, channels, zeros, accuracy, offset_pa, records)
+            flows = flow.solve(spoiled, around, rig)
+        points = _with_flows(points, flows, around)
+    run = Run(
+        log, rig, records, channels, zeros, flows, around, points, rejected, notes, offset_pa, []
+    )
+    run.troubles.extend(find_troubles(run))
+    _bear_consequences(run)
+    return run
+
+
+def _bear_consequences(run: Run) -> None:
+    """Withhold or widen what the troubles spoil."""
+    points = run.points
+    if points.empty:
+        return
+    kinds = {trouble.kind for trouble in run.troubles if trouble.consequence == "withheld"}
+    if "tubes_reversed" in kinds:
+        points["withheld"] = "the sensor's tubes are the wrong way round"
+    if "sensor_clipped" in kinds:
+        clipped = points["clipped_share"] > CLIPPED_SHARE
+        points.loc[clipped, "withheld"] = "the sensor stood at the end of its range"
+    if run.flows is not None:
+        points.loc[~run.flows.state.converged, "withheld"] = "the flow equation has no solution"
+    if any(trouble.kind == "wrong_marks" for trouble in run.troubles):
+        shaft = run.channels.blower_shaft_from
+        seems, typed = marks_doubt(run, shaft), run.channels.marks[shaft].marks_per_turn
+        # Wide enough for the number that the marks seem to have; for any without one.
+        doubt = 1.02 * abs(typed / seems - 1) if seems else 1.0
+        points["speed_u95_rpm"] += doubt * points["speed_rpm"]
+
+
+def _offset(points: pd.DataFrame, zeros: Zeros, flows: flow.Flows) -> float:
+    """What the first sweep betrays of an offset beyond the zero's own doubt, Pa."""
+    thinning = flows.inlet.pressure**2 / flows.tap.pressure
+    first = (points["sweep"] == points["sweep"].iloc[0]) & (points["clipped_share"] == 0)
+    use = (first & np.isfinite(thinning)).to_numpy()
+    if not use.any():
+        return 0.0
+    offset = fitted_offset(
+        points["speed_rpm"].to_numpy()[use],
+        points["differential_pressure_pa"].to_numpy()[use],
+        points["scatter_pa"].to_numpy()[use],
+        thinning[use],
+    )
+    own = 0.0 if offset is not None and offset.step else zeros.half_width_pa()
+    if offset is None or abs(offset.pa) < max(CERTAIN * offset.u_pa + own, LEAST_OFFSET_PA):
+        return 0.0
+    return abs(offset.pa)
+
+
+def _pressure(
+    points: pd.DataFrame,
+    channels: Channels,
+    zeros: Zeros,
+    accuracy: DifferentialPressureAccuracy,
+    offset_pa: float,
+    records: RunRecords,
+) -> flow.Pressure:
+    mean = points["differential_pressure_pa"].to_numpy()
+    speed = points["speed_rpm"].to_numpy()
+    seen = points["ripple_pa2"].to_numpy() / mean**2
+    error, error_u = pulsation.correction(seen, points["ripple_u_pa2"].to_numpy() / mean**2, speed)
+    header = records.header
+    aliasing_u = pulsation.aliasing(
+        np.sqrt(np.maximum(seen, 0)),
+        speed,
+        (points["end_s"] - points["start_s"]).to_numpy(),
+        header.period_us,
+        header.jitter_us,
+    )
+    return flow.Pressure(
+        mean=mean,
+        scatter=points["scatter_pa"].to_numpy(),
+        scatter_freedom=SCATTER_PARTS - 1,
+        pulsation=error,
+        pulsation_u=error_u,
+        aliasing_u=aliasing_u,
+        zero_half_width=float(np.hypot(zeros.half_width_pa(), offset_pa)),
+        span=channels.span_pa,
+        accuracy=accuracy,
+    )
 
 
 def _measured(channels: Channels, zeros: Zeros, kept: list[Stretch]) -> pd.DataFrame:
@@ -133,11 +229,11 @@ def _measured(channels: Channels, zeros: Zeros, kept: list[Stretch]) -> pd.DataF
         rpm, rpm_u = shaft.between(stretch.start_s, stretch.end_s)
         if not np.isfinite(rpm):
             rpm, rpm_u = stretch.speed_rpm / channels.belt_ratio, 0.005 * stretch.speed_rpm
+        if channels.blower_shaft_from == "engine_shaft":
+            rpm_u = float(np.hypot(rpm_u, BELT_SLIP / np.sqrt(3) * rpm))
         values = (inside["differential_pressure_pa"] - inside["zero_pa"]).to_numpy()
         mean = float(np.nanmean(values))
-        spread = inside["differential_pressure_sd_pa"].to_numpy()
-        noise = 0.0 if np.isnan(zeros.noise_pa) else zeros.noise_pa
-        pulsing = float(np.sqrt(max(np.nanmean(spread**2) - noise**2, 0.0)))
+        ripple, ripple_u = _ripple(inside["differential_pressure_sd_pa"].to_numpy(), values, zeros)
         rows.append(
             {
                 "sweep": sweep,
@@ -148,23 +244,17 @@ def _measured(channels: Channels, zeros: Zeros, kept: list[Stretch]) -> pd.DataF
                 "speed_u_rpm": rpm_u * channels.belt_ratio,
                 "differential_pressure_pa": mean,
                 "scatter_pa": _scatter(values),
-                "pulsation_ratio": pulsing / abs(mean) if mean else 0.0,
-                "clipped": int(inside["clipped"].sum()),
+                "ripple_pa2": ripple,
+                "ripple_u_pa2": ripple_u,
+                "pulsation_ratio": float(np.sqrt(max(ripple, 0.0))) / abs(mean) if mean else 0.0,
+                "clipped_share": float(inside["clipped_block"].mean()),
                 **{
                     column: float(inside[column].mean()) if column in inside else np.nan
-                    for column in (
-                        "ambient_pressure_pa",
-                        "ambient_temperature_k",
-                        "ambient_humidity",
-                        "meter_pressure_pa",
-                        "blower_pressure_pa",
-                        "tank_pressure_pa",
-                        "discharge_temperature_k",
-                    )
+                    for column in STATES
                 },
             }
         )
-    points = pd.DataFrame(rows)
+    points = pd.DataFrame(rows, columns=MEASURED)
     points.insert(0, "point", range(1, len(points) + 1))
     return points
 
@@ -175,168 +265,55 @@ def _scatter(values: Array) -> float:
     values = values[np.isfinite(values)]
     if len(values) < 20:
         return float(values.std(ddof=1)) if len(values) > 1 else 0.0
-    parts = np.array([part.mean() for part in np.array_split(values, 10)])
+    parts = np.array([part.mean() for part in np.array_split(values, SCATTER_PARTS)])
     return float(parts.std(ddof=1) / np.sqrt(len(parts)))
 
 
-def _surrounding(
-    points: pd.DataFrame, records: RunRecords, rig: Rig, notes: pd.DataFrame
-) -> flow.Air:
-    """The air at each point, measured where a sensor is, else as typed in the rig."""
-    site = rig.site
-    pressure, pressure_bound = _measured_or_typed(
-        points, records, "ambient_pressure_pa", "pressure", site.station_pressure, TYPED_PRESSURE_PA
-    )
-    if pressure is None:
-        raise rig_fault(
-            rig,
-            "site",
-            "no sensor measured the station pressure and none is typed: add station_pressure, "
-            "read from a barometer on the site",
-        )
-    temperature, temperature_bound = _measured_or_typed(
-        points,
-        records,
-        "ambient_temperature_k",
-        "temperature",
-        site.temperature_k,
-        TYPED_TEMPERATURE_K,
-    )
-    if temperature is None:
-        raise rig_fault(
-            rig,
-            "site",
-            "no sensor measured the air's temperature and none is typed: add temperature",
-        )
-    humidity, humidity_bound = _measured_or_typed(
-        points, records, "ambient_humidity", "humidity", site.humidity, TYPED_HUMIDITY
-    )
-    if humidity is None:
-        humidity, humidity_bound = np.full(len(points), UNKNOWN_HUMIDITY[0]), UNKNOWN_HUMIDITY[1]
-    tap = points["meter_pressure_pa"].to_numpy()
-    tap_bound: float | Array = _bound(records, "meter_air", "pressure")
-    inlet = points["blower_pressure_pa"].to_numpy()
-    inlet_bound: float | Array = _bound(records, "blower_air", "pressure")
-    if rig.meter.position == "clean_pipe":
-        # Between meter and blower there is a short pipe, so one sensor may play both roles.
-        loss, loss_bound = _loss_behind_meter(points, rig)
-        if not np.isfinite(tap).all():
-            tap, tap_bound = inlet + loss, inlet_bound + loss_bound
-        elif not np.isfinite(inlet).all():
-            inlet, inlet_bound = tap - loss, tap_bound + loss_bound
-        if not np.isfinite(tap).all():
-            raise rig_fault(
-                rig,
-                "meter.position",
-                "a meter in the clean pipe needs the absolute pressure there: a sensor with the "
-                "role meter_air",
-            )
-    if not np.isfinite(inlet).all():
-        inlet, inlet_bound = _from_gauge(points, pressure, notes), GAUGE_PA
-    return flow.Air(
-        pressure=pressure,
-        temperature=temperature,
-        humidity=humidity,
-        tap_pressure=tap,
-        inlet_pressure=inlet,
-        port_pressure=points["tank_pressure_pa"].to_numpy(),
-        pressure_bound=pressure_bound,
-        temperature_bound=temperature_bound,
-        humidity_bound=humidity_bound,
-        tap_pressure_bound=tap_bound,
-        inlet_pressure_bound=inlet_bound,
-        port_pressure_bound=_bound(records, "tank_air", "pressure"),
-    )
+def _ripple(spread: Array, means: Array, zeros: Zeros) -> tuple[float, float]:
+    """Variance of the differential pressure that is no noise of the sensor, within blocks and
+    between them, and its standard uncertainty, Pa^2."""
+    within = spread[np.isfinite(spread)] ** 2
+    if not len(within):
+        return 0.0, 0.0
+    total = float(within.mean() + np.nanvar(means))
+    scatter = float(within.std() / np.sqrt(len(within)))
+    if np.isnan(zeros.noise_pa):  # no stretch tells the noise: anything up to all of it
+        return total / 2, float(np.hypot(total / np.sqrt(12), scatter))
+    noise = zeros.noise_pa**2
+    return total - noise, float(np.hypot(0.1 * noise, scatter))
 
 
-def _loss_behind_meter(points: pd.DataFrame, rig: Rig) -> tuple[Array, Array]:
-    """Pressure lost between the meter's upstream tap and the blower, and half its doubt, Pa.
-
-    The tube's own loss is 5 % to 20 % of the differential pressure (ISO 5167-4:2003, 5.9, from
-    memory); bends and pipe take up to one velocity head of the meter's pipe (judgement).
-    """
-    differential = np.abs(points["differential_pressure_pa"].to_numpy())
-    head = differential * rig.meter.beta**4 / (1 - rig.meter.beta**4)
-    return 0.125 * differential + 0.5 * head, 0.075 * differential + 0.5 * head
-
-
-def _measured_or_typed(
-    points: pd.DataFrame,
-    records: RunRecords,
-    column: str,
-    quantity: str,
-    typed: float | None,
-    typed_bound: float,
-) -> tuple[Array | None, float]:
-    values = points[column].to_numpy()
-    if np.isfinite(values).all():
-        return values, _bound(records, "ambient_air", quantity)
-    if typed is not None:
-        return np.full(len(points), typed), typed_bound
-    if np.isfinite(values).any():
-        return np.where(np.isfinite(values), values, np.nanmean(values)), 2 * _bound(
-            records, "ambient_air", quantity
-        )
-    return None, 0.0
-
-
-def _bound(records: RunRecords, role: str, quantity: str) -> float:
-    """How wrong the sensor that plays a role may be, from its data sheet."""
-    for sensor in records.header.sensors:
-        part = SENSOR_PARTS.get(sensor.part)
-        accuracy = getattr(part, quantity, None)
-        if sensor.role == role and accuracy is not None:
-            return float(accuracy.bound)
-    return 0.0
-
-
-def _from_gauge(points: pd.DataFrame, station: Array, notes: pd.DataFrame) -> Array:
-    """Absolute pressure at the blower's inlet from gauge readings that were typed in."""
-    inlet = np.full(len(points), np.nan)
-    for note in rows_of(notes):
-        if note.what == "vacuum" and note.place in ("clean pipe", "blower inlet"):
-            at = (points["start_s"] - 2 <= note.time_s) & (note.time_s <= points["end_s"] + 2)
-            inlet[at.to_numpy()] = station[at.to_numpy()] - note.value_si
-    return inlet
-
-
-def _vacuum(
-    place: str, surrounding: flow.Air, pressure: Array, bound: float | Array
-) -> dict[str, Array]:
-    """Vacuum at a place, from two absolute pressures that are both uncertain."""
-    u95 = 2 * np.hypot(bound, surrounding.pressure_bound) / np.sqrt(3)
-    return {
-        f"vacuum_{place}_pa": surrounding.pressure - pressure,
-        f"vacuum_{place}_u95_pa": np.broadcast_to(u95, pressure.shape),
-    }
-
-
-def _with_flows(points: pd.DataFrame, flows: flow.Flows, surrounding: flow.Air) -> pd.DataFrame:
+def _with_flows(points: pd.DataFrame, flows: flow.Flows, around: Surroundings) -> pd.DataFrame:
     columns: dict[str, Array] = {
-        "ambient_pressure_pa": surrounding.pressure,
-        "ambient_temperature_k": surrounding.temperature,
-        "ambient_humidity": surrounding.humidity,
-        "inlet_pressure_pa": surrounding.inlet_pressure,
-        **_vacuum(
-            "blower", surrounding, surrounding.inlet_pressure, surrounding.inlet_pressure_bound
-        ),
-        **_vacuum("tank", surrounding, surrounding.port_pressure, surrounding.port_pressure_bound),
-        "tap_pressure_pa": flows.state.pressure,
+        "ambient_pressure_pa": around.pressure.value,
+        "ambient_temperature_k": around.temperature.value,
+        "ambient_humidity": around.humidity.value,
+        "tap_pressure_pa": flows.tap.pressure,
         "tap_temperature_k": flows.state.temperature,
+        "port_pressure_pa": flows.port.pressure,
+        "inlet_pressure_pa": flows.inlet.pressure,
         "reynolds_number": flows.state.reynolds,
         "speed_u95_rpm": 2 * points["speed_u_rpm"].to_numpy(),
         "differential_pressure_u95_pa": flows.differential_pressure.expanded_uncertainty(),
     }
+    for name, place in (("blower", "inlet"), ("tank", "port")):
+        if place in around.places:
+            at = around.places[place]
+            own = 0.0 if at.compared else around.pressure.half_width
+            columns[f"vacuum_{name}_pa"] = around.pressure.value - at.pressure
+            columns[f"vacuum_{name}_u95_pa"] = 2 * np.hypot(at.half_width, own) / np.sqrt(3)
+        else:
+            columns[f"vacuum_{name}_pa"] = columns[f"vacuum_{name}_u95_pa"] = np.full(
+                len(points), np.nan
+            )
     named = {
         "mass_flow_{}kg_s": flows.mass,
-        "flow_tap_{}m3_s": flows.tap,
+        "flow_tap_{}m3_s": flows.tap.result,
+        "flow_port_{}m3_s": flows.port.result,
+        "flow_inlet_{}m3_s": flows.inlet.result,
         "standard_flow_{}m3_s": flows.standard,
     }
-    if flows.port is not None:
-        named["flow_port_{}m3_s"] = flows.port
-    if flows.inlet is not None:
-        named["flow_inlet_{}m3_s"] = flows.inlet
     for name, result in named.items():
         columns[name.format("")] = result.value
         columns[name.format("u95_")] = result.expanded_uncertainty()
-    return points.assign(**columns)
+    return points.assign(**columns, withheld="")

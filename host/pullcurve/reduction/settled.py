@@ -5,9 +5,10 @@ means of speed rises or falls by less than DRIFT over the window and the means s
 it by less than SCATTER. This is the slope test of steady-state detection (Kelly, Hedengren,
 J. Process Control 23 (2013) 326, from memory) with a bound on the size of the slope in place
 of its significance: a long hold makes a harmless drift significant. From a steady stretch the
-ends are cut back to where speed lies within BAND of the stretch's median, and the beginning
-by AIR_S, the time in which tank and hose fill (three time constants, about 0.5 s each with a
-hose on: common practice, no source), the end by LEAVE_S.
+ends are cut back to where speed, without its wander, lies within BAND of one level, and the
+beginning by AIR_S, in which the hand makes its last touch and tank and hose fill (three time
+constants, a second or two: common practice, no source), and on while flow over speed still moves
+to its later value; the end by LEAVE_S.
 """
 
 from dataclasses import dataclass
@@ -21,10 +22,14 @@ STEP_S = 0.5
 WINDOW_S = 4.0
 DRIFT = 0.006
 SCATTER = 0.004
-BAND = 0.005
-AIR_S = 1.5
-LEAVE_S = 1.0  # the speed shown at an instant is a mean over half a second on either side
-SHORTEST_S = 5.0
+BAND = 0.0048  # of the speed as a mean over CALM half seconds
+CALM = 7
+WANDER = 0.011  # of the speed as means over half seconds
+AIR_S = 3.6
+LONGEST_FILL_S = 10.0
+FLOW_BAND = 0.004  # of flow over speed, against that of the stretch's later part
+LEAVE_S = 1.4  # the speed shown at an instant is a mean over half a second on either side
+SHORTEST_S = 2.5
 LONGEST_S = 60.0
 SLOWEST_RPM = 300.0
 UNQUIET = 0.05  # relative standard deviation of one-second means of flow within a point
@@ -110,10 +115,12 @@ def _level(speed: Array, low: int, high: int) -> list[tuple[int, int]]:
     if high - low < least:
         return []
     part = speed[low:high]
+    calm = np.convolve(np.pad(part, CALM // 2, mode="edge"), np.ones(CALM) / CALM, mode="valid")
     best = (0, 0)
-    for centre in np.unique(np.round(part / (BAND * np.nanmedian(part) / 2))):
-        level = centre * BAND * np.nanmedian(part) / 2
-        for a, b in _runs(np.abs(part / level - 1) <= BAND):
+    step = BAND * np.nanmedian(part) / 2
+    for level in step * np.unique(np.round(part / step)):
+        near = (np.abs(calm / level - 1) <= BAND) & (np.abs(part / level - 1) <= WANDER)
+        for a, b in _runs(near):
             if b - a > best[1] - best[0]:
                 best = (a, b)
     a, b = low + best[0], low + best[1]
@@ -122,15 +129,39 @@ def _level(speed: Array, low: int, high: int) -> list[tuple[int, int]]:
     return [*_level(speed, low, a), (a, b), *_level(speed, b, high)]
 
 
+def _filled(speed: Array, flow: Array, low: int, high: int) -> int:
+    """Where flow over speed, as means over three half seconds, has come to its later value."""
+    ratio = flow[low:high] / speed[low:high]
+    later = ratio[len(ratio) // 2 :]
+    late = np.nanmedian(later)
+    smooth = np.convolve(ratio, np.ones(3) / 3, mode="valid")
+    scatter = 1.48 * np.nanmedian(np.abs(later - late)) / np.sqrt(3)
+    away = np.abs(smooth - late) > np.maximum(FLOW_BAND * abs(late), 3 * scatter)
+    settled = np.flatnonzero(~away)
+    if not len(settled) or settled[0] * STEP_S > LONGEST_FILL_S:
+        return low
+    # By then AIR_S has begun to pass: what is left of the departure is what it takes off.
+    return low + max(int(settled[0]) - round(AIR_S / STEP_S) + 1, 0)
+
+
 def _trimmed(time_s: Array, speed: Array, flow: Array, low: int, high: int) -> list[Stretch]:
     """A level stretch without its settling time, in parts of LONGEST_S at most."""
-    start = float(time_s[low]) - STEP_S / 2 + AIR_S
-    end = float(time_s[high - 1]) + STEP_S / 2 - LEAVE_S
+    low = _filled(speed, flow, low, high)
+    # Of a short hold less is cut, so that it still counts.
+    generous = np.clip(((high - low) * STEP_S - 6) / 4, 0, 1)
+    start = float(time_s[low]) - STEP_S / 2 + AIR_S - 1.2 * (1 - generous)
+    end = float(time_s[high - 1]) + STEP_S / 2 - LEAVE_S + 0.4 * (1 - generous)
     mean = float(np.nanmean(speed[low:high]))
     if end - start < SHORTEST_S:
+        if high - low < WINDOW_S / STEP_S:
+            return []
         return [
             Stretch(
-                start, end, mean, f"held for {end - start:.0f} s, {SHORTEST_S:.0f} s are needed"
+                start,
+                end,
+                mean,
+                f"held for {(high - low) * STEP_S:.0f} s, "
+                f"{AIR_S + SHORTEST_S + LEAVE_S:.0f} s are needed",
             )
         ]
     parts = int(np.ceil((end - start) / LONGEST_S))

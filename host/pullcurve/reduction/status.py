@@ -1,8 +1,13 @@
-"""One line about a run while it is received."""
+"""How it goes while a run is received: one line, and what has just become known."""
 
 from collections import deque
+from datetime import datetime
 
+from pullcurve.errors import RigError
+from pullcurve.physics import air
 from pullcurve.reduction import transfer
+from pullcurve.reduction.channels import check_rig_against_header
+from pullcurve.rig.loading import check_station_pressure
 from pullcurve.rig.models import Rig
 from pullcurve.sources import Received
 from pullcurve.wire.decoder import Decoder, Record
@@ -10,6 +15,7 @@ from pullcurve.wire.header import Header, HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
 
 LATEST = 10  # blocks that the shown values are means of
+SILENT_S = 3.0
 
 
 class Status:
@@ -22,16 +28,33 @@ class Status:
         self._headers = HeaderAssembler()
         self._header: Header | None = None
         self._blocks: deque[dict[str, int]] = deque(maxlen=LATEST)
-        self._began: Received | None = None
-        self._elapsed_s = 0.0
-        self._trouble = ""
+        self._began: datetime | None = None
+        self._heard: datetime | None = None
+        self._now: datetime | None = None
+        self._gone = False
+        self._rig_fault = ""
+        self._board_troubles: dict[str, str] = {}
+        self._news: list[str] = []
         self.records = 0
         self.damaged = 0
+        if rig is not None:
+            try:
+                check_station_pressure(rig, lambda altitude: float(air.standard_pressure(altitude)))
+            except RigError as fault:
+                self._news.append(f"warning: {fault}")
 
     def add(self, received: Received) -> None:
-        if self._began is None:
-            self._began = received
-        self._elapsed_s = (received.host_time - self._began.host_time).total_seconds()
+        self._now = received.host_time
+        self._began = self._began or received.host_time
+        if received.data or self._heard is None:
+            self._heard = received.host_time
+        if received.link:
+            self._gone = received.link == "lost"
+            self._news.append(
+                "the board is gone; the recording goes on and waits for it: check its plug"
+                if self._gone
+                else "the board is back"
+            )
         for event in self._decoder.feed(received.data):
             if not isinstance(event, Record):
                 self.damaged += 1
@@ -39,34 +62,73 @@ class Status:
                 self.records += 1
                 self._note(event)
 
+    def take_news(self) -> list[str]:
+        """The sentences that have come up since the last call."""
+        news, self._news = self._news, []
+        return news
+
     def _note(self, record: Record) -> None:
         if record.kind == "block":
             self._blocks.append(named(record))
         elif record.kind == "event":
-            event = named(record)
-            if event["code"] == "config":
-                self._trouble = f"the board says: {event['text']}"
-            elif event["code"] == "sensor_lost":
-                self._trouble = f"{event['subject']} does not answer"
-            elif event["code"] == "sensor_back":
-                self._trouble = ""
+            self._note_event(named(record))
         else:
-            self._header = self._headers.add(record) or self._header
+            header = self._headers.add(record)
+            if header is not None and header != self._header:
+                self._header = header
+                self._compare_rig(header)
+
+    def _note_event(self, event: dict[str, str]) -> None:
+        subject = event["subject"].replace("_", " ")
+        if event["code"] == "start":
+            self._board_troubles.clear()
+        elif event["code"] == "config":
+            self._board_troubles["board.json"] = "BOARD.JSON CANNOT BE USED"
+            self._news.append(f"the board says: {event['text']}")
+        elif event["code"] == "sensor_lost":
+            self._board_troubles[subject] = f"{subject} DOES NOT ANSWER".upper()
+            self._news.append(f"{subject} does not answer, or with faults: check its wires")
+        elif event["code"] == "sensor_back" and subject in self._board_troubles:
+            del self._board_troubles[subject]
+            self._news.append(f"{subject} answers again")
+
+    def _compare_rig(self, header: Header) -> None:
+        if self._rig is None:
+            return
+        fault = ""
+        try:
+            check_rig_against_header(self._rig, header)
+        except RigError as found:
+            fault = str(found)
+        if fault and fault != self._rig_fault:
+            self._news.append(
+                f"warning: {fault}. The recording goes on; mend the rig's file and report the log "
+                "with --rig"
+            )
+        self._rig_fault = fault
 
     def line(self) -> str:
-        """Elapsed time, records, speed, differential pressure (zero not taken off), trouble."""
-        parts = [f"{self._elapsed_s:6.0f} s", f"{self.records} records"]
+        """Elapsed time, trouble, records, speed, differential pressure (zero not taken off)."""
+        parts = [f"{_seconds(self._began, self._now):6.0f} s"]
+        silent_s = _seconds(self._heard, self._now)
+        if self._gone:
+            parts.append("BOARD GONE")
+        elif not self.records:
+            parts.append("nothing from a board yet")
+        elif silent_s > SILENT_S:
+            parts.append(f"NOTHING FROM THE BOARD FOR {silent_s:.0f} S")
+        if self._rig_fault:
+            parts.append("RIG DOES NOT FIT")
+        parts.extend(self._board_troubles.values())
+        parts.append(f"{self.records} records")
         if self._sequence.missing_count:
             parts.append(f"{self._sequence.missing_count} missing")
         if self.damaged:
             parts.append(f"{self.damaged} damaged")
         if len(self._sequence.boots) > 1:
             parts.append(f"{len(self._sequence.boots)} board starts")
-        parts.extend(self._readings())
-        if self._trouble:
-            parts.append(self._trouble.upper())
-        if not self.records:
-            parts.append("nothing from a board yet")
+        if silent_s <= SILENT_S:
+            parts.extend(self._readings())
         return "  ".join(parts)
 
     def _readings(self) -> list[str]:
@@ -89,3 +151,7 @@ class Status:
             pressure = float(transfer.linear(mean, sensor.channels[0]))
             shown.append(f"differential pressure {pressure:.0f} Pa")
         return shown
+
+
+def _seconds(since: datetime | None, until: datetime | None) -> float:
+    return (until - since).total_seconds() if since and until else 0.0

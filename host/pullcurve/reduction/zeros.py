@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 RUN_DOWN_S = 4.0  # after the last edge: rotors coast and the tank fills
 RUN_UP_S = 1.0  # before the first edge
 SHORTEST_S = 3.0
+PARTS = 6
+STUDENT = 2.571 / 1.960  # t for PARTS - 1 degrees of freedom over the normal's
+QUIET = 0.4  # counts of noise
 ALONE_SPANS = 0.0005  # of the span: what a zero may wander until a second one is taken; judgement
 
 Array = NDArray[np.float64]
@@ -47,12 +50,12 @@ class Zeros:
         return float(np.hypot(moved / 2, scatter))
 
 
-def find_zeros(table: pd.DataFrame, span_pa: float, zero_bound: float) -> Zeros:
+def find_zeros(table: pd.DataFrame, span_pa: float, count_pa: float, zero_bound: float) -> Zeros:
     """Engine-off stretches and the zero in each.
 
-    table: the channels. span_pa: the sensor's. zero_bound: how far its zero may lie off
-    before any zeroing, as a fraction of the span (data sheet). A stretch in which air
-    evidently moves although no edge comes (a dead pickup) gives no zero.
+    table: the channels. span_pa, count_pa: the sensor's whole range and one count. zero_bound:
+    how far its zero may lie off before any zeroing, as a fraction of the span (data sheet). A
+    stretch in which air evidently moves although no edge comes (a dead pickup) gives no zero.
     """
     limit_pa = 2 * zero_bound * span_pa
     rows = []
@@ -63,7 +66,7 @@ def find_zeros(table: pd.DataFrame, span_pa: float, zero_bound: float) -> Zeros:
         noise = float(inside["differential_pressure_sd_pa"].median())
         if len(values) < 2 or abs(values.mean()) > limit_pa:
             continue
-        rows.append((start, end, values.mean(), values.std() / np.sqrt(len(values))))
+        rows.append((start, end, values.mean(), _uncertainty(values.to_numpy(), noise, count_pa)))
         noises.append(noise)
     found = pd.DataFrame(rows, columns=["start_s", "end_s", "zero_pa", "zero_u_pa"])
     return Zeros(
@@ -72,6 +75,15 @@ def find_zeros(table: pd.DataFrame, span_pa: float, zero_bound: float) -> Zeros:
         zero_bound * span_pa,
         ALONE_SPANS * span_pa,
     )
+
+
+def _uncertainty(values: Array, noise_pa: float, count_pa: float) -> float:
+    """Standard uncertainty of the mean of a zero: of the means of its parts, which a slow drift
+    sets apart as well, and of counting where no noise blurs the steps."""
+    parts = [part.mean() for part in np.array_split(values, min(PARTS, len(values)))]
+    counting = count_pa / np.sqrt(12) if noise_pa < QUIET * count_pa else 0.0
+    # Student's factor for so few parts, so that twice this is the half-width of 95 %.
+    return float(np.hypot(STUDENT * np.std(parts, ddof=1) / np.sqrt(len(parts)), counting))
 
 
 def _stretches(table: pd.DataFrame) -> list[tuple[float, float]]:

@@ -7,9 +7,19 @@ import numpy as np
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.curve_shape import CurveShape, curve_shape
+from pullcurve.report.inputs_in_words import input_words
 from pullcurve.report.result import RunResult, SettledPoint
 from pullcurve.report.rounding import measured, minutes, percent, significant
-from pullcurve.report.sentences import fastest, flow_label, names_explained, shown, told
+from pullcurve.report.sentences import (
+    fastest,
+    flow_label,
+    names_explained,
+    point_name,
+    rpm,
+    shown,
+    slowest,
+    told,
+)
 
 _VERDICT: Final = {
     "straight": "No bend shows beyond what the meter and the scatter can make up: the flow "
@@ -34,14 +44,16 @@ def shape_of(points: Sequence[SettledPoint]) -> CurveShape | None:
     if not points:
         return None
     speed = np.array([point.speed_rpm.value for point in points])
-    return curve_shape(speed, np.array([point.standard_flow_m3_s.value for point in points]))
+    return curve_shape(speed, np.array([point.standard_flow.value for point in points]))
 
 
 def curve_caption(result: RunResult, units: UnitSystem) -> str:
-    points, unit = result.points, units.volume_flow
+    points, unit = result.stated, units.volume_flow
     if not points:
-        return "No settled point, so no curve."
-    bars = f"Bars: 95 % interval. {names_explained(points)}".strip()
+        return "No point states a flow, so there is no curve."
+    bars = f"Bars: 95 % interval. {names_explained(result.points)}".strip()
+    if len(points) < len(result.points):
+        bars += " × on the axis: a hold for which no flow is stated."
     sweeps = by_sweep(points)
     if len(sweeps) == 1:
         return f"{_sweep_caption(points, unit)} {bars}"
@@ -51,51 +63,61 @@ def curve_caption(result: RunResult, units: UnitSystem) -> str:
 
 def _sweep_caption(points: Sequence[SettledPoint], unit: DisplayUnit) -> str:
     top = fastest(points)
-    highest = (
-        f"{told(shown(top.standard_flow_m3_s, unit), unit)} at "
-        f"{significant(top.speed_rpm.value, 4)} rpm"
-    )
+    highest = f"{told(shown(top.standard_flow, unit), unit)} at {rpm(top.speed_rpm)}"
     if len(points) == 1:
         return (
             f"One settled point: {highest}. Holds at other speeds would show how the flow follows."
         )
     shape = shape_of(points)
     if shape is None:
-        flows = [point.standard_flow_m3_s.value for point in points]
+        flows = [point.standard_flow.value for point in points]
         spread = (max(flows) - min(flows)) / max(*flows, 1e-12)
         return (
             f"All {len(points)} holds are at one speed; their flows lie within "
             f"{percent(spread)} of the highest."
         )
-    low = min(points, key=lambda point: point.speed_rpm.value)
+    low = slowest(points)
     gain = significant(unit.difference_from_si(100 * shape.slope), 3)
     return (
-        f"Between {significant(low.speed_rpm.value, 4)} and "
-        f"{significant(top.speed_rpm.value, 4)} rpm each 100 rpm bring {gain} {unit.label}, up to "
-        f"{highest}. No point lies further than {percent(shape.departure)} of the top flow from "
-        f"the straight line. {_VERDICT[shape.verdict]}"
+        f"Between {rpm(low.speed_rpm)} and {rpm(top.speed_rpm)} each 100 rpm bring {gain} "
+        f"{unit.label}, up to {highest}. No point lies further than {percent(shape.departure)} "
+        f"of the top flow from the straight line. {_VERDICT[shape.verdict]}"
     )
 
 
 def curve_alt(result: RunResult, units: UnitSystem) -> str:
     return (
         f"Graph: {flow_label(result, units)}, against the speed of the blower's shaft in rpm; "
-        f"{len(result.points)} settled points, listed in the table below."
+        f"{len(result.stated)} settled points, listed in the table below."
     )
 
 
 def strip_caption(result: RunResult, units: UnitSystem) -> str:
-    settled = sum(point.end_s - point.start_s for point in result.points)
-    stretches = len(result.points)
-    text = f"No settled stretch in {minutes(result.duration_s)} min."
-    if stretches:
-        text = (
-            f"Of {minutes(result.duration_s)} min, {minutes(settled)} min in {stretches} settled "
-            f"stretch{'es' * (stretches > 1)} (shaded, numbered) make the result."
-        )
+    said = [_settled_caption(result)]
+    withheld = len(result.points) - len(result.stated)
+    if withheld:
+        said.append(f"Dotted, in brackets: {withheld} for which no flow is stated.")
+    if result.rejected:
+        said.append(f"Dashed, lettered: {len(result.rejected)} not counted; the table says why.")
+    said.append(_zero_caption(result, units))
+    return " ".join(said)
+
+
+def _settled_caption(result: RunResult) -> str:
+    points, whole = result.stated, minutes(result.duration_s)
+    if not points:
+        return f"No settled stretch in {whole} min makes a result."
+    settled = minutes(sum(point.end_s - point.start_s for point in points))
+    return (
+        f"Of {whole} min, {settled} min in {len(points)} settled "
+        f"stretch{'es' * (len(points) > 1)} (shaded, numbered) make the result."
+    )
+
+
+def _zero_caption(result: RunResult, units: UnitSystem) -> str:
     if not result.zeros:
-        return f"{text} No zero with the engine off was taken: the sensor's offset is not known."
-    text += f" Hatched: {len(result.zeros)} with the engine off, where the zero is taken."
+        return "No zero with the engine off was taken: the sensor's offset is not known."
+    text = f"Hatched: {len(result.zeros)} with the engine off, where the zero is taken."
     if len(result.zeros) < 2:
         return f"{text} One zero cannot show drift: take another at the end."
     first, last = result.zeros[0].zero_pa, result.zeros[-1].zero_pa
@@ -105,7 +127,7 @@ def strip_caption(result: RunResult, units: UnitSystem) -> str:
         unit.difference_from_si(float(np.hypot(first.u95, last.u95))),
     )
     text += f" From the first zero to the last it moved by {told(moved, unit)}"
-    least = min((point.differential_pressure_pa.value for point in result.points), default=0.0)
+    least = min((point.differential_pressure_pa.value for point in result.stated), default=0.0)
     if least > 0:
         # Flow goes with the root of the differential pressure.
         share = abs(last.value - first.value) / (2 * least)
@@ -116,6 +138,34 @@ def strip_caption(result: RunResult, units: UnitSystem) -> str:
 def strip_alt(result: RunResult, units: UnitSystem) -> str:
     return (
         f"Two graphs against time: speed of the blower's shaft in rpm, and differential pressure "
-        f"in {units.differential_pressure.label}; {len(result.zeros)} zeros and "
-        f"{len(result.points)} settled stretches are marked and listed in the table below."
+        f"in {units.differential_pressure.label}; {len(result.zeros)} zeros, "
+        f"{len(result.points)} settled stretches and {len(result.rejected)} that do not count are "
+        "marked, and listed in the table below."
+    )
+
+
+def budget_caption(result: RunResult) -> str:
+    points = result.stated
+    top, bottom = fastest(points), slowest(points)
+    largest = input_words(top.budget[0].source)
+    said = f"The longest part is what to improve first: at the fastest hold the {largest}"
+    if bottom is not top:
+        other = input_words(bottom.budget[0].source)
+        said += (
+            ", and at the slowest hold too" if other == largest else f", at the slowest the {other}"
+        )
+    return (
+        f"{said}. Each bar is one input's own part of the interval. The parts add up by their "
+        "squares, so a part of half the length of another weighs a quarter as much."
+    )
+
+
+def budget_alt(result: RunResult) -> str:
+    points = result.stated
+    holds = dict.fromkeys(
+        point_name(point, result.points) for point in (fastest(points), slowest(points))
+    )
+    return (
+        f"Bar chart: parts of the 95 % interval of the standard flow in per cent of the flow, by "
+        f"input, at hold {' and hold '.join(holds)}; listed in the table below."
     )

@@ -5,9 +5,11 @@ from io import StringIO
 from pathlib import Path
 
 from pullcurve.errors import ReportError
-from pullcurve.quantities import UnitSystem
-from pullcurve.report.figures import curve_figure, png
+from pullcurve.quantities import US, UnitSystem
+from pullcurve.report.curve_figure import curve_figure
+from pullcurve.report.drawing import png
 from pullcurve.report.page import page
+from pullcurve.report.pdf import pdf
 from pullcurve.report.result import Flow, Quantity, RunResult, SettledPoint
 
 Value = int | float | str | None
@@ -15,6 +17,7 @@ Value = int | float | str | None
 # The first bytes tell a report of ours from any other file, a run log above all.
 _BEGINNINGS = {
     ".report.html": b"<!doctype html>",
+    ".report.pdf": b"%PDF-",
     ".curve.png": b"\x89PNG",
     ".points.csv": b"point,",
     ".result.json": b"{",
@@ -34,29 +37,36 @@ _COLUMNS = (
     *("flow_inlet_pressure_pa", "flow_inlet_temperature_c"),
     *("vacuum_blower_pa", "vacuum_blower_u95_pa"),
     *("vacuum_tank_pa", "vacuum_tank_u95_pa"),
-    *("discharge_temperature_c", "pulsation_ratio", "reynolds_number", "remarks"),
+    *("discharge_temperature_c", "pulsation_ratio", "reynolds_number"),
+    *("discharge_coefficient", "expansibility", "withheld", "remarks"),
 )
 
 
-def write_report(result: RunResult, units: UnitSystem, target: Path) -> list[Path]:
+def write_report(
+    result: RunResult, units: UnitSystem, target: Path, *, with_pdf: bool = False
+) -> list[Path]:
     """Write NAME.report.html, NAME.curve.png, NAME.points.csv and NAME.result.json.
 
     target: a folder that exists, where NAME is that of the run log without its suffix, or the
-        path up to and with NAME.
+        path up to and with NAME. with_pdf: write the page as NAME.report.pdf too,
+        on letter paper with US units, else on A4.
     A report can always be made again from its log, so an older report is replaced; any other
     file of that name is left alone. Page and picture are in `units`, the rest in SI.
-    Returns the four paths. Raises ReportError.
+    Returns the paths. Raises ReportError.
     """
     if target.is_dir():
         target = target / (Path(result.provenance.log_name).stem or "run")
     if not target.parent.is_dir():
         raise ReportError(f"{target.parent}: there is no such folder; make it first")
+    html = page(result, units)
     contents = {
-        ".report.html": page(result, units).encode("utf-8"),
+        ".report.html": html.encode("utf-8"),
         ".curve.png": png(curve_figure(result, units)),
         ".points.csv": points_csv(result).encode("utf-8"),
         ".result.json": (result.model_dump_json(indent=1) + "\n").encode("utf-8"),
     }
+    if with_pdf:
+        contents[".report.pdf"] = pdf(html, "letter" if units is US else "A4")
     paths = {suffix: target.with_name(target.name + suffix) for suffix in contents}
     for suffix, path in paths.items():
         _refuse_foreign(path, _BEGINNINGS[suffix])
@@ -95,6 +105,9 @@ def _row(point: SettledPoint, reference_conditions: str) -> dict[str, Value]:
         "discharge_temperature_c": point.discharge_temperature_c,
         "pulsation_ratio": point.pulsation_ratio,
         "reynolds_number": point.reynolds_number,
+        "discharge_coefficient": point.discharge_coefficient,
+        "expansibility": point.expansibility,
+        "withheld": point.withheld,
         "remarks": "; ".join(point.remarks),
     }
 

@@ -5,18 +5,17 @@ from typing import Final
 
 from pullcurve.quantities import SI, UNITS, DisplayUnit, UnitSystem
 from pullcurve.report.result import (
-    Contribution,
-    DataQuality,
     Flow,
-    MeterFacts,
     Quantity,
     RunResult,
     SettledPoint,
     SiteFacts,
+    SpeedFacts,
 )
 from pullcurve.report.rounding import Measured, count, measured, percent, significant
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+_TELLING_SPEED: Final = 0.005  # of the speed: an interval wider than this is told with it
 _THROUGH: Final = {
     "port": "its port",
     "hose_end": "the far end of its hose",
@@ -34,15 +33,6 @@ _POSITION: Final = {
     "tank or the filter does not pass the meter.",
     "clean_pipe": "In the clean pipe between filter and blower. All air that comes in ahead of it "
     "passes the meter, air from a leaking tank or filter lid included.",
-}
-_SHARPEN: Final = {
-    "point": "It is drawn anew at each point: longer holds, or the same speed held again, "
-    "make it smaller.",
-    "run": "It is common to all points of the run: a better zero, or a better reading of the "
-    "air's pressure, temperature and humidity, makes it smaller.",
-    "meter": "It belongs to the meter and does not shrink with more holds: only measuring or "
-    "calibrating the meter itself does that. It drops out when two runs with the same meter are "
-    "compared.",
 }
 SAFETY: Final = (
     "Local law, site rules and licensed trades come before this page.",
@@ -81,6 +71,17 @@ def fastest(points: Sequence[SettledPoint]) -> SettledPoint:
     return max(points, key=lambda point: point.speed_rpm.value)
 
 
+def slowest(points: Sequence[SettledPoint]) -> SettledPoint:
+    return min(points, key=lambda point: point.speed_rpm.value)
+
+
+def rpm(speed: Quantity) -> str:
+    """A speed for a sentence; its interval only where it matters."""
+    if speed.u95 > _TELLING_SPEED * speed.value:
+        return told(measured(speed.value, speed.u95), SI.speed)
+    return f"{speed.value:.0f}{_NO_BREAK}rpm"
+
+
 def point_name(point: SettledPoint, points: Sequence[SettledPoint]) -> str:
     """`3`, or `2.3` for hold 3 of sweep 2 where the run has several sweeps."""
     sweeps = {each.sweep for each in points}
@@ -89,6 +90,12 @@ def point_name(point: SettledPoint, points: Sequence[SettledPoint]) -> str:
 
 def names_explained(points: Sequence[SettledPoint]) -> str:
     return "2.3 is hold 3 of sweep 2." if len({point.sweep for point in points}) > 1 else ""
+
+
+def letters(number: int) -> str:
+    """`a` for 0, `z` for 25, `aa` for 26: the name of a stretch that does not count."""
+    name = chr(ord("a") + number % 26)
+    return name if number < 26 else letters(number // 26 - 1) + name
 
 
 def flow_state(flow: Flow, units: UnitSystem) -> str:
@@ -149,11 +156,14 @@ def headline(
     """
     if not points:
         return "No settled point was found in this run, so no flow can be stated."
-    top = fastest(points)
+    stated = [point for point in points if point.withheld is None]
+    if not stated:
+        return f"{_withheld_all(points)}: {'; '.join(_reasons(points))}."
+    top = fastest(stated)
     unit = units.volume_flow
     sentence = (
-        f"At {significant(top.speed_rpm.value, 4)} rpm of the blower the machine draws "
-        f"{told(shown(top.standard_flow_m3_s, unit), unit)} of standard air "
+        f"At {rpm(top.speed_rpm)} of the blower the machine draws "
+        f"{told(shown(top.standard_flow, unit), unit)} of standard air "
         f"({reference_conditions}) through {_THROUGH[position]}"
     )
     if top.flow_port is not None:
@@ -162,7 +172,44 @@ def headline(
             f"; in the state of the air at the port ({flow_state(port, units)}) that is "
             f"{told(shown_flow(port, unit), unit)}, {port.basis}"
         )
+    if len(stated) < len(points):
+        sentence += f". For {len(points) - len(stated)} of {len(points)} holds no flow is stated"
     return sentence + "."
+
+
+def _withheld_all(points: Sequence[SettledPoint]) -> str:
+    if len(points) == 1:
+        return "One settled point was found, and no flow is stated for it"
+    return f"{len(points)} settled points were found, and no flow is stated for any of them"
+
+
+def _reasons(points: Sequence[SettledPoint]) -> list[str]:
+    """Why points are withheld, each reason once."""
+    reasons = [point.withheld.rstrip(".") for point in points if point.withheld is not None]
+    return list(dict.fromkeys(reasons))
+
+
+def withheld_sentences(points: Sequence[SettledPoint]) -> list[str]:
+    """For which holds no flow is stated, and why."""
+    return [
+        f"No flow is stated for hold{'s' * (len(names) > 1)} {', '.join(names)}: {reason}."
+        for reason in _reasons(points)
+        if (
+            names := [
+                point_name(point, points)
+                for point in points
+                if point.withheld is not None and point.withheld.rstrip(".") == reason
+            ]
+        )
+    ]
+
+
+def hold_remarks(points: Sequence[SettledPoint]) -> list[str]:
+    return [
+        f"Hold {point_name(point, points)}: {remark}."
+        for point in points
+        for remark in point.remarks
+    ]
 
 
 def flow_at_places(point: SettledPoint, units: UnitSystem) -> list[str]:
@@ -180,101 +227,61 @@ def flow_at_places(point: SettledPoint, units: UnitSystem) -> list[str]:
     ]
 
 
-def meter_sentences(meter: MeterFacts, units: UnitSystem) -> list[str]:
-    length = units.length
-    bore = significant(length.from_si(meter.pipe_bore_m), 5)
-    throat = significant(length.from_si(meter.throat_bore_m), 5)
-    coefficient = measured(meter.discharge_coefficient, meter.discharge_coefficient_u95)
+def meter_sentences(result: RunResult, units: UnitSystem) -> list[str]:
+    meter, length = result.meter, units.length
+
+    def told_length(value_m: float) -> str:
+        return f"{significant(length.from_si(value_m), 5)} {length.label}"
+
+    bores = f"throat bore {told_length(meter.throat_bore_m)}"
+    if meter.pipe_bore_m is not None:
+        bores = f"pipe bore {told_length(meter.pipe_bore_m)}, {bores}"
+    if meter.straight_length_m is not None:
+        bores += f", {told_length(meter.straight_length_m)} of straight pipe ahead"
     return [
-        f"Meter: {meter.kind}, pipe bore {bore} {length.label}, throat bore {throat} "
-        f"{length.label}.",
+        f"Meter: {meter.kind}, {bores}.",
         f"Position: {_POSITION[meter.position]}",
-        f"Discharge coefficient: {coefficient} ({meter.discharge_coefficient_source}).",
+        f"Discharge coefficient: {coefficient_words(result)}.",
     ]
+
+
+def coefficient_words(result: RunResult) -> str:
+    """The discharge coefficient that was used, and its source."""
+    stated = result.meter.discharge_coefficient
+    if stated is not None:
+        return f"{measured(stated.value, stated.u95)} ({stated.source})"
+    used = [each.discharge_coefficient for each in result.stated if each.discharge_coefficient]
+    if not used:
+        return "by the standard of the meter's kind"
+    ends = dict.fromkeys(significant(end, 4) for end in (min(used), max(used)))
+    return f"{' to '.join(ends)}, by the standard of the meter's kind"
+
+
+def speed_sentence(speed: SpeedFacts) -> str:
+    """Where the blower's speed comes from."""
+    marks = f"{speed.marks_per_turn} mark{'s' * (speed.marks_per_turn != 1)} a turn"
+    if speed.belt_ratio is None:
+        return f"Speed: from the blower's shaft, {marks}."
+    return (
+        f"Speed: from the engine's shaft, {marks}, with {speed.belt_ratio:g} blower turns to one "
+        "of the engine. A belt that slips turns the blower slower than stated."
+    )
 
 
 def site_sentences(site: SiteFacts, units: UnitSystem) -> list[str]:
     pressure, temperature = units.station_pressure, units.temperature
-    humidity = (
-        f"relative humidity {percent(site.humidity)} ({site.humidity_source})"
-        if site.humidity is not None
-        else f"humidity not known ({site.humidity_source})"
-    )
     feet = site.altitude_m / float(UNITS["length"]["ft"].factor)
+    told_pressure = told_temperature = told_humidity = "not known"
+    if site.station_pressure_pa is not None:
+        value = significant(pressure.from_si(site.station_pressure_pa), 4)
+        told_pressure = f"{value} {pressure.label} absolute ({site.station_pressure_source})"
+    if site.temperature_c is not None:
+        value = shown_celsius(site.temperature_c, temperature)
+        told_temperature = f"{value} {temperature.label} ({site.temperature_source})"
+    if site.humidity is not None:
+        told_humidity = f"{percent(site.humidity)} ({site.humidity_source})"
     return [
-        f"Site: {count(site.altitude_m)} m ({count(feet)} ft) above sea level; air pressure there "
-        f"{significant(pressure.from_si(site.station_pressure_pa), 4)} {pressure.label} absolute "
-        f"({site.station_pressure_source}), "
-        f"{shown_celsius(site.temperature_c, temperature)} {temperature.label} "
-        f"({site.temperature_source}), {humidity}."
+        f"Site: {count(site.altitude_m)} m ({count(feet)} ft) above sea level. Open air there: "
+        f"pressure {told_pressure}, temperature {told_temperature}, relative humidity "
+        f"{told_humidity}."
     ]
-
-
-def uncertainty_sentences(result: RunResult, units: UnitSystem) -> list[str]:
-    """How well the fastest point is known, what dominates, what would sharpen it."""
-    if not result.points:
-        return []
-    top = fastest(result.points)
-    flow = top.standard_flow_m3_s
-    unit = units.volume_flow
-    sentence = (
-        "The ± is a 95 % interval: in nineteen cases of twenty the true value lies in it. At the "
-        f"fastest hold the standard flow is {told(shown(flow, unit), unit)}"
-    )
-    if flow.value > 0:
-        sentence += f", that is ±{_NO_BREAK}{percent(flow.u95 / flow.value)}"
-    sentences = [sentence + "."]
-    if result.budget and flow.value > 0 and flow.u95 > 0:
-        sentences.append(_largest_part(result.budget, flow.u95 / flow.value))
-    return sentences
-
-
-def _largest_part(budget: Sequence[Contribution], whole: float) -> str:
-    largest = max(budget, key=lambda part: part.share)
-    rest = whole * max(0.0, 1.0 - largest.share) ** 0.5
-    return (
-        f"The largest part: {largest.source}, with {percent(largest.share)} of the variance. "
-        f"Without it ±{_NO_BREAK}{percent(whole)} would be ±{_NO_BREAK}{percent(rest)}. "
-        f"{_SHARPEN[largest.shared]}"
-    )
-
-
-def quality_sentences(quality: DataQuality) -> list[str]:
-    """What arrived, what did not, and which samples are doubtful."""
-    sentences = [_records(quality)]
-    if quality.damaged:
-        reasons = ", ".join(f"{number} × {why}" for why, number in sorted(quality.damaged.items()))
-        sentences.append(f"Damaged lines, left out: {reasons}.")
-    for number, what in ((quality.duplicated, "came twice"), (quality.late, "came late")):
-        if number:
-            sentences.append(f"{count(number)} record{'s' * (number != 1)} {what}.")
-    if quality.board_starts > 1:
-        sentences.append(f"The board started {quality.board_starts} times during the run.")
-    sentences.append(_samples(quality))
-    return sentences
-
-
-def _records(quality: DataQuality) -> str:
-    if not quality.records:
-        return "No record arrived."
-    if not quality.lost:
-        return f"All {count(quality.records)} records arrived."
-    share = quality.lost / (quality.records + quality.lost)
-    return (
-        f"{count(quality.records)} records arrived, {count(quality.lost)} are missing "
-        f"({percent(share)})."
-    )
-
-
-def _samples(quality: DataQuality) -> str:
-    faults = [
-        f"{count(number)} {what} ({percent(number / max(quality.samples, number))})"
-        for number, what in (
-            (quality.stale_samples, "stale"),
-            (quality.faulty_samples, "faulty"),
-            (quality.clipped_samples, "clipped at the end of the sensor's range"),
-        )
-        if number
-    ]
-    doubtful = ", ".join(faults) or "none stale, faulty or clipped"
-    return f"Differential pressure: {count(quality.samples)} samples, {doubtful}."

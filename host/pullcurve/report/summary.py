@@ -4,18 +4,21 @@ from textwrap import wrap
 from unicodedata import category
 
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.result import Remark, RunResult
+from pullcurve.report.quality_words import quality_sentences
+from pullcurve.report.result import Remark, RunResult, Trouble
 from pullcurve.report.rounding import Measured
 from pullcurve.report.sentences import (
     fastest,
     flow_at_places,
     headline,
+    hold_remarks,
     point_name,
-    quality_sentences,
-    uncertainty_sentences,
+    withheld_sentences,
     zero_sentence,
 )
 from pullcurve.report.tables import Table, points_table
+from pullcurve.report.trouble_words import CONSEQUENCES, kind_words, when
+from pullcurve.report.uncertainty_words import uncertainty_sentences
 
 WIDTH = 96
 
@@ -24,19 +27,18 @@ def summary(result: RunResult, units: UnitSystem) -> str:
     """The run in words and one table, ending in a newline."""
     said = headline(result.points, result.meter.position, result.reference_conditions, units)
     parts = [_paragraph(result.title), _paragraph(said)]
+    if result.troubles:
+        parts.append("Read first\n" + _list([_told_trouble(each) for each in result.troubles]))
     if result.points:
         table = points_table(result, units)
         parts.append(f"{text_table(table)}\n\n{_paragraph(table.note)}")
-        top = fastest(result.points)
+        doubts = withheld_sentences(result.points) + hold_remarks(result.points)
+        if doubts:
+            parts.append("Single holds\n" + _list(doubts))
+    if result.stated:
+        top = fastest(result.stated)
         name = point_name(top, result.points)
         parts.append(f"The air of hold {name}, the fastest\n" + _list(flow_at_places(top, units)))
-        doubts = [
-            f"hold {point_name(point, result.points)}: {remark}"
-            for point in result.points
-            for remark in point.remarks
-        ]
-        if doubts:
-            parts.append("Remarks on single holds\n" + _list(doubts))
         parts.append("Uncertainty\n" + _list(uncertainty_sentences(result, units)))
     parts.append(
         "Data\n" + _list([zero_sentence(result, units), *quality_sentences(result.quality)])
@@ -81,6 +83,14 @@ def text_table(table: Table) -> str:
                 text.ljust(width) if kind in {"words", "short"} else text.rjust(width)
             )
     return "\n".join(line.rstrip() for line in lines)
+
+
+def _told_trouble(trouble: Trouble) -> str:
+    action = f" Do this: {trouble.action}" if trouble.action else ""
+    return (
+        f"{kind_words(trouble).upper()} ({when(trouble)}): {trouble.evidence}{action} "
+        f"Consequence: {CONSEQUENCES[trouble.consequence]}"
+    )
 
 
 def _told(remark: Remark) -> str:

@@ -1,4 +1,4 @@
-"""The report's tables as text in cells, for page and terminal alike."""
+"""The report's tables of flows as text in cells, for page and terminal alike."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from typing import Final
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.result import Flow, Quantity, RunResult
-from pullcurve.report.rounding import Measured, minutes, percent, significant
+from pullcurve.report.rounding import Measured
 from pullcurve.report.sentences import (
     flow_state,
     names_explained,
@@ -17,12 +17,8 @@ from pullcurve.report.sentences import (
 )
 
 Cell = str | Measured
-_NONE: Final = "–"
-_SHARED: Final = {
-    "point": "each point by itself",
-    "run": "all points of this run",
-    "meter": "all runs with this meter",
-}
+NONE: Final = "–"
+WITHHELD: Final = "withheld"
 
 
 @dataclass(frozen=True)
@@ -53,30 +49,35 @@ def points_table(result: RunResult, units: UnitSystem) -> Table:
     heat = [_celsius(point.discharge_temperature_c, units.temperature) for point in points]
     note = (
         "±: 95 % interval. Standard flow: the mass that passes the meter, as volume at "
-        f"{result.reference_conditions}. Flow at the port: the same mass as volume in the state "
-        f"of the air there. {names_explained(points)}"
+        f"{result.reference_conditions}. "
     )
+    if any(ports):
+        note += "Flow at the port: the same mass as volume in the state of the air there. "
+    note += names_explained(points)
     return _filled(
         (
             (Column("hold", kind="number"), [point_name(point, points) for point in points]),
             (
-                _measured("speed", units.speed),
+                measured_column("speed", units.speed),
                 [shown(point.speed_rpm, units.speed) for point in points],
             ),
             (
-                _measured("differential pressure", pressure),
+                measured_column("differential pressure", pressure),
                 [shown(point.differential_pressure_pa, pressure) for point in points],
             ),
             (
-                _measured("standard flow", flow),
-                [shown(point.standard_flow_m3_s, flow) for point in points],
+                measured_column("standard flow", flow),
+                [
+                    WITHHELD if point.withheld else shown(point.standard_flow, flow)
+                    for point in points
+                ],
             ),
             (
-                _measured(f"flow at the port{_one_basis(ports)}", flow),
+                measured_column(f"flow at the port{_one_basis(ports)}", flow),
                 [_flow(each, flow) for each in ports],
             ),
-            (_measured("vacuum at the blower", units.vacuum), blower),
-            (_measured("vacuum in the tank", units.vacuum), tank),
+            (measured_column("vacuum at the blower", units.vacuum), blower),
+            (measured_column("vacuum in the tank", units.vacuum), tank),
             (Column("discharge temperature", units.temperature.label, "number"), heat),
         ),
         note.strip(),
@@ -84,13 +85,13 @@ def points_table(result: RunResult, units: UnitSystem) -> Table:
 
 
 def places_table(result: RunResult, units: UnitSystem) -> Table:
-    """The same air at each place, with its state there."""
-    points, unit = result.points, units.volume_flow
+    """The same air at each place, with its state there, for the points that state a flow."""
+    points, unit = result.stated, units.volume_flow
     columns: list[_Filled] = [
-        (Column("hold", kind="number"), [point_name(point, points) for point in points]),
+        (Column("hold", kind="number"), [point_name(point, result.points) for point in points]),
         (
-            _measured("mass flow", units.mass_flow),
-            [shown(point.mass_flow_kg_s, units.mass_flow) for point in points],
+            measured_column("mass flow", units.mass_flow),
+            [_quantity(point.mass_flow_kg_s, units.mass_flow) for point in points],
         ),
     ]
     for place, flows in (
@@ -100,7 +101,7 @@ def places_table(result: RunResult, units: UnitSystem) -> Table:
     ):
         basis = _one_basis(flows)
         columns += [
-            (_measured(f"{place}{basis}", unit), [_flow(flow, unit) for flow in flows]),
+            (measured_column(f"{place}{basis}", unit), [_flow(flow, unit) for flow in flows]),
             (
                 Column("state there", kind="short"),
                 [_state(flow, units, with_basis=not basis) for flow in flows],
@@ -109,89 +110,12 @@ def places_table(result: RunResult, units: UnitSystem) -> Table:
     return _filled(columns)
 
 
-def stretches_table(result: RunResult, units: UnitSystem) -> Table:
-    """Zeros and settled stretches in the order of time."""
-    pressure = units.differential_pressure
-    rows: list[tuple[float, tuple[Cell, ...]]] = [
-        (
-            zero.start_s,
-            (
-                f"zero {number}",
-                minutes(zero.start_s),
-                minutes(zero.end_s),
-                _NONE,
-                shown(zero.zero_pa, pressure),
-            ),
-        )
-        for number, zero in enumerate(result.zeros, 1)
-    ]
-    rows += [
-        (
-            point.start_s,
-            (
-                f"hold {point_name(point, result.points)}",
-                minutes(point.start_s),
-                minutes(point.end_s),
-                shown(point.speed_rpm, units.speed),
-                shown(point.differential_pressure_pa, pressure),
-            ),
-        )
-        for point in result.points
-    ]
-    columns = (
-        Column("stretch"),
-        Column("from", "min:s", "number"),
-        Column("to", "min:s", "number"),
-        _measured("speed", units.speed),
-        _measured("differential pressure", pressure),
-    )
-    note = "Times are from the first block. The zero is the sensor's own; holds have it taken off."
-    ordered = sorted(rows, key=lambda row: row[0])
-    return Table(columns, tuple(cells for _, cells in ordered), note)
-
-
-def budget_table(result: RunResult) -> Table:
-    """What the uncertainty of the fastest hold is made of, the largest part first."""
-    columns = (
-        Column("source"),
-        Column("alone", "± % of the flow", "number"),
-        Column("share of the variance", kind="number"),
-        Column("common to"),
-    )
-    parts = sorted(result.budget, key=lambda part: -part.share)
-    rows = tuple(
-        (
-            part.source,
-            significant(part.u95_percent, 2),
-            percent(part.share),
-            _SHARED[part.shared],
-        )
-        for part in parts
-    )
-    return Table(columns, rows, "Standard flow of the fastest hold. ±: 95 % interval.")
-
-
-def notes_table(result: RunResult) -> Table:
-    """What people said, word for word."""
-    columns = (Column("when"), Column("what"), Column("value"), Column("where"))
-    rows = tuple(
-        (
-            note.at or (minutes(note.time_s) if note.time_s is not None else _NONE),
-            note.what,
-            note.value,
-            note.place or _NONE,
-        )
-        for note in result.notes
-    )
-    return Table(columns, rows)
-
-
-def _measured(name: str, unit: DisplayUnit) -> Column:
+def measured_column(name: str, unit: DisplayUnit) -> Column:
     return Column(name, unit.label, "measured")
 
 
 def _filled(columns: Sequence[_Filled], note: str = "") -> Table:
-    filled = [(column, cells) for column, cells in columns if any(each != _NONE for each in cells)]
+    filled = [(column, cells) for column, cells in columns if any(each != NONE for each in cells)]
     rows = tuple(zip(*(cells for _, cells in filled), strict=True))
     return Table(tuple(column for column, _ in filled), rows, note)
 
@@ -203,19 +127,19 @@ def _one_basis(flows: Sequence[Flow | None]) -> str:
 
 
 def _quantity(quantity: Quantity | None, unit: DisplayUnit) -> Cell:
-    return _NONE if quantity is None else shown(quantity, unit)
+    return NONE if quantity is None else shown(quantity, unit)
 
 
 def _flow(flow: Flow | None, unit: DisplayUnit) -> Cell:
-    return _NONE if flow is None else shown_flow(flow, unit)
+    return NONE if flow is None else shown_flow(flow, unit)
 
 
 def _state(flow: Flow | None, units: UnitSystem, *, with_basis: bool) -> Cell:
     if flow is None:
-        return _NONE
+        return NONE
     state = flow_state(flow, units)
     return f"{state}, {flow.basis}" if with_basis else state
 
 
 def _celsius(temperature_c: float | None, unit: DisplayUnit) -> Cell:
-    return _NONE if temperature_c is None else shown_celsius(temperature_c, unit)
+    return NONE if temperature_c is None else shown_celsius(temperature_c, unit)

@@ -38,6 +38,7 @@ class Log:
     host_records: list[HostRecord] = field(default_factory=list)
     damaged: Counter[str] = field(default_factory=Counter)
     ends_in_newline: bool = True
+    rig_is_damaged: bool = False
 
     @property
     def host_seq(self) -> int:
@@ -45,11 +46,16 @@ class Log:
         return max((item.record.seq for item in self.host_records), default=-1)
 
     def rig_text(self) -> str | None:
-        """The rig file's text as written into the log; the last whole one."""
+        """The rig file's text as written into the log, the last whole one; None without any.
+
+        Raises LogError when the log carries a rig, but no whole one.
+        """
         text = None
+        there = self.rig_is_damaged
         parts: list[str] = []
         for item in self.host_records:
             if item.record.kind == "rig":
+                there = True
                 piece, pieces, part = item.record.values
                 if piece == 0:
                     parts = []
@@ -57,6 +63,11 @@ class Log:
                     parts.append(str(part))
                 if len(parts) == pieces:
                     text = "".join(parts)
+        if text is None and there:
+            raise LogError(
+                f"{self.path}: the rig that is written in it is damaged; name the rig's file "
+                "with --rig"
+            )
         return text
 
 
@@ -122,6 +133,7 @@ def _add(log: Log, start: re.Match[bytes] | None, payload: bytes) -> None:
     record = decode_line(payload, HOST_RECORDS)
     if not isinstance(record, Record):
         log.damaged[f"host record: {record.reason}"] += 1
+        log.rig_is_damaged |= payload.startswith(b"rig ")
         return
     if record.kind == "runlog" and record.values[0] != LOG_FORMAT:
         raise LogError(

@@ -1,4 +1,4 @@
-"""Writes a run log, so that nothing received is lost whenever the program dies."""
+"""Writes a run log, so that whenever the program dies no whole line is lost."""
 
 import os
 import re
@@ -11,11 +11,19 @@ from typing import Self
 import record_format
 from pullcurve import __version__
 from pullcurve.errors import LogError
-from pullcurve.run_log.host_records import HOST_RECORDS, LOG_FORMAT, pieces
+from pullcurve.run_log.host_records import (
+    HOST_RECORDS,
+    LOG_FORMAT,
+    NOTE_PIECE,
+    pieces,
+    shortened,
+)
+from pullcurve.run_log.notes import Spoken
 from pullcurve.run_log.reading import read_log
 from pullcurve.wire.decoder import LONGEST_LINE
 
-SYNC_EVERY_S = 2.0  # what a power failure may cost; a killed program loses nothing
+# What a power failure may cost. A killed program loses the line that was under way.
+SYNC_EVERY_S = 2.0
 
 _UNPRINTABLE = re.compile(rb"[^ -\[\]-~]")
 
@@ -39,6 +47,7 @@ class LogWriter:
         """
         self._seq = 0
         self._partial = bytearray()
+        self._partial_time = now or datetime.now().astimezone()
         self._synced_s = 0.0
         begin = b""
         if append:
@@ -46,7 +55,10 @@ class LogWriter:
             self._seq = log.host_seq + 1
             begin = b"" if log.ends_in_newline else b"\n"
         try:
-            self._file = path.open("ab" if append else "xb", buffering=0)
+            if not append:
+                path.open("xb").close()
+            # At the end whoever else appends, as `note` may while a run is recorded.
+            self._file = path.open("ab", buffering=0)
         except FileExistsError:
             raise LogError(
                 f"{path}: there is a file of this name already, and a log is never overwritten; "
@@ -57,8 +69,9 @@ class LogWriter:
         self._path = path
         self._write(begin)
         if not append:
-            begun = now or datetime.now().astimezone()
-            self.host_record(begun, "runlog", LOG_FORMAT, __version__, source)
+            self.host_record(
+                self._partial_time, "runlog", LOG_FORMAT, __version__, shortened(source)
+            )
 
     def __enter__(self) -> Self:
         return self
@@ -74,6 +87,7 @@ class LogWriter:
     def board_bytes(self, host_time: datetime, data: bytes) -> None:
         """What the link delivered at `host_time`, in chunks of any size."""
         self._partial += data
+        self._partial_time = host_time
         lines = []
         while (end := self._partial.find(b"\n", 0, LONGEST_LINE)) >= 0:
             lines.append(escape(bytes(self._partial[:end])))
@@ -97,14 +111,30 @@ class LogWriter:
         for number, part in enumerate(parts):
             self.host_record(host_time, "rig", number, len(parts), part)
 
+    def note(self, host_time: datetime, spoken: Spoken, at: str = "") -> None:
+        """What a person said, of any length. `at`: when it holds, empty for `host_time`."""
+        parts = list(pieces(spoken.value, NOTE_PIECE))
+        for number, part in enumerate(parts):
+            self.host_record(
+                host_time, "note", number, len(parts), spoken.what, part, spoken.place, at
+            )
+
+    def link(self, host_time: datetime, state: str, detail: str) -> None:
+        """The link is opened, lost or closed: the line that was under way ends here."""
+        self._write_partial()
+        self.host_record(host_time, "link", state, shortened(detail))
+
     def close(self) -> None:
         """Write what came without a newline, and close the file."""
+        self._write_partial()
+        self._file.close()
+
+    def _write_partial(self) -> None:
         if self._partial:
-            stamp = datetime.now().astimezone().isoformat(timespec="microseconds")
+            stamp = self._partial_time.isoformat(timespec="microseconds")
             line = escape(bytes(self._partial)) + "\\"
             self._partial.clear()
             self._write(f"{stamp} board {line}\n".encode("ascii"))
-        self._file.close()
 
     def _write(self, data: bytes) -> None:
         if not data:

@@ -5,19 +5,29 @@ from numpy.typing import NDArray
 
 
 def unwrap(
-    ticks: NDArray[np.int64], host_s: NDArray[np.float64], tick_ns: int, tick_bits: int
+    ticks: NDArray[np.int64],
+    seq: NDArray[np.int64],
+    host_s: NDArray[np.float64],
+    tick_ns: int,
+    tick_bits: int,
+    block_us: int,
 ) -> NDArray[np.float64]:
-    """Seconds since the first reading of one boot, never decreasing by more than half a period.
+    """Seconds since the first reading of one start of the board, never decreasing by more than
+    half a period.
 
     Parameters
     ----------
     ticks
         Raw readings of the counter, in the order in which the board took them.
+    seq
+        Sequence numbers of the records that held them. The board sends at least one record a
+        block, so they bound how often the counter may have wrapped.
     host_s
-        When the host received each, in seconds of any zero. Used only to count the wraps in
-        a gap too long for the ticks alone (more than a quarter of the period).
-    tick_ns, tick_bits
-        Length of a tick and width of the counter, from the board's header.
+        When the host received each, in seconds of any zero. Used only to choose among the
+        numbers of wraps within that bound: where no more records are missing than half a
+        period holds, the ticks alone rule, whatever the host's clock does.
+    tick_ns, tick_bits, block_us
+        Length of a tick, width of the counter and length of a block, from the board's header.
     """
     if len(ticks) == 0:
         return np.empty(0)
@@ -25,8 +35,9 @@ def unwrap(
     tick_s = tick_ns * 1e-9
     # Signed difference: a second pickup's record may name an instant just before a block's.
     step = (np.diff(ticks) + period // 2) % period - period // 2
-    gap_ticks = np.diff(host_s) / tick_s
-    long_gap = gap_ticks > period / 4
-    wraps = np.where(long_gap, np.round((gap_ticks - step) / period), 0).astype(np.int64)
-    elapsed = np.concatenate(([0], np.cumsum(step + wraps * period)))
+    # A block is named by its start and other records by their end: one block more may pass.
+    most_ticks = (np.diff(seq) + 1) * (block_us * 1e-6 / tick_s)
+    most = np.maximum(np.floor((most_ticks - step) / period), 0)
+    wraps = np.clip(np.round((np.diff(host_s) / tick_s - step) / period), 0, most)
+    elapsed = np.concatenate(([0], np.cumsum(step + wraps.astype(np.int64) * period)))
     return np.asarray(elapsed * tick_s, dtype=np.float64)

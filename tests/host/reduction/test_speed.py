@@ -26,6 +26,7 @@ def blocks(edges_s: NDArray[np.float64], until_s: float, length_s: float = 0.1) 
                 intervals.min() if len(intervals) else 0.0,
                 intervals.max() if len(intervals) else 0.0,
                 0,
+                False,
             )
         )
         last = inside[-1] if len(inside) else last
@@ -38,6 +39,7 @@ def blocks(edges_s: NDArray[np.float64], until_s: float, length_s: float = 0.1) 
             "least_interval_s",
             "greatest_interval_s",
             "rejects",
+            "after_gap",
         ],
     )
 
@@ -97,3 +99,28 @@ def test_turning_that_was_not_seen_all_the_way_has_no_mean_speed() -> None:
     seen = marks(blocks(edges[(edges < 8) | (edges > 11)], 20.0), 2)
     assert np.isnan(seen.between(6.0, 13.0)[0])
     assert seen.between(12.0, 19.0)[0] == pytest.approx(3000, rel=1e-9)
+
+
+@pytest.mark.parametrize("chance", [0.1, 0.3, 0.6])
+@pytest.mark.parametrize("rpm", [1900.0, 3217.0])
+def test_one_mark_that_is_often_missed_costs_no_speed(chance: float, rpm: float) -> None:
+    generator = np.random.default_rng(7)
+    offsets = [0.0, 0.015]
+    edges = turning(rpm, offsets, 30.0) + generator.normal(
+        0, 8e-6, len(turning(rpm, offsets, 30.0))
+    )
+    second = np.arange(len(edges)) % 2 == 1
+    kept = edges[~(second & (generator.random(len(edges)) < chance))]
+    seen = marks(blocks(kept, 30.0), 2)
+    assert seen.between(2.0, 28.0)[0] == pytest.approx(rpm, rel=2e-4)
+    assert seen.missed == pytest.approx(chance * len(edges) / 2, rel=0.15)
+
+
+@settings(max_examples=30, deadline=None)
+@given(rpm=st.floats(900, 4000), share=st.floats(0.0, 0.06), seed=st.integers(0, 1000))
+def test_lost_blocks_cost_no_turns(rpm: float, share: float, seed: int) -> None:
+    table = blocks(turning(rpm, [0.0, 0.01], 30.0), 30.0)
+    kept = np.random.default_rng(seed).random(len(table)) >= share
+    table["after_gap"] = np.concatenate(([False], ~kept[:-1]))
+    seen = marks(table[kept], 2)
+    assert seen.between(2.0, 28.0)[0] == pytest.approx(rpm, rel=1e-4)

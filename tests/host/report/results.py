@@ -1,39 +1,76 @@
 """Invented results of the grit unit, a machine that does not exist, for the report's tests."""
 
 from datetime import datetime, timedelta, timezone
+from typing import Literal
 
 import numpy as np
 
 from pullcurve.quantities import SI
 from pullcurve.report.result import (
+    ChannelQuality,
     Contribution,
     DataQuality,
     Flow,
+    MeterCoefficient,
+    MeteredQuantity,
     MeterFacts,
     Note,
     Provenance,
     Quantity,
+    RejectedStretch,
     Remark,
     RunResult,
+    SensorFacts,
+    SensorLimit,
     SettledPoint,
+    SharedInputs,
     SiteFacts,
+    SpeedFacts,
     TimeStrip,
+    Trouble,
     Zero,
 )
 from pullcurve.report.sentences import headline
+
+Reach = Literal["point", "run", "meter"]
 
 HOSTILE = "</title><script src=//evil.example/x.js>alert('cfm')</script>&amp;\"'"
 REFERENCE = "101 325 Pa, 20 °C, dry"
 TURN_M3 = 0.0085
 PORT_DENSITY, STANDARD_DENSITY = 1.0037, 1.2046
 
-BUDGET = (
-    Contribution(source="discharge coefficient", share=0.91, u95_percent=4.0, shared="meter"),
-    Contribution(source="throat bore", share=0.035, u95_percent=0.78, shared="meter"),
-    Contribution(source="differential pressure, range", share=0.03, u95_percent=0.7, shared="run"),
-    Contribution(source="inlet loss", share=0.0148, u95_percent=0.5, shared="run"),
-    Contribution(source="scatter within the hold", share=0.01, u95_percent=0.4, shared="point"),
-    Contribution(source="humidity", share=0.0002, u95_percent=0.06, shared="run"),
+# Half-width of the 95 % interval from one input, as a share of the flow, and what it reaches.
+PARTS: dict[str, tuple[float, Reach]] = {
+    "discharge coefficient": (0.040, "meter"),
+    "throat bore": (0.0078, "meter"),
+    "sensor gain": (0.0070, "meter"),
+    "inlet loss": (0.0050, "run"),
+    "differential pressure": (0.0040, "point"),
+    "humidity": (0.0006, "run"),
+}
+ZERO_PA = 6.0  # the same of the sensor's zero, over the differential pressure
+TROUBLES = (
+    Trouble(
+        kind="zero_moved",
+        subject="zero",
+        evidence="The zero moved by +14 Pa between the first engine stop and the last.",
+        action="Keep the board out of the sun, and take a zero before and after each sweep.",
+        consequence="widened",
+    ),
+    Trouble(
+        kind="clock_jump",
+        subject="computer's clock",
+        evidence="The computer's clock jumped by 4.1 s during the run.",
+        action="",
+        consequence="none",
+        start_s=131.0,
+        end_s=135.1,
+    ),
+)
+REJECTED = (
+    RejectedStretch(
+        start_s=101.0, end_s=108.5, speed_rpm=1466.0, reason="held for 7 s, 8 s are needed"
+    ),
 )
 REMARKS = (
     Remark(
@@ -56,6 +93,28 @@ NOTES = (
     Note(time_s=None, what="engine", value="3010 rpm", place="", at="sweep 1, hold 4"),
     Note(time_s=None, what="vacuum", value="2.1 inHg", place="blower inlet", at="sweep 1, hold 6"),
 )
+SENSORS = (
+    SensorFacts(
+        role="meter_dp",
+        part="HSC",
+        range_pa=(-2500.0, 2500.0),
+        limits=(
+            SensorLimit(quantity="zero_pa", half_width=62.5, source="its data sheet"),
+            SensorLimit(quantity="gain", half_width=0.005, source="its data sheet"),
+            SensorLimit(quantity="linearity_pa", half_width=12.5, source="its data sheet"),
+        ),
+    ),
+    SensorFacts(
+        role="ambient_air",
+        part="BME280",
+        range_pa=None,
+        limits=(
+            SensorLimit(quantity="pressure_pa", half_width=280.0, source="the barometer's sheet"),
+            SensorLimit(quantity="temperature_k", half_width=1.7, source="the barometer's sheet"),
+            SensorLimit(quantity="humidity", half_width=0.052, source="another sheet"),
+        ),
+    ),
+)
 FULL_STOCK = DataQuality(
     records=7561,
     lost=14,
@@ -67,7 +126,38 @@ FULL_STOCK = DataQuality(
     stale_samples=12,
     faulty_samples=0,
     clipped_samples=0,
+    channels=(
+        ChannelQuality(
+            channel="differential_pressure_pa",
+            covered=0.9982,
+            gaps=2,
+            longest_gap_s=0.6,
+            longest_gap_start_s=200.0,
+            stale=12 / 148_952,
+            faulty=0.0,
+        ),
+        ChannelQuality(
+            channel="speed_rpm",
+            covered=1.0,
+            gaps=0,
+            longest_gap_s=0.0,
+            longest_gap_start_s=None,
+            stale=None,
+            faulty=None,
+        ),
+    ),
 )
+
+
+def shared_inputs(value: float, parts: dict[str, tuple[float, Reach]]) -> SharedInputs:
+    def of(reach: Reach) -> dict[str, float]:
+        return {
+            name: value * relative / 1.96
+            for name, (relative, reaches) in parts.items()
+            if reaches == reach
+        }
+
+    return SharedInputs(run=of("run"), meter=of("meter"))
 
 
 def point(
@@ -79,7 +169,8 @@ def point(
     port = TURN_M3 * (speed_rpm - slip_rpm) / 60 * (1 + scatter - bend * (speed_rpm / 3600) ** 2)
     mass = port * PORT_DENSITY
     dp = 2490.9 * (mass / 0.391) ** 2
-    share = float(np.hypot(0.042, 6.0 / dp))
+    parts: dict[str, tuple[float, Reach]] = PARTS | {"sensor zero": (ZERO_PA / dp, "run")}
+    share = float(np.linalg.norm([relative for relative, _ in parts.values()]))
 
     def flow(density: float, pressure_pa: float, temperature_c: float) -> Flow:
         value = mass / density
@@ -89,8 +180,23 @@ def point(
             basis="measured",
             pressure_pa=pressure_pa,
             temperature_c=temperature_c,
+            shared_inputs=shared_inputs(value, parts),
         )
 
+    def metered(value: float) -> MeteredQuantity:
+        return MeteredQuantity(
+            value=value, u95=share * value, shared_inputs=shared_inputs(value, parts)
+        )
+
+    budget = [
+        Contribution(
+            source=name,
+            share=(relative / share) ** 2,
+            u95_m3_s=relative * mass / STANDARD_DENSITY,
+            shared=reach,
+        )
+        for name, (relative, reach) in parts.items()
+    ]
     return SettledPoint(
         point=number,
         sweep=sweep,
@@ -99,20 +205,44 @@ def point(
         end_s=start_s + 34.0,
         speed_rpm=Quantity(value=speed_rpm, u95=1.7),
         differential_pressure_pa=Quantity(value=dp, u95=12.0),
-        mass_flow_kg_s=Quantity(value=mass, u95=share * mass),
+        mass_flow_kg_s=metered(mass),
         flow_tap=flow(0.984, 82.6e3, 17),
         flow_port=flow(PORT_DENSITY, 84.3e3, 18),
         flow_inlet=flow(0.955, 80.1e3, 18),
-        standard_flow_m3_s=Quantity(
-            value=mass / STANDARD_DENSITY, u95=share * mass / STANDARD_DENSITY
-        ),
+        standard_flow_m3_s=metered(mass / STANDARD_DENSITY),
+        budget=tuple(sorted(budget, key=lambda part: -part.share)),
         vacuum_blower_pa=Quantity(value=7100 * (speed_rpm / 3600) ** 2, u95=55.0),
         vacuum_tank_pa=None,
         discharge_temperature_c=25 + 12 * speed_rpm / 3600,
         pulsation_ratio=0.14 - 0.02 * hold,
         reynolds_number=2.8e5 * mass / 0.391,
+        discharge_coefficient=0.97 - 0.001 / hold,
+        expansibility=1 - 0.0264 * dp / 2490.9,
         remarks=("pulsation corrected by 0.2 %",) if hold == 1 else (),
     )
+
+
+def withheld(run: RunResult, reasons: dict[int, str]) -> RunResult:
+    """The same run with these points withheld, for these reasons."""
+    nothing = {
+        "mass_flow_kg_s": None,
+        "flow_tap": None,
+        "flow_port": None,
+        "flow_inlet": None,
+        "standard_flow_m3_s": None,
+        "budget": (),
+        "reynolds_number": None,
+        "discharge_coefficient": None,
+        "expansibility": None,
+    }
+    points = tuple(
+        each.model_copy(update=nothing | {"withheld": reasons[each.point]})
+        if each.point in reasons
+        else each
+        for each in run.points
+    )
+    said = headline(points, run.meter.position, run.reference_conditions, SI)
+    return run.model_copy(update={"points": points, "headline": said})
 
 
 def result(
@@ -141,9 +271,13 @@ def result(
         reference_conditions=REFERENCE,
         duration_s=duration_s,
         points=tuple(points),
+        rejected=REJECTED,
         zeros=taken,
         zero_half_width_pa=1.4 if zeros else 170.0,
-        budget=BUDGET if points else (),
+        troubles=tuple(
+            trouble.model_copy(update={"evidence": text or trouble.evidence})
+            for trouble in TROUBLES
+        ),
         notes=tuple(note.model_copy(update={"value": text or note.value}) for note in NOTES),
         remarks=tuple(
             remark.model_copy(update={"text": text or remark.text}) for remark in REMARKS
@@ -154,10 +288,13 @@ def result(
             position="port",
             pipe_bore_m=0.1022604,
             throat_bore_m=0.0779272,
-            discharge_coefficient=0.97,
-            discharge_coefficient_u95=0.039,
-            discharge_coefficient_source=text or "assumed for an uncalibrated tube",
+            straight_length_m=None,
+            discharge_coefficient=MeterCoefficient(
+                value=0.97, u95=0.039, source=text or "assumed for an uncalibrated tube"
+            ),
         ),
+        speed=SpeedFacts(shaft="blower_shaft", marks_per_turn=2, belt_ratio=None),
+        sensors=SENSORS,
         site=SiteFacts(
             altitude_m=1500.0,
             station_pressure_pa=84_300.0,
@@ -171,13 +308,16 @@ def result(
         provenance=Provenance(
             log_name="grit-unit-3-port.log",
             log_sha256="9f2c4e17a0b3d5680c71e2f4496a8b3d5c7e9f1a2b3c4d5e6f708192a3b4c5d6",
+            log_format=1,
             rig_name=text or "grit unit 3, port, 4 in tube",
+            rig_sha256="1b3d5f708192a3b4c5d6e7f8091a2b3c4d5e6f708192a3b4c5d6e7f8091a2b3c",
             board="bench",
             board_id="e6614103e72b5a2f",
             firmware="0.1.0",
+            record_format=1,
             pullcurve="0.1.0",
+            libraries={"Python": "3.11.2", "numpy": "2.4.6"},
             started=datetime(2026, 5, 12, 9, 40, 3, tzinfo=timezone(timedelta(hours=-6))),
-            sensors=("meter differential pressure: two-sided 5 kPa part", "ambient air: barometer"),
         ),
     )
 

@@ -8,13 +8,20 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 
-from host.report.results import result
+from host.report.results import REJECTED, result, withheld
 from pullcurve.quantities import SI, US, UnitSystem
-from pullcurve.report.figures import curve_figure, png, strip_figure, svg
+from pullcurve.report.budget_figure import budget_figure
+from pullcurve.report.curve_figure import curve_figure
+from pullcurve.report.drawing import png, svg
 from pullcurve.report.result import RunResult
+from pullcurve.report.strip_figure import strip_figure
 
 
-@pytest.mark.parametrize("draw", [curve_figure, strip_figure])
+def budget_in_any_units(run: RunResult, units: UnitSystem) -> Figure:
+    return budget_figure(run)
+
+
+@pytest.mark.parametrize("draw", [curve_figure, strip_figure, budget_in_any_units])
 def test_a_picture_is_the_same_to_the_byte(draw: Callable[[RunResult, UnitSystem], Figure]) -> None:
     assert svg(draw(result(), US)) == svg(draw(result(), US))
     assert png(draw(result(), US)) == png(draw(result(), US))
@@ -37,10 +44,10 @@ def test_the_curve_draws_the_points_and_names_flow_place_and_state(
     (bars,) = axes.containers
     drawn = np.asarray(bars.lines[0].get_xydata())
     np.testing.assert_allclose(drawn[:, 0], [point.speed_rpm.value for point in run.points])
-    flows = [per_m3_s * point.standard_flow_m3_s.value for point in run.points]
+    flows = [per_m3_s * point.standard_flow.value for point in run.points]
     np.testing.assert_allclose(drawn[:, 1], flows)
     half = [np.ptp(segment[:, 1]) / 2 for segment in bars.lines[2][1].get_segments()]
-    expected = [per_m3_s * point.standard_flow_m3_s.u95 for point in run.points]
+    expected = [per_m3_s * point.standard_flow.u95 for point in run.points]
     np.testing.assert_allclose(half, expected)
     label = axes.get_title(loc="left")
     assert label == (
@@ -58,15 +65,53 @@ def test_holds_of_a_sweep_at_one_speed_share_a_label_and_sweeps_have_their_own_l
 
 
 def test_the_strip_marks_each_stretch_where_it_was() -> None:
-    run = result()
+    run = withheld(result(), {3: "clipped"})
     upper, lower = strip_figure(run, US).axes
     names = [text.get_text() for text in upper.texts]
-    assert names == ["1", "2", "3", "4", "5", "6", "zero", "zero"]
+    assert names == ["1", "2", "(3)", "4", "5", "6", "zero", "zero", "a"]
     middles = [text.get_position()[0] for text in upper.texts]
-    stretches = [*run.points, *run.zeros]
+    stretches = [*run.points, *run.zeros, *REJECTED]
     np.testing.assert_allclose(middles, [(each.start_s + each.end_s) / 120 for each in stretches])
     drawn = np.asarray(lower.lines[0].get_ydata(), dtype=float)
     pressure = np.array(run.strip.differential_pressure_pa, dtype=float)
     np.testing.assert_allclose(drawn, pressure / 249.08891, rtol=1e-7)
-    hatched = [patch for patch in upper.patches if patch.get_hatch()]
-    assert len(hatched) == len(run.zeros)
+    looks = [(patch.get_hatch(), patch.get_linestyle() == "solid") for patch in upper.patches]
+    shaded, dotted, hatched, dashed = (None, True), ("....", True), ("////", True), (None, False)
+    assert looks == [shaded, shaded, dotted, *[shaded] * 3, *[hatched] * 2, dashed]
+
+
+def test_a_withheld_hold_is_a_cross_on_the_axis_and_bends_no_line() -> None:
+    whole, part = result(), withheld(result(), {6: "clipped"})
+    (axes,) = curve_figure(part, SI).axes
+    (bars,) = axes.containers
+    assert len(np.asarray(bars.lines[0].get_xydata())) == len(whole.points) - 1
+    (cross,) = (line for line in axes.lines if line.get_marker() == "x")
+    assert np.asarray(cross.get_xydata()).tolist() == [[whole.points[5].speed_rpm.value, 0.0]]
+    assert "(6)" in {text.get_text() for text in axes.texts}
+    flow = 3600 * whole.points[5].standard_flow.value
+    assert f"{flow:.0f}" not in " ".join(text.get_text() for text in axes.texts)
+
+
+def test_the_budget_draws_each_part_in_per_cent_of_the_flow_of_its_hold() -> None:
+    run = result()
+    (axes,) = budget_figure(run).axes
+    labels = [label.get_text().partition("\n")[0] for label in axes.get_yticklabels()]
+    assert labels[:2] == ["all together", "discharge coefficient"]
+    assert labels[-1] == "all others together"
+    for bars, hold in zip(axes.containers, (run.points[5], run.points[0]), strict=True):
+        widths = dict(zip(labels, (bar.get_width() for bar in bars), strict=True))
+        whole = 100 * hold.standard_flow.u95 / hold.standard_flow.value
+        assert widths.pop("all together") == pytest.approx(whole)
+        assert widths["discharge coefficient"] == pytest.approx(4.0)
+        assert widths["zero of the pressure sensor"] == pytest.approx(
+            100 * 6.0 / hold.differential_pressure_pa.value
+        )
+        # Variances add (JCGM 100:2008, 5.1.2).
+        assert np.linalg.norm(list(widths.values())) == pytest.approx(whole)
+    told = [text.get_text() for text in axes.texts if "hold" in text.get_text()]
+    assert [text.partition(", ")[2] for text in told] == [
+        "hold 6, 3432\xa0rpm",
+        "hold 1, 1480\xa0rpm",
+    ]
+    (alone,) = budget_figure(result(((3432,),))).axes
+    assert len(alone.containers) == 1

@@ -8,7 +8,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from host.report.results import result
+from host.report.results import result, withheld
 from pullcurve.quantities import SI, US
 from pullcurve.report.files import ReportError, points_csv, write_report
 from pullcurve.report.result import RunResult
@@ -56,18 +56,35 @@ def test_the_csv_gives_the_points_back_to_the_last_bit(tmp_path: Path) -> None:
     rows = list(csv.DictReader(raw.decode("utf-8").splitlines()))
     assert len(rows) == len(run.points)
     for row, point in zip(rows, run.points, strict=True):
-        assert float(row["standard_flow_m3_s"]) == point.standard_flow_m3_s.value
-        assert float(row["standard_flow_u95_m3_s"]) == point.standard_flow_m3_s.u95
+        assert point.flow_tap is not None
+        assert float(row["standard_flow_m3_s"]) == point.standard_flow.value
+        assert float(row["standard_flow_u95_m3_s"]) == point.standard_flow.u95
         assert float(row["flow_tap_m3_s"]) == point.flow_tap.value_m3_s
         assert row["vacuum_tank_pa"] == ""
         assert row["standard_flow_reference"] == run.reference_conditions
     assert points_csv(result(())).splitlines() == [raw.decode("utf-8").splitlines()[0]]
 
 
+def test_a_withheld_point_has_a_reason_and_no_flow_in_csv_and_json(tmp_path: Path) -> None:
+    run = withheld(result(), {2: "clipped"})
+    first, second, *_ = csv.DictReader(points_csv(run).splitlines())
+    flows = [name for name in second if "flow" in name and name != "standard_flow_reference"]
+    assert {second[name] for name in flows} == {""}
+    assert (first["withheld"], second["withheld"]) == ("", "clipped")
+    said = json.loads(run.model_dump_json())["points"][1]
+    assert {name for name, value in said.items() if value is None} >= {
+        *("mass_flow_kg_s", "flow_tap", "flow_port", "flow_inlet", "standard_flow_m3_s")
+    }
+    with pytest.raises(ValueError, match="says why they are withheld"):
+        RunResult.model_validate(
+            json.loads(run.model_dump_json().replace('"withheld":"clipped"', '"withheld":null'))
+        )
+
+
 def test_the_json_fits_the_schema_and_comes_back_the_same(tmp_path: Path) -> None:
     schema = json.loads((files("pullcurve.report") / "result.schema.json").read_text("utf-8"))
     assert schema == RunResult.model_json_schema()
-    for run in (result(), result(())):
+    for run in (result(), result(()), withheld(result(), {2: "clipped"})):
         path = write_report(run, SI, tmp_path / "run")[3]
         jsonschema.Draft202012Validator(schema).validate(json.loads(path.read_bytes()))
         assert RunResult.model_validate_json(path.read_bytes()) == run

@@ -7,13 +7,15 @@ from html.parser import HTMLParser
 
 import pytest
 
-from host.report.results import HOSTILE, result
+from host.report.results import HOSTILE, TROUBLES, result, withheld
 from pullcurve.quantities import SI, UNIT_SYSTEMS, US, UnitSystem
+from pullcurve.report.facts_tables import stretches_table
 from pullcurve.report.page import page
 from pullcurve.report.result import RunResult
 from pullcurve.report.rounding import Measured
+from pullcurve.report.sentences import shown, shown_flow
 from pullcurve.report.summary import summary
-from pullcurve.report.tables import Table, places_table, points_table, stretches_table
+from pullcurve.report.tables import Table, places_table, points_table
 
 VOID = {"meta", "br", "img"}
 SWEEP = (1480, 1925, 2410, 2875, 3210, 3432)
@@ -27,9 +29,22 @@ def without_optional(run: RunResult) -> RunResult:
         "discharge_temperature_c": None,
     }
     points = tuple(point.model_copy(update=missing) for point in run.points)
-    site = run.site.model_copy(update={"humidity": None, "humidity_source": "assumed"})
-    provenance = run.provenance.model_copy(update={"started": None})
-    return run.model_copy(update={"points": points, "site": site, "provenance": provenance})
+    unknown = {
+        name: value
+        for part in ("station_pressure", "temperature", "humidity")
+        for name, value in ((f"{part}_source", "unknown"),)
+    } | {"station_pressure_pa": None, "temperature_c": None, "humidity": None}
+    return run.model_copy(
+        update={
+            "points": points,
+            "site": run.site.model_copy(update=unknown),
+            "provenance": run.provenance.model_copy(update={"started": None, "rig_sha256": None}),
+            "troubles": (),
+            "rejected": (),
+            "sensors": (),
+            "quality": run.quality.model_copy(update={"channels": ()}),
+        }
+    )
 
 
 CASES = {
@@ -45,6 +60,9 @@ CASES = {
     ),
     "nothing optional": without_optional(result(zeros=1)),
     "one speed": result(((3400, 3410, 3420),)),
+    "two withheld": withheld(result(), {5: "clipped", 6: "clipped"}),
+    "all withheld": withheld(result(((1480, 3432),)), {1: "tubes reversed", 2: "clipped"}),
+    "many troubles": result().model_copy(update={"troubles": 6 * TROUBLES}),
 }
 
 
@@ -89,7 +107,7 @@ def test_a_page_stands_alone_and_names_its_flows(name: str, units: UnitSystem) -
     assert not re.search(r"\b(nan|None)\b", words)
     sources = [value for _, name, value in seen.attributes if name in {"src", "href"}]
     pictures = [b64decode(source.removeprefix("data:image/svg+xml;base64,")) for source in sources]
-    assert len(pictures) == (2 if run.points else 1)
+    assert len(pictures) == (3 if run.stated else 1)
     for picture in pictures:
         assert picture.startswith(b"<?xml")
         assert picture.rstrip().endswith(b"</svg>")
@@ -104,15 +122,65 @@ def test_what_users_write_is_shown_and_never_run() -> None:
     seen = Page(text)
     assert "script" not in seen.tags
     assert "evil.example" not in "".join(value for _, _, value in seen.attributes)
-    # Title, its heading, rig, source of the coefficient, two remarks, three notes.
-    assert seen.words.count(HOSTILE) == 9
+    # Title, its heading, rig, source of the coefficient twice, two troubles, two remarks, three
+    # notes.
+    assert seen.words.count(HOSTILE) == 12
 
 
-def test_warnings_are_announced_above_the_picture() -> None:
+def test_what_spoils_a_run_is_told_before_the_picture_and_explained_after_it() -> None:
     text = page(result(), US)
-    assert text.index("Read first") < text.index("<figure>")
-    calm = result().model_copy(update={"remarks": ()})
+    seen = Page(text).words
+    assert text.index("Read first") < text.index("<figure>") < text.index("Troubles, and what")
+    assert "Intervals widened, because of: zero moved." in seen
+    assert "Seen, without harm to the numbers: clock jump." in seen
+    assert "Warnings: pulsation." in seen
+    told = seen[seen.index("Troubles, and what to do") : seen.index("Remarks")]
+    assert "Zero moved (zero). The zero moved by +14 Pa" in told
+    assert "Clock jump (computer's clock, 2:11 to 2:15)" in told
+    assert told.count("Do this:") == 1
+    assert told.count("Consequence:") == 2
+    calm = result().model_copy(update={"remarks": (), "troubles": ()})
     assert "Read first" not in page(calm, US)
+
+
+@pytest.mark.parametrize("units", UNIT_SYSTEMS.values(), ids=UNIT_SYSTEMS)
+def test_no_flow_of_a_withheld_hold_is_printed_anywhere(units: UnitSystem) -> None:
+    whole = result(((1500, 2600, 3432),))
+    top = whole.points[-1]
+    assert top.flow_port is not None
+    assert top.flow_tap is not None
+    assert top.flow_inlet is not None
+    flows = [
+        shown(top.standard_flow, units.volume_flow),
+        *(shown_flow(each, units.volume_flow) for each in (top.flow_port, top.flow_tap)),
+        shown_flow(top.flow_inlet, units.volume_flow),
+    ]
+    printed = [
+        form
+        for number in flows
+        for form in (
+            f'<td class="value">{number.value}</td><td class="u95">± {number.u95}</td>',
+            str(number),
+        )
+    ]
+    said = page(whole, units) + summary(whole, units)
+    assert all(form in said for form in printed)
+    part = withheld(whole, {3: "the sensor stood at the end of its range"})
+    left = page(part, units) + summary(part, units)
+    assert not [form for form in printed if form in left]
+    assert "For 1 of 3 holds no flow is stated." in left.replace("\n", " ")
+    assert "No flow is stated for hold 3: the sensor stood at the end of its range." in left
+
+
+def test_a_run_of_which_all_is_withheld_says_so_and_why() -> None:
+    run = withheld(result(((1500, 3432),)), dict.fromkeys((1, 2), "tubes reversed"))
+    seen = Page(page(run, US)).words
+    assert (
+        "2 settled points were found, and no flow is stated for any of them: tubes reversed."
+        in seen
+    )
+    assert "How sure this is" not in seen
+    assert "The same air" not in seen
 
 
 def numbers(table: Table) -> list[tuple[str, str, str]]:
@@ -162,5 +230,5 @@ def test_the_caption_tells_what_the_points_do() -> None:
     assert "The curve flattens with speed" in bent
     assert "moved by 1.5\xa0±\xa01.3\xa0Pa" in straight
     assert "the sensor&#39;s offset is not known" in page(CASES["one point, no zero"], SI)
-    assert "No settled stretch in 3:00 min." in page(CASES["no point, no strip"], SI)
+    assert "No settled stretch in 3:00 min makes a result." in page(CASES["no point, no strip"], SI)
     assert "All 3 holds are at one speed" in page(CASES["one speed"], SI)

@@ -28,19 +28,26 @@ def test_the_numbers_are_those_of_the_points() -> None:
     run = result(((3432,),))
     (point,) = run.points
     text = summary(run, SI)
-    flow, u95 = (
-        3600 * each for each in (point.standard_flow_m3_s.value, point.standard_flow_m3_s.u95)
-    )
+    flow, u95 = (3600 * each for each in (point.standard_flow.value, point.standard_flow.u95))
     assert f"{flow:.0f}\xa0±\xa0{u95:.0f}\xa0m³/h of standard air" in text
     assert "(101 325 Pa, 20 °C, dry)" in text.replace("\n", " ")
     assert f"WARNING, {run.remarks[1].subject}" in text
     assert "14 are missing" in text
 
 
+def test_troubles_come_before_the_numbers_with_evidence_and_remedy() -> None:
+    text = summary(result(), US)
+    flat = " ".join(text.split())
+    assert "ZERO MOVED (zero): The zero moved by +14 Pa" in flat
+    assert "Do this: Keep the board out of the sun" in flat
+    assert "Consequence: The intervals are wider for it." in flat
+    assert text.index("ZERO MOVED") < text.index("hold  ")
+
+
 def test_a_run_without_a_point_says_so() -> None:
     text = summary(result(()), US)
     assert "no flow can be stated" in text
-    assert "rpm" not in text
+    assert "m³/h" not in text
     assert "Uncertainty" not in text
 
 

@@ -111,7 +111,7 @@ def test_without_a_coefficient_the_honest_default_is_taken_and_named():
 
 def test_all_faults_at_once_each_with_file_line_key_and_remedy():
     text = changed(
-        ('kind = "venturi"', 'kind = "orifice"'),
+        ('kind = "venturi"', 'kind = "venturri"'),
         ('"4.026 in"', '"4,026 in"'),
         ('throat_bore = "3.068 in"', 'throt_bore = "3.068 in"'),
         ('altitude = "1500 m"', "altitude = 1500"),

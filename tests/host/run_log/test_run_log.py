@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pullcurve.errors import LogError
-from pullcurve.run_log.host_records import pieces
-from pullcurve.run_log.notes import understand
+from pullcurve.run_log.host_records import PIECE, pieces
+from pullcurve.run_log.notes import joined, understand
 from pullcurve.run_log.reading import read_log, unescape
 from pullcurve.run_log.replay import Replay
 from pullcurve.run_log.writing import LogWriter, escape
 from pullcurve.wire.decoder import LONGEST_LINE, Decoder, Record
-from record_format import encode
+from record_format import encode, quote
 
 NOON = datetime(2025, 5, 14, 12, 0, 0, 123456, tzinfo=timezone(timedelta(hours=-6)))
 LINES = [encode("slow", 3, seq, (1, 1000 * seq, 0, (seq, -seq))) for seq in range(40)]
@@ -116,15 +116,10 @@ def test_a_log_that_ends_within_a_line_opens_and_goes_on(tmp_path: Path) -> None
     write(path, LINES)
     path.write_bytes(path.read_bytes()[:-20])
     with LogWriter(path, append=True) as writer:
-        writer.host_record(NOON, "note", *understand("engine 2900 rpm"), "sweep 1, hold 2")
+        writer.note(NOON, understand("engine 2900 rpm"), "sweep 1, hold 2")
     log = read_log(path)
     assert {record.seq for record in records(path)} == set(range(39))
-    assert log.host_records[-1].named() == {
-        "what": "engine_speed",
-        "value": "2900 rpm",
-        "place": "",
-        "at": "sweep 1, hold 2",
-    }
+    assert joined(log.host_records) == [(NOON, "engine_speed", "2900 rpm", "", "sweep 1, hold 2")]
     assert [item.record.seq for item in log.host_records] == [0, 1]
 
 
@@ -133,7 +128,7 @@ def test_a_text_is_cut_into_pieces_that_fit_and_join_again(text: str) -> None:
     parts = list(pieces(text))
     assert "".join(parts) == text
     for part in parts:
-        assert len(part) > 0
+        assert 0 < len(quote(part)) <= PIECE
 
 
 def test_the_last_whole_rig_of_a_log_counts(tmp_path: Path) -> None:
@@ -144,6 +139,17 @@ def test_the_last_whole_rig_of_a_log_counts(tmp_path: Path) -> None:
         writer.rig(NOON, new)
         writer.host_record(NOON, "rig", 0, 2, "half a rig")
     assert read_log(path).rig_text() == new
+
+
+def test_a_damaged_rig_is_said_to_be_damaged(tmp_path: Path) -> None:
+    for rig in ('name = "a rig"\n', 'name = "a rig"\n' * 20):
+        path = tmp_path / f"{len(rig)}.runlog"
+        with LogWriter(path, now=NOON) as writer:
+            writer.rig(NOON, rig)
+        whole = path.read_bytes()
+        path.write_bytes(whole.replace(b"a+rig", b"a+rag", 1))
+        with pytest.raises(LogError, match=r"damaged; name the rig's file with --rig"):
+            read_log(path).rig_text()
 
 
 def test_a_log_is_never_overwritten(tmp_path: Path) -> None:
@@ -199,29 +205,6 @@ def test_replay_keeps_the_pace_that_is_asked_for(tmp_path: Path) -> None:
     assert time.monotonic() - began >= 0.3
     with Replay(read_log(path)) as source:
         assert list(source) == shown
-
-
-@pytest.mark.parametrize(
-    ("text", "note"),
-    [
-        ("engine 2900 rpm", ("engine_speed", "2900 rpm", "")),
-        ("vacuum 10 inHg at tank", ("vacuum", "10 inHg", "tank")),
-        ("Vacuum 33.9 kPa at the clean pipe", ("vacuum", "33.9 kPa", "clean pipe")),
-        ("plate on", ("plate", "on", "")),
-        ("plate on, bore 2 1/16 in", ("plate", "on, bore 2 1/16 in", "")),
-        ("plate off", ("plate", "off", "")),
-        ("hose 50 ft of 4 in", ("hose", "50 ft of 4 in", "")),
-        ("engine  smokes   a bit", ("words", "engine smokes a bit", "")),
-        ("platelets", ("words", "platelets", "")),
-    ],
-)
-def test_typed_notes_are_understood(text: str, note: tuple[str, str, str]) -> None:
-    assert understand(text) == note
-
-
-def test_a_gauge_without_its_place_is_asked_for_it() -> None:
-    with pytest.raises(ValueError, match="place of its gauge"):
-        understand("vacuum 10 inHg")
 
 
 def test_the_disk_being_full_is_said(tmp_path: Path) -> None:

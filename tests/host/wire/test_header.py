@@ -1,11 +1,13 @@
 """A header out of its lines, in any state in which a link may leave them."""
 
 from collections.abc import Iterable
+from typing import Any
 
 import pytest
 
 from pullcurve.wire.decoder import Record
 from pullcurve.wire.header import Channel, Header, HeaderAssembler, Pickup, Sensor
+from record_format import HEADER as FIELDS
 
 LINES: list[tuple[str, tuple]] = [
     ("board", (1, "rp2-pico", "e661", "0.1.0", 1000, 30)),
@@ -23,6 +25,7 @@ LINES: list[tuple[str, tuple]] = [
 
 HEADER = Header(
     boot=4,
+    seq=0,
     format=1,
     board="rp2-pico",
     board_id="e661",
@@ -113,3 +116,52 @@ def test_lines_of_two_boots_are_never_mixed() -> None:
     before, after = records(boot=4)[:half], records(boot=5)[half:]
     assert assembled([*before, *after]) == []
     assert [header.boot for header in assembled([*before, *records(boot=5)])] == [5]
+
+
+def test_the_end_of_one_header_and_the_beginning_of_the_next_are_never_mixed() -> None:
+    """The part was changed in between, and the first lines of the new header are lost."""
+    half = len(LINES) // 2
+    before = records()[: half + 1]
+    after = [r._replace(seq=100 + r.seq) for r in records()[half:]]
+    assert assembled([*before, *after]) == []
+
+
+ODD: list[tuple[str, str, Any]] = [
+    ("board", "tick_ns", 0),
+    ("board", "tick_ns", -1000),
+    ("board", "tick_bits", 0),
+    ("board", "tick_bits", 63),
+    ("board", "lines", 10**9),
+    ("board", "line", -1),
+    ("plan", "block_us", 0),
+    ("plan", "slow_us", 0),
+    ("plan", "period_us", 10**30),
+    ("plan", "jitter_us", -1),
+    ("channel", "count_high", 1.0),
+    ("channel", "value_high", -2.5),
+    ("channel", "value_low", float("nan")),
+    ("channel", "count_low", float("inf")),
+]
+
+
+@pytest.mark.parametrize(("kind", "name", "value"), ODD)
+def test_a_header_with_values_that_cannot_be_is_refused(kind: str, name: str, value: Any) -> None:
+    place = [field for field, _ in FIELDS[kind]].index(name)
+    odd = records()
+    line = next(i for i, record in enumerate(odd) if record.kind == kind)
+    values = list(odd[line].values)
+    values[place] = value
+    odd[line] = odd[line]._replace(values=tuple(values))
+    assembler = HeaderAssembler()
+    assert [assembler.add(record) for record in odd] == [None] * len(odd)
+    assert assembler.malformed == 1
+    assert [assembler.add(record) for record in records()][-1] == HEADER
+
+
+@pytest.mark.parametrize("kind", ["board", "plan", "pickup", "channel"])
+def test_a_header_without_what_every_board_has_is_refused(kind: str) -> None:
+    lines = [(k, v) for k, v in LINES if k != kind]
+    assembler = HeaderAssembler()
+    for seq, (k, values) in enumerate(lines):
+        assert assembler.add(Record(k, 4, seq, (seq, len(lines), *values))) is None
+    assert assembler.malformed == 1

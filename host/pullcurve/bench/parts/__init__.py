@@ -76,7 +76,7 @@ def build_part(
     true_c = values.temperature_c or _reference_temperature_c
 
     def element(quantity: Quantity | None, name: str) -> Element:
-        return Element(_needed(part, quantity, name), true_c, errors, rng)
+        return Element(_needed(part, quantity, name), true_c, errors, rng, range_pa)
 
     def seen_c(time_s: float) -> float:
         return true_c(time_s) + errors.temperature_error_k

@@ -8,6 +8,7 @@ import random
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 Quantity = Callable[[float], float]
 """A physical value as a function of time [s]."""
@@ -50,14 +51,21 @@ class Imperfections:
     The errors down to `warm_up_s` belong to the part's first quantity, in its SI unit: the
     pressure of a pressure part, the temperature of the others. A value x is sensed as
 
-        x (1 + gain_error) + zero_error + zero_drift_per_s t + zero_per_k (T - 25 C)
+        x (1 + gain_error + gain_per_k (T - 25 C)) + n_2 T_2(u) + n_3 T_3(u)
+          + zero_error + zero_drift_per_s t + zero_per_k (T - 25 C)
           + warm_up_error exp(-t / warm_up_s) + noise
+
+    with the Chebyshev polynomials T_2, T_3 of u, which goes from -1 to 1 over the range: no
+    straight line comes nearer to such a curve. What is sensed ends at `stops_pa`.
     """
 
     zero_error: float = 0.0
     zero_drift_per_s: float = 0.0
     zero_per_k: float = 0.0
     gain_error: float = 0.0
+    gain_per_k: float = 0.0
+    nonlinearity: tuple[float, float] = (0.0, 0.0)
+    stops_pa: tuple[float, float] | None = None
     noise: float = 0.0  # standard deviation, Gaussian, independent from sample to sample
     warm_up_error: float = 0.0
     warm_up_s: float = 300.0
@@ -73,16 +81,45 @@ def within(windows: Windows, time_s: float) -> bool:
     return any(start <= time_s < end for start, end in windows)
 
 
+def deviation(
+    errors: Imperfections,
+    range_pa: tuple[float, float] | None,
+    value: Any,
+    time_s: Any,
+    temperature_c: Any,
+) -> Any:
+    """What the element makes of `value`, without noise and stops. Floats or arrays."""
+    kelvins = temperature_c - REFERENCE_TEMPERATURE_C
+    sensed = value * (1.0 + errors.gain_error + errors.gain_per_k * kelvins)
+    if range_pa is not None and any(errors.nonlinearity):
+        u = (2 * value - range_pa[0] - range_pa[1]) / (range_pa[1] - range_pa[0])
+        second, third = errors.nonlinearity
+        sensed = sensed + second * (2 * u**2 - 1) + third * (4 * u**3 - 3 * u)
+    sensed = sensed + errors.zero_error + errors.zero_drift_per_s * time_s
+    if errors.zero_per_k:
+        sensed = sensed + errors.zero_per_k * kelvins
+    if errors.warm_up_error:
+        sensed = sensed + errors.warm_up_error * math.e ** (-time_s / errors.warm_up_s)
+    return sensed
+
+
 class Element:
     """The sensing element of a part's first quantity."""
 
     def __init__(
-        self, truth: Quantity, temperature_c: Quantity, errors: Imperfections, rng: random.Random
+        self,
+        truth: Quantity,
+        temperature_c: Quantity,
+        errors: Imperfections,
+        rng: random.Random,
+        range_pa: tuple[float, float] | None,
     ) -> None:
         self._truth = truth
         self._temperature_c = temperature_c
         self._errors = errors
         self._rng = rng
+        self._range_pa = range_pa
+        self._feels_heat = bool(errors.zero_per_k or errors.gain_per_k)
         self._last: float | None = None
 
     def at(self, time_s: float) -> float:
@@ -94,14 +131,12 @@ class Element:
 
     def _sense(self, time_s: float) -> float:
         errors = self._errors
-        value = self._truth(time_s) * (1.0 + errors.gain_error)
-        value += errors.zero_error + errors.zero_drift_per_s * time_s
-        if errors.zero_per_k:
-            value += errors.zero_per_k * (self._temperature_c(time_s) - REFERENCE_TEMPERATURE_C)
-        if errors.warm_up_error:
-            value += errors.warm_up_error * math.exp(-time_s / errors.warm_up_s)
+        celsius = self._temperature_c(time_s) if self._feels_heat else REFERENCE_TEMPERATURE_C
+        value: float = deviation(errors, self._range_pa, self._truth(time_s), time_s, celsius)
         if errors.noise:
             value += self._rng.gauss(0.0, errors.noise)
+        if errors.stops_pa is not None:
+            value = min(max(value, errors.stops_pa[0]), errors.stops_pa[1])
         return value
 
 

@@ -1,0 +1,395 @@
+"""Looks for each trouble in a reduced run. Thresholds are judgements unless a source is named."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pullcurve.reduction.mark_pattern import pattern
+from pullcurve.reduction.meter_limits import findings
+from pullcurve.reduction.speed import Marks
+from pullcurve.reduction.troubles import Trouble
+from record_format import STATUS_NAMES
+
+if TYPE_CHECKING:
+    from pullcurve.reduction.run import Run
+
+Array = NDArray[np.float64]
+
+CLIPPED_SHARE = 0.02  # of a point's blocks, from which on its result is withheld
+MISSED_SHARE = 0.015  # of the marks: more than dirt and chance
+EVEN = 0.0005  # of an interval: marks put on by hand are never as even
+SLOW_RPM, FAST_RPM = 2000.0, 5500.0  # a top speed outside which marks are doubted
+FLOWING = 0.5  # of the differential pressure beside a gap in the edges
+LEAST_GAP_S, MISSED_GAP_S = 0.4, 2.0  # the latter where single marks are missed anyway
+STEADY_SHARE = 0.8  # of the speed two seconds on: the shaft neither starts nor stops
+MOVED_SPANS = 0.004  # of the span, by which a zero may move in a run without being named
+SUDDEN_SPANS = 0.003  # by which drift and warmth move no zero in a run
+WARMED_K = 8.0
+LOST_SHARE = 0.01
+CLOCK_JUMP_S = 1.0
+STEADY_BLOCKS = 120
+STEP_PA, STEP_SHARE = 15.0, 0.03  # a step of the differential pressure within a hold
+STOPPED = "With the engine stopped and locked out, "
+
+
+def find_troubles(run: "Run") -> list[Trouble]:
+    """All troubles of a run."""
+    found = list(run.around.troubles) if run.around else []
+    reversed_tubes = list(_tubes_reversed(run))
+    found += reversed_tubes
+    found += [] if reversed_tubes else _clipping(run)
+    found += [] if reversed_tubes else _water(run)
+    for shaft, marks in run.channels.marks.items():
+        name = shaft.replace("_", " ")
+        missed = list(_marks_missed(name, marks))
+        found += [*_wrong_marks(run, shaft, name, marks), *missed]
+        found += _dropouts(run, name, marks, MISSED_GAP_S if missed else LEAST_GAP_S)
+    found += _zero(run)
+    found += _meter(run)
+    found += _board_and_link(run)
+    return found
+
+
+def _zeroed(run: "Run") -> pd.Series:
+    table = run.channels.table
+    return table["differential_pressure_pa"] - table["zero_pa"]
+
+
+def _tubes_reversed(run: "Run") -> Iterator[Trouble]:
+    """Negative while the blower turns; a one-sided sensor stands at its lower end instead."""
+    table = run.channels.table
+    turning = table["speed_rpm"] > 0
+    if not turning.any():
+        return
+    zeroed = _zeroed(run)[turning]
+    limit = 3 * run.zeros.half_width_pa() + 0.005 * run.channels.span_pa
+    at_top = zeroed[table["speed_rpm"][turning] >= 0.8 * table["speed_rpm"].max()]
+    if len(at_top) and at_top.median() < -limit:
+        yield Trouble(
+            "tubes_reversed",
+            "differential pressure",
+            f"While the blower turns the differential pressure falls to {at_top.median():.0f} Pa "
+            "below its zero; with the tubes on the right ports it rises.",
+            STOPPED + "put the upstream tap's tube on the port marked +, the throat's on the "
+            "other, and run again.",
+            "withheld",
+        )
+
+
+def _clipping(run: "Run") -> Iterator[Trouble]:
+    table = run.channels.table
+    clipped = table["clipped_block"].to_numpy(bool)
+    if not clipped.any():
+        return
+    ends = table.loc[clipped, "greatest_pa"]
+    share = run.points["clipped_share"] if len(run.points) else pd.Series(dtype=float)
+    withheld = int((share > CLIPPED_SHARE).sum())
+    yield Trouble(
+        "sensor_clipped",
+        "differential pressure",
+        f"In {clipped.sum()} of {len(table)} blocks, {withheld} holds among them, samples stood at "
+        f"one end of the sensor's range (about {ends.median():.0f} Pa); the true pressure lies "
+        "beyond it.",
+        "Use a sensor of a wider range, or a tube with a wider throat.",
+        "withheld" if withheld else "none",
+    )
+
+
+def _water(run: "Run") -> Iterator[Trouble]:
+    """An offset that the engine-off zeros do not show, that came between them, or that moves
+    within a hold."""
+    moved = _zero_moved(run)
+    step = _greatest_step(run)
+    betrayed = run.offset_pa
+    sudden = moved if abs(moved) > max(SUDDEN_SPANS * run.channels.span_pa, STEP_PA) else 0.0
+    if not (betrayed or sudden or step):
+        return
+    signs = []
+    if betrayed:
+        signs.append(
+            f"flow against speed fits only with {betrayed:.0f} Pa of offset in the differential "
+            "pressure"
+        )
+    if sudden:
+        signs.append(f"the zero moved by {sudden:+.0f} Pa between engine stops")
+    if step:
+        signs.append(f"the differential pressure stepped by {step:.0f} Pa at steady speed")
+    yield Trouble(
+        "water_in_line",
+        "differential pressure",
+        f"Signs of an offset that no zero took off: {'; '.join(signs)}. Water or dirt in one of "
+        "the sensor's lines does that.",
+        STOPPED + "take the lines off the sensor, let them drain and dry, lay them so that they "
+        "rise to the sensor, and run again.",
+        "widened",
+    )
+
+
+def _zero_moved(run: "Run") -> float:
+    zeros = run.zeros.table["zero_pa"]
+    return float(zeros.iloc[-1] - zeros.iloc[0]) if len(zeros) > 1 else 0.0
+
+
+def _greatest_step(run: "Run") -> float:
+    """The largest sudden step of the differential pressure within a settled point."""
+    table, greatest = run.channels.table, 0.0
+    for point in run.points.to_dict("records"):
+        inside = table[table["time_s"].between(point["start_s"], point["end_s"])]
+        values = inside["differential_pressure_pa"].to_numpy()
+        values = values[np.isfinite(values)]
+        if len(values) < 60:
+            continue
+        sums = np.concatenate(([0.0], np.cumsum(values)))
+        width = 20
+        before = (sums[width:-width] - sums[: -2 * width]) / width
+        after = (sums[2 * width :] - sums[width:-width]) / width
+        steps = np.abs(after - before)
+        place = int(steps.argmax())
+        around = np.concatenate((steps[: max(place - width, 0)], steps[place + width :]))
+        usual = float(np.quantile(around, 0.95)) if len(around) > width else np.inf
+        limit = max(STEP_PA, STEP_SHARE * abs(values.mean()), 4 * usual)
+        if steps[place] > limit:
+            greatest = max(greatest, float(steps[place]))
+    return greatest
+
+
+def marks_doubt(run: "Run", shaft: str) -> int | None:
+    """How many marks the shaft seems to carry, where that is not what the rig says."""
+    marks = run.channels.marks[shaft]
+    typed = marks.marks_per_turn
+    found = pattern(marks.interval, marks.interval_mark, typed)
+    if found is None:
+        return None
+    if found.period > 1:
+        # A part of a turn may repeat almost; then the typed number must have been tried.
+        partial = typed % found.period == 0 and typed not in found.tried
+        return None if found.period == typed or partial else found.period
+    speed = run.channels.table["speed_rpm"]
+    top = float(speed.max()) / (run.channels.belt_ratio if shaft != "blower_shaft" else 1.0)
+    if typed > 1 and top < SLOW_RPM and found.resolved < 3 * EVEN:
+        return 1
+    return None
+
+
+def _wrong_marks(run: "Run", shaft: str, name: str, marks: Marks) -> Iterator[Trouble]:
+    seems = marks_doubt(run, shaft)
+    top = float(run.channels.table["speed_rpm"].max())
+    if seems is None and top <= FAST_RPM:
+        return
+    typed = marks.marks_per_turn
+    if seems is None:
+        evidence = f"With {typed} marks a turn the blower would reach {top:.0f} rpm."
+    elif seems == 1:
+        evidence = (
+            f"The rig says {typed} marks a turn, and the intervals between marks show no "
+            f"unevenness at all, as with one mark; with {typed} the top speed would be {top:.0f} "
+            "rpm only."
+        )
+    else:
+        evidence = (
+            f"The rig says {typed} marks a turn, but the intervals between marks repeat after "
+            f"every {seems}."
+        )
+    yield Trouble(
+        "wrong_marks",
+        name,
+        evidence,
+        STOPPED + f"count the marks on the {name}, and put their number into the rig as "
+        "marks_per_turn.",
+        "widened",
+    )
+
+
+def _marks_missed(name: str, marks: Marks) -> Iterator[Trouble]:
+    share = marks.missed / max(marks.passed, 1)
+    if share > MISSED_SHARE:
+        yield Trouble(
+            "mark_missed",
+            name,
+            f"The pickup missed {marks.missed} of {marks.passed} marks ({100 * share:.0f} %). They "
+            "were put back from the marks around them.",
+            STOPPED + "clean or renew the marks, and set the pickup so that it sees each of them.",
+            "none",
+        )
+
+
+def _dropouts(run: "Run", name: str, marks: Marks, least_s: float) -> Iterator[Trouble]:
+    """Times without edges in which air moved as before."""
+    table = run.channels.table
+    time_s, zeroed = table["time_s"].to_numpy(), _zeroed(run).to_numpy()
+    floor = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
+    edges = [(s, e) for s, e in marks.gaps() if e - s >= least_s and _turns_on(marks, s, e)]
+    if len(marks.time_s):
+        first, last = float(marks.time_s[0]), float(marks.time_s[-1])
+        near, far = marks.at(np.array([first + 0.4, first + 2.5]), 0.8)
+        if near > STEADY_SHARE * far:
+            edges.append((float(time_s[0]), first))
+        near, far = marks.at(np.array([last - 0.4, last - 2.5]), 0.8)
+        if near > STEADY_SHARE * far:
+            edges.append((last, float(time_s[-1])))
+    silent = [(s, e) for s, e in edges if _flows_through(time_s, zeroed, s, e, floor)]
+    if silent:
+        seconds = sum(end - start for start, end in silent)
+        yield Trouble(
+            "pickup_dropout",
+            name,
+            f"{len(silent)} times, {seconds:.1f} s in all, the pickup saw no mark while air moved "
+            f"as before (first at {silent[0][0]:.0f} s).",
+            STOPPED + "check the pickup's plug and wire, its distance to the marks, and that no "
+            "sun falls on it.",
+            "widened",
+            silent[0][0],
+            silent[-1][1],
+        )
+    elif not len(marks.time_s):
+        yield Trouble(
+            "pickup_dropout",
+            name,
+            "The pickup saw no mark in the whole run.",
+            STOPPED + "check that the pickup faces the mark, then its wiring.",
+            "withheld",
+        )
+
+
+def _turns_on(marks: Marks, start: float, end: float) -> bool:
+    """Whether the shaft turns as fast after a gap as before it: it did not stop in between."""
+    before, after = marks.at(np.array([start - 0.3, end + 0.3]), 0.8)
+    return bool(min(before, after) > 0.6 * max(before, after) > 0)
+
+
+def _flows_through(time_s: Array, zeroed: Array, start: float, end: float, floor: float) -> bool:
+    """Whether the differential pressure stays up between two times as it is beside them."""
+    inside = zeroed[(time_s > start + 0.1) & (time_s < end - 0.1)]
+    if len(inside) * float(np.median(np.diff(time_s))) < 0.7 * (end - start - 0.2):
+        return False  # the records are missing, not the edges
+    sides = (
+        zeroed[(time_s > start - 2) & (time_s < start)],
+        zeroed[(time_s > end) & (time_s < end + 2)],
+    )
+    usual = max((float(np.nanmedian(side)) for side in sides if len(side) > 3), default=0.0)
+    return len(inside) > 0 and usual > floor and float(np.nanmin(inside)) > FLOWING * usual
+
+
+def _zero(run: "Run") -> Iterator[Trouble]:
+    if run.zeros.table.empty:
+        yield Trouble(
+            "no_zero",
+            "zero",
+            "No stretch with the engine off was found, so the zero of the differential pressure is "
+            "known from the sensor's data sheet only.",
+            "Let the logger run for 10 s with the engine off before and after a sweep.",
+            "widened",
+        )
+    moved = _zero_moved(run)
+    if abs(moved) > MOVED_SPANS * run.channels.span_pa:
+        yield Trouble(
+            "zero_moved",
+            "zero",
+            f"The zero moved by {moved:+.1f} Pa between the first engine stop and the last.",
+            "Keep the board out of the sun, let it warm up before the run, and take a zero before "
+            "and after each sweep.",
+            "widened",
+        )
+    table = run.channels.table
+    if "sensor_temperature_k" in table:
+        warmed = _span(table["sensor_temperature_k"])
+        if warmed > WARMED_K:
+            yield Trouble(
+                "board_warmed",
+                "board",
+                f"The sensor's own temperature changed by {warmed:.0f} K during the run; its zero "
+                "and gain follow that.",
+                "Keep the board in the shade, and let it stand for ten minutes before the run.",
+                "widened",
+            )
+
+
+def _span(values: pd.Series) -> float:
+    known = values.dropna()
+    return float(known.max() - known.min()) if len(known) else 0.0
+
+
+def _meter(run: "Run") -> Iterator[Trouble]:
+    if run.flows is None:
+        return
+    if not run.flows.state.converged.all():
+        yield Trouble(
+            "no_solution",
+            "meter",
+            "At some points the flow equation has no solution: the differential pressure is more "
+            "than this meter can have.",
+            "Check the bores in the rig and the sensor's range in board.json.",
+            "withheld",
+        )
+    for finding in findings(run.rig.meter, run.flows.state):
+        if finding.consequence == "widened":  # the others are remarks
+            yield Trouble("meter_limit", "meter", finding.sentence, "", finding.consequence)
+
+
+def _board_and_link(run: "Run") -> Iterator[Trouble]:
+    records = run.records
+    if records.lost > LOST_SHARE * (records.lost + records.received):
+        yield Trouble(
+            "records_lost",
+            "link",
+            f"{records.lost} of {records.lost + records.received} records are missing.",
+            "Use a shorter cable, away from the ignition, and keep the recorder running.",
+            "none",
+        )
+    drift = _clock_jump(run)
+    if drift > CLOCK_JUMP_S:
+        yield Trouble(
+            "clock_jump",
+            "host's clock",
+            f"The computer's clock jumped by {drift:.1f} s during the run. Board time is used, so "
+            "no flow depends on it; notes typed live may sit at the wrong time.",
+            "",
+            "none",
+        )
+    boots = records.blocks["boot"].nunique()
+    if boots > 1:
+        yield Trouble(
+            "board_reset",
+            "board",
+            f"The board started {boots} times during the run; what it measured before and after is "
+            "joined by the computer's clock.",
+            "Check the board's supply: the plug, the cable, the battery.",
+            "none",
+        )
+    for subject, rows in records.events[records.events["code"] == "sensor_lost"].groupby("subject"):
+        statuses = sorted({v for v in rows["value"] if 0 <= v < len(STATUS_NAMES)})
+        words = " and ".join(STATUS_NAMES[value].replace("_", " ") for value in statuses)
+        yield Trouble(
+            "sensor_lost",
+            str(subject),
+            f"The sensor stopped answering {len(rows)} times, first at "
+            f"{rows['time_s'].iloc[0]:.0f} s ({words}).",
+            "Check its plug and its wires; vibration loosens both.",
+            "none",
+        )
+    dropped = int(records.events.loc[records.events["code"] == "dropped", "value"].sum())
+    if dropped:
+        yield Trouble(
+            "records_dropped",
+            "link",
+            f"The board dropped {dropped} records, the oldest first, because nobody read them.",
+            "Keep the recorder running, and close other programs on the same port.",
+            "none",
+        )
+
+
+def _clock_jump(run: "Run") -> float:
+    """The largest change of the host's clock against the board's, beyond their drift."""
+    blocks = run.records.blocks
+    greatest = 0.0
+    for _, rows in blocks.groupby("boot"):
+        late = (rows["host_s"] - rows["time_s"]).to_numpy()
+        if len(late) > 3 * STEADY_BLOCKS:
+            # Over so many blocks a stretch in which nobody read, and all came late, is no jump.
+            smooth = pd.Series(late).rolling(STEADY_BLOCKS).median().dropna().to_numpy()
+            steps = np.abs(smooth[STEADY_BLOCKS:] - smooth[:-STEADY_BLOCKS])
+            greatest = max(greatest, float(steps.max()))
+    return greatest

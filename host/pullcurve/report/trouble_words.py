@@ -1,0 +1,51 @@
+"""Troubles in words: what was seen, what to do, and what it costs."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from pullcurve.report.result import RunResult, Trouble
+from pullcurve.report.rounding import minutes
+
+CONSEQUENCES: Final = {
+    "withheld": "What it spoils is not stated.",
+    "widened": "The intervals are wider for it.",
+    "none": "The numbers stand as they are.",
+}
+_IN_SHORT: Final = {
+    "withheld": "Results withheld, because of",
+    "widened": "Intervals widened, because of",
+    "none": "Seen, without harm to the numbers",
+}
+
+
+def kind_words(trouble: Trouble) -> str:
+    """`zero_moved` as `Zero moved`."""
+    return trouble.kind.replace("_", " ").capitalize()
+
+
+def when(trouble: Trouble) -> str:
+    """The subject, and the time where the trouble has one."""
+    if trouble.start_s is None:
+        return trouble.subject
+    if trouble.end_s is None:
+        return f"{trouble.subject}, from {minutes(trouble.start_s)}"
+    return f"{trouble.subject}, {minutes(trouble.start_s)} to {minutes(trouble.end_s)}"
+
+
+def read_first(result: RunResult) -> list[str]:
+    """The shortest account of what spoils the result, empty when nothing does."""
+    said = []
+    for consequence, words in _IN_SHORT.items():
+        kinds = _kinds([each for each in result.troubles if each.consequence == consequence])
+        if kinds:
+            said.append(f"{words}: {kinds}.")
+    warnings = dict.fromkeys(
+        remark.subject for remark in result.remarks if remark.weight == "warning"
+    )
+    if warnings:
+        said.append(f"Warnings: {', '.join(warnings)}.")
+    return said
+
+
+def _kinds(troubles: Sequence[Trouble]) -> str:
+    return ", ".join(dict.fromkeys(trouble.kind.replace("_", " ") for trouble in troubles))

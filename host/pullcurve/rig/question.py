@@ -1,0 +1,69 @@
+"""What a question to a person is, and how typed answers are read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+Value = str | int | float | list[str]
+Answers = Mapping[str, Value]  # by full key; what was left out is not in it
+
+
+class GoBack(Exception):  # noqa: N818 - no error: the person takes an answer back
+    """The answer before this one has to be given again; says why."""
+
+
+def never(_: Answers) -> bool:
+    return False
+
+
+def always(_: Answers) -> bool:
+    return True
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing that is asked.
+
+    `key` is the rig's own, such as `meter.pipe_bore`; one without a dot steers what else is
+    asked and is not written. Enter alone gives `default`; without one it leaves the key out,
+    or is refused where the key is `needed`. `read` makes an answer into TOML's value and raises
+    ValueError with a sentence, or GoBack.
+    """
+
+    key: str
+    words: str
+    read: Callable[[str], Value] = str
+    examples: tuple[str, ...] = ()  # the first also stands in the file where the key is left out
+    default: str = ""
+    without: str = ""  # what is taken where the key is left out
+    comment: str = ""  # stands above the key in the file
+    caution: str = ""  # said before the question
+    choices: Mapping[str, str] = field(default_factory=dict)
+    asked: Callable[[Answers], bool] = always
+    needed: Callable[[Answers], bool] = never
+
+
+def number(text: str) -> float:
+    """A number without a unit."""
+    if re.fullmatch(r"-?([0-9]{1,15}(\.[0-9]{1,15})?|\.[0-9]{1,15})", text) is None:
+        raise ValueError(
+            f"{text!r} is no plain number: wanted digits and a decimal point, without a unit"
+        )
+    return float(text)
+
+
+def whole_number(text: str) -> int:
+    """A whole number without a unit."""
+    if re.fullmatch(r"-?[0-9]{1,15}", text) is None:
+        raise ValueError(f"{text!r} is no whole number")
+    return int(text)
+
+
+def two_ends(text: str) -> list[str]:
+    """The two ends of a range, written with `to` between them."""
+    ends = re.split(r"\s+to\s+", text)
+    if len(ends) != 2:
+        raise ValueError("wanted both ends with 'to' between them: -1 psi to 1 psi")
+    return ends

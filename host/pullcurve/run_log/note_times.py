@@ -1,0 +1,63 @@
+"""When a note that is added afterwards holds, as people say it."""
+
+import re
+from datetime import time
+from typing import Final, NamedTuple
+
+from pullcurve.run_log.notes import Spoken
+
+HELP: Final = "'sweep 2, hold 3', '125 s', '2 min 5 s', or the time of day: '14:32', '14:32:10'"
+
+# Digits are few, so that every one of these fits into a record.
+_HOLD: Final = re.compile(r"sweep (\d{1,3})(?: ?,? ?hold (\d{1,3}))?", re.ASCII)
+_ELAPSED: Final = re.compile(r"(?:(\d{1,4}) ?min)? ?(?:(\d{1,6}(?:\.\d{1,3})?) ?s)?", re.ASCII)
+_CLOCK: Final = re.compile(r"(\d{1,2}):(\d\d)(?::(\d\d))?", re.ASCII)
+
+
+class Hold(NamedTuple):
+    """A settled point by its number within its sweep, or with `hold` None the whole sweep."""
+
+    sweep: int
+    hold: int | None
+
+
+class Elapsed(NamedTuple):
+    """Seconds since the run's first block."""
+
+    seconds: float
+
+
+def parse_time(text: str) -> Hold | Elapsed | time:
+    """When a note holds. A time of day is that of the run's day and zone.
+
+    Raises ValueError with a sentence that says what is understood.
+    """
+    plain = tidy(text)
+    if match := _HOLD.fullmatch(plain):
+        sweep, hold = int(match[1]), int(match[2]) if match[2] else None
+        if sweep < 1 or hold == 0:
+            raise ValueError(f"{text!r}: sweeps and holds are counted from 1")
+        return Hold(sweep, hold)
+    if plain and (match := _ELAPSED.fullmatch(plain)):
+        return Elapsed(60 * int(match[1] or 0) + float(match[2] or 0))
+    if match := _CLOCK.fullmatch(plain):
+        try:
+            return time(int(match[1]), int(match[2]), int(match[3] or 0))
+        except ValueError:
+            raise ValueError(f"{text!r} is no time of day") from None
+    shown = repr(text if len(text) <= 40 else text[:40] + "...")
+    raise ValueError(f"{shown} does not say when; understood are {HELP}")
+
+
+def check_time(text: str, spoken: Spoken) -> None:
+    """Raises ValueError with a sentence when this does not say when a note holds."""
+    when = parse_time(text)
+    if isinstance(when, Hold) and when.hold is None and spoken.what in ("engine_speed", "vacuum"):
+        raise ValueError(
+            f"a reading belongs to one hold: say which, such as 'sweep {when.sweep}, hold 1'"
+        )
+
+
+def tidy(text: str) -> str:
+    """The same in small letters with single spaces."""
+    return " ".join(text.lower().split())

@@ -1,0 +1,205 @@
+"""Random sensors and pickups for the population study, with the trouble that a run is made with.
+
+Errors are drawn within the data sheets that the host ships, one half uniform, one half normal.
+"""
+
+from typing import Any
+
+import numpy as np
+from population_dice import Dice
+from population_hand import Stay
+from population_machines import Drawn, Tree
+
+from pullcurve.bench.plant import Plant
+from pullcurve.rig.sensor_parts import SENSOR_PARTS
+
+TROUBLES = (
+    "tubes_reversed",
+    "sensor_clipped",
+    "water_in_line",
+    "wrong_marks",
+    "pickup_dropout",
+    "sea_level_pressure",
+    "mark_missed",
+)
+MORE_TROUBLES = ("straightener_missing", "records_lost", "clock_jump")
+
+_MBAR, _INCH, _PSI = 100.0, 249.0889, 6894.757
+# Upper ends that are sold, two-sided and one-sided, from memory.
+_TWO_SIDED = {
+    "HSC": (25 * _MBAR, 40 * _MBAR, 60 * _MBAR, _PSI),
+    "SSC": (25 * _MBAR, 40 * _MBAR, 60 * _MBAR, _PSI),
+    "MS4525DO": (_PSI,),
+    "ABP2": (25 * _MBAR, 40 * _MBAR, 60 * _MBAR, _PSI),
+    "DLH": (10 * _INCH, 20 * _INCH, 30 * _INCH),
+}
+_ONE_SIDED = {"HSC": (25 * _MBAR, 40 * _MBAR, 60 * _MBAR, _PSI), "MS4525DO": (_PSI,)}
+_PARTS = ("HSC", "HSC", "HSC", "SSC", "MS4525DO", "ABP2", "DLH", "DLH")
+# Where the count stops, over the upper end of a two-sided range.
+_STOPS = {"HSC": 1.187, "SSC": 1.187, "MS4525DO": 1.187, "ABP2": 1.25, "DLH": 1.25}
+_HEADROOM = 1.15
+_BMP280, _BME280, _SHT4X = (SENSOR_PARTS[part] for part in ("BMP280", "BME280", "SHT4x"))
+
+
+def draw_pickups(
+    dice: Dice, trouble: str | None, stays: tuple[Stay, ...]
+) -> tuple[list[Tree], int]:
+    """The pickups, and the marks of the blower's shaft as they are typed."""
+    marks = dice.whole(2, 6) if trouble in ("wrong_marks", "mark_missed") else dice.whole(1, 6)
+    spread = dice.ratio(0.002, 0.02)  # of a pitch
+    blower = {
+        "role": "blower_shaft",
+        "marks": marks,
+        "uneven": [dice.normal(spread) for _ in range(marks)],
+        "missed": dice.one_of((0.0, 0.0, dice.between(0, 0.004))),
+        "doubled": dice.one_of((0.0, 0.0, dice.between(0, 0.004))),
+        "doubled_after_us": dice.between(450, 900),
+        "jitter_us": dice.between(1, 15),
+    }
+    if trouble == "mark_missed":
+        blower["missed_marks"] = [dice.between(0.25, 0.7), *[0.0] * (marks - 1)]
+    if trouble == "pickup_dropout":
+        blower["dropouts"] = _dropouts(dice, stays)
+    engine = {"role": "engine_shaft", "marks": dice.whole(1, 2), "jitter_us": dice.between(1, 15)}
+    typed = marks
+    while trouble == "wrong_marks" and typed == marks:
+        typed = dice.whole(1, 6)
+    return [blower, engine] if dice.chance(0.25) else [blower], typed
+
+
+def _dropouts(dice: Dice, stays: tuple[Stay, ...]) -> list[tuple[float, float]]:
+    found = []
+    for _ in range(dice.whole(1, 3)):
+        stay = dice.one_of(stays)
+        start = dice.between(stay.start_s, stay.end_s - 2)
+        found.append((start, start + dice.between(1, 8)))
+    return found
+
+
+def draw_water(dice: Dice, duration_s: float) -> Tree:
+    """A slug that comes in the first half of the run and stays."""
+    return {
+        "from_s": dice.between(0, 0.5) * duration_s,
+        "to_s": duration_s + 1,
+        "line": dice.one_of(("upstream", "throat")),
+        "offset_pa": dice.sign() * dice.ratio(30, 200),
+        "share": dice.normal(0.015),
+        "stick_pa": dice.between(50, 400),
+        "time_constant_s": dice.ratio(0.08, 0.8),
+    }
+
+
+def meter_sensor(dice: Dice, trouble: str | None, plant: Plant) -> Tree:
+    """A part whose range suits the pressures, as it truly is."""
+    truth = plant.truth()
+    ripple = 2.2 * sum(harmonic.amplitude for harmonic in plant.scenario.meter.pulsation)
+    top = float(truth["differential_pressure_pa"].max())
+    part = dice.one_of(_PARTS)
+    one_sided = part in _ONE_SIDED and dice.chance(0.5) and trouble != "tubes_reversed"
+    stops: Tree = {}
+    if trouble == "sensor_clipped":
+        stop = dice.between(0.7, 0.98) * top
+        end = stop / _STOPS[part]
+        if dice.chance(0.5):  # a part that stops where its rated range ends
+            end, stops = stop, {"stops_pa": (-1.02 * stop, stop)}
+        low, high = -end, end
+    else:
+        wanted = _HEADROOM * top * (1 + ripple)
+        sold = (_ONE_SIDED if one_sided else _TWO_SIDED)[part]
+        high = next((end for end in sold if end >= wanted), wanted)
+        low = 0.0 if one_sided else -high
+    sheet = SENSOR_PARTS[part].differential_pressure
+    assert sheet is not None
+    span = high - low
+    bow = dice.within(0.6 * sheet.nonlinearity)
+    sensor = {
+        "role": "meter_dp",
+        "part": part,
+        "address": 0x28,
+        "range_pa": (low, high),
+        "zero_error": dice.within(sheet.error_band * span),
+        "gain_error": dice.within(sheet.gain_bound),
+        "nonlinearity": (bow * span, dice.within(0.4 * sheet.nonlinearity) * span),
+        "noise": dice.ratio(1e-4, 5e-4) * span,
+        "heat_k": dice.between(1, 5),
+    }
+    return sensor | stops | _drift(dice, span, plant.scenario.duration_s)
+
+
+def _drift(dice: Dice, span: float, duration_s: float) -> Tree:
+    """How the zero moves: not at all, steadily, by its own warmth, or in the sun."""
+    kind = dice.one_of(("none", "steady", "warm_up", "sun"))
+    if kind == "steady":
+        return {"zero_drift_per_s": dice.normal(6e-4) * span / duration_s}
+    if kind == "warm_up":
+        return {"warm_up_error": dice.normal(1e-3) * span, "warm_up_s": dice.ratio(40, 400)}
+    if kind == "sun":
+        sun = {
+            "from_s": dice.between(0, 0.6) * duration_s,
+            "rise_k": dice.between(4, 18),
+            "time_constant_s": dice.ratio(40, 300),
+        }
+        return {"sun": sun, "zero_per_k": dice.normal(6e-5) * span, "gain_per_k": dice.normal(5e-5)}
+    return {}
+
+
+def air_sensors(dice: Dice, position: str, *, pressure: bool) -> list[Tree]:
+    """The sensors of the air: without `pressure` none tells the station's."""
+    if pressure:
+        ambient = _absolute(dice, "ambient_air", "BME280", 0, 0x76)
+        ambient["humidity_error"] = dice.within(_BME280.humidity.bound)
+    else:
+        ambient = {
+            "role": "ambient_air",
+            "part": "SHT4x",
+            "address": 0x44,
+            "zero_error": dice.within(_SHT4X.temperature.bound),
+            "humidity_error": dice.within(_SHT4X.humidity.bound),
+        }
+    roles = ["meter_air"] if position == "clean_pipe" or dice.chance(0.25) else []
+    if dice.chance(0.6):
+        roles.append("blower_air")
+    return [ambient] + [
+        _absolute(dice, role, "BMP280", 1, address)
+        for role, address in zip(roles, (0x76, 0x77), strict=False)
+    ]
+
+
+def _absolute(dice: Dice, role: str, part: str, bus: int, address: int) -> Tree:
+    return {
+        "role": role,
+        "part": part,
+        "bus": bus,
+        "address": address,
+        "zero_error": dice.within(_BMP280.pressure.bound),
+        "temperature_error_k": dice.within(_BMP280.temperature.bound),
+        "noise": 1.5,
+    }
+
+
+def typed_pressure(dice: Dice, site: Any, *, sea_level: bool) -> float:
+    """A barometer's reading [Pa], or what the weather report makes of it at sea level."""
+    if not sea_level:
+        return float(site.pressure_pa + dice.within(200.0))
+    # QNH: the station's pressure reduced with the atmosphere of ISO 2533:1975
+    n = 0.190263
+    at_sea_level = site.pressure_pa**n + 101325**n * 0.0065 * site.altitude_m / 288.15
+    return float(np.power(at_sea_level, 1 / n))
+
+
+def spoil(dice: Dice, trouble: str | None, drawn: Drawn) -> Tree:
+    """The scenario's tables with the troubles of meter, lines and link."""
+    scenario = dict(drawn.scenario)
+    meter = dict(scenario["meter"])
+    duration_s = scenario["duration_s"]
+    if trouble == "tubes_reversed":
+        meter["tubes_reversed"] = True
+    if trouble == "water_in_line":
+        scenario["events"] = {"water": [draw_water(dice, duration_s)]}
+    if trouble == "straightener_missing":
+        meter["discharge_coefficient"] *= 1 - dice.between(0.01, 0.05)
+        meter["coefficient_noise"] = dice.between(0.01, 0.04)
+    if trouble == "records_lost" or dice.chance(0.08):
+        rate = dice.ratio(1e-5, 3e-4) if trouble != "records_lost" else dice.ratio(3e-4, 2e-3)
+        scenario["link"] = {"damage": [{"from_s": 0.0, "to_s": duration_s, "rate": rate}]}
+    return scenario | {"meter": meter}
