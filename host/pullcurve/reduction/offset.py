@@ -32,6 +32,13 @@ class Offset:
     step: bool = False
 
 
+def distinct_speeds(speed_rpm: Array) -> int:
+    """How many speeds there are that lie apart."""
+    if not len(speed_rpm):
+        return 0
+    return 1 + int((np.diff(np.sort(speed_rpm)) > APART * speed_rpm.max()).sum())
+
+
 def fitted_offset(
     speed_rpm: Array, pressure_pa: Array, scatter_pa: Array, thinning: Array
 ) -> Offset | None:
@@ -42,8 +49,7 @@ def fitted_offset(
     near 0 by BEND as a further observation. A step is an offset of the later points alone; it
     must fit better than a change of the path at any time, which is one of a.
     """
-    apart = np.diff(np.sort(speed_rpm)) > APART * speed_rpm.max()
-    if 1 + apart.sum() < LEAST_SPEEDS or speed_rpm.max() < LEAST_RANGE * speed_rpm.min():
+    if distinct_speeds(speed_rpm) < LEAST_SPEEDS or speed_rpm.max() < LEAST_RANGE * speed_rpm.min():
         return None
     x = speed_rpm**2 * thinning
     x = x / x.max()

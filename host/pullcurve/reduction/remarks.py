@@ -34,7 +34,7 @@ def _meter(run: Run) -> Iterator[Remark]:
     if run.flows is None:
         return
     for finding in findings(run.rig.meter, run.flows.state):
-        if finding.consequence == "none":
+        if finding.consequence == "none" or finding.quantity == "Reynolds number":
             yield Remark("note", "meter", finding.sentence, "")
 
 

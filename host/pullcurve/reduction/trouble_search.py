@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pullcurve.reduction.mark_pattern import pattern
 from pullcurve.reduction.meter_limits import findings
+from pullcurve.reduction.offset import LEAST_SPEEDS, distinct_speeds
 from pullcurve.reduction.speed import Marks
 from pullcurve.reduction.troubles import Trouble
 from record_format import STATUS_NAMES
@@ -134,8 +135,11 @@ def _zero_moved(run: "Run") -> float:
 
 
 def _greatest_step(run: "Run") -> float:
-    """The largest sudden step of the differential pressure within a settled point."""
+    """The largest sudden step of the differential pressure within a settled point of a sweep;
+    at one speed all along, as in a cut, clogs do that."""
     table, greatest = run.channels.table, 0.0
+    if distinct_speeds(run.points["speed_rpm"].to_numpy()) < LEAST_SPEEDS:
+        return greatest
     for point in run.points.to_dict("records"):
         inside = table[table["time_s"].between(point["start_s"], point["end_s"])]
         values = inside["differential_pressure_pa"].to_numpy()
@@ -325,7 +329,7 @@ def _meter(run: "Run") -> Iterator[Trouble]:
             "withheld",
         )
     for finding in findings(run.rig.meter, run.flows.state):
-        if finding.consequence == "widened":  # the others are remarks
+        if finding.consequence == "widened" and finding.quantity != "Reynolds number":
             yield Trouble("meter_limit", "meter", finding.sentence, "", finding.consequence)
 
 
