@@ -125,11 +125,11 @@ def test_optional_roles_reach_the_result() -> None:
     assert (blower / engine)[held].mean() == pytest.approx(1.2 * (1 - 0.004), abs=0.002)
 
 
+@pytest.mark.parametrize("name", sorted(RIGS))
 def test_making_a_sample_again_gives_the_same_bytes(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    name = "rough_link"
     rig = ROOT / f"hardware/rigs/{RIGS[name]}.toml"
     log = tmp_path / "again.runlog"
     main(["bench", name, str(log), "--rig", str(rig)], standalone_mode=False)

@@ -107,7 +107,11 @@ def places_table(result: RunResult, units: UnitSystem) -> Table:
                 [_state(flow, units, with_basis=not basis) for flow in flows],
             ),
         ]
-    return _filled(columns)
+    return _filled(
+        columns,
+        "The mass is measured at the meter. The state of the air at a place is read from a sensor "
+        "there where there is one, and else computed from that of the open air.",
+    )
 
 
 def measured_column(name: str, unit: DisplayUnit) -> Column:
