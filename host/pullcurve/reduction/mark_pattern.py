@@ -56,7 +56,9 @@ def pattern(interval: Array, mark: Array, typed: int = 1) -> Pattern | None:
     # At a speed at which blocks hold nearly whole turns a part may mislead; not most of them.
     periods = [part.period for part in parts]
     common = max(sorted(set(periods)), key=periods.count)
-    if periods.count(common) * 2 <= len(periods):
+    # A part of the turn that is believed may repeat almost: then all must agree.
+    needed = len(periods) if typed % common == 0 and typed != common else len(periods) // 2 + 1
+    if periods.count(common) < needed:
         common = 1
     chosen = [part for part in parts if part.period == common] or parts
     return Pattern(

@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 LEAST_SPEEDS, APART = 4, 0.03  # that differ by so much of the greatest
 LEAST_RANGE = 1.3  # of speed, from slowest to fastest
-BEND = 0.06  # of the differential pressure at the top, one standard deviation (judgement)
+# Of the differential pressure at the top, one standard deviation (judgement): where the pressure
+# at the blower's inlet was measured, and where it was modelled.
+BEND_MEASURED, BEND_MODELLED = 0.03, 0.07
 LIKENESS = 0.006  # relative standard deviation about the curve of a path that stays the same
 SAME_PATH = 2.5  # standard deviations from the curve, root mean square
-STEP_WORTH = 16.0  # by which a step must lessen the sum of squares, beside any other reading
+STEP_WORTH = 25.0  # by which a step must lessen the sum of squares, beside any other reading
 LEAST_BESIDE = 2  # points on either side of a step
 
 Array = NDArray[np.float64]
@@ -40,14 +42,15 @@ def distinct_speeds(speed_rpm: Array) -> int:
 
 
 def fitted_offset(
-    speed_rpm: Array, pressure_pa: Array, scatter_pa: Array, thinning: Array
+    speed_rpm: Array, pressure_pa: Array, scatter_pa: Array, thinning: Array, bend: float
 ) -> Offset | None:
     """The offset of the points of one sweep, in the order of time; None where they do not tell.
 
     thinning: p_inlet^2 / p_tap at each point, in any unit. The curve is
     a x (1 + b x) + c with x = N^2 thinning, 1 at the top, by weighted least squares; b is held
-    near 0 by BEND as a further observation. A step is an offset of the later points alone; it
-    must fit better than a change of the path at any time, which is one of a.
+    near 0 by `bend`, its standard deviation, as a further observation. A step is an offset of
+    the later points alone; it must fit better than a change of the path at any time, which is
+    one of a.
     """
     if distinct_speeds(speed_rpm) < LEAST_SPEEDS or speed_rpm.max() < LEAST_RANGE * speed_rpm.min():
         return None
@@ -63,7 +66,7 @@ def fitted_offset(
         """Solution, its covariance, and the sum of squares left, with further columns."""
         rows = np.column_stack([x, x**2, *more]) / sigma[:, None]
         prior = np.zeros(rows.shape[1])
-        prior[1] = 1 / (BEND * top)
+        prior[1] = 1 / (bend * top)
         design = np.vstack((rows, prior))
         solution, *_ = np.linalg.lstsq(design, observed, rcond=None)
         left = observed - design @ solution

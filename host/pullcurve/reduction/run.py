@@ -13,7 +13,7 @@ from pullcurve.reduction.air_at_places import Surroundings, surroundings
 from pullcurve.reduction.channels import Channels, to_si
 from pullcurve.reduction.clipping import clipped_blocks
 from pullcurve.reduction.notes import place_notes
-from pullcurve.reduction.offset import fitted_offset
+from pullcurve.reduction.offset import BEND_MEASURED, BEND_MODELLED, fitted_offset
 from pullcurve.reduction.records import Assembler, RunRecords
 from pullcurve.reduction.settled import Stretch, find_settled
 from pullcurve.reduction.trouble_search import CLIPPED_SHARE, find_troubles, marks_doubt
@@ -173,6 +173,7 @@ def _offset(points: pd.DataFrame, zeros: Zeros, flows: flow.Flows) -> float:
         points["differential_pressure_pa"].to_numpy()[use],
         points["scatter_pa"].to_numpy()[use],
         thinning[use],
+        BEND_MEASURED if flows.inlet.basis == "measured" else BEND_MODELLED,
     )
     own = 0.0 if offset is not None and offset.step else zeros.half_width_pa()
     if offset is None or abs(offset.pa) < max(CERTAIN * offset.u_pa + own, LEAST_OFFSET_PA):

@@ -25,6 +25,10 @@ SCATTER = 0.004
 BAND = 0.0048  # of the speed as a mean over CALM half seconds
 CALM = 7
 WANDER = 0.011  # of the speed as means over half seconds
+SHIFT = 0.0015  # of the mean speed, from one part of a level stretch to the other
+CERTAIN = 4.5  # standard deviations of that which wander alone would shift
+WANDER_STEPS = 6  # half seconds over which wander hangs together, both ways
+LEAST_SIDE = 12  # half seconds on either side of a shift
 AIR_S = 3.6
 LONGEST_FILL_S = 10.0
 FLOW_BAND = 0.004  # of flow over speed, against that of the stretch's later part
@@ -126,7 +130,27 @@ def _level(speed: Array, low: int, high: int) -> list[tuple[int, int]]:
     a, b = low + best[0], low + best[1]
     if b - a < least:
         return []
-    return [*_level(speed, low, a), (a, b), *_level(speed, b, high)]
+    return [*_level(speed, low, a), *_split(speed, a, b), *_level(speed, b, high)]
+
+
+def _split(speed: Array, low: int, high: int) -> list[tuple[int, int]]:
+    """A level stretch, cut where speed goes from one hold to another that is hardly faster."""
+    part = speed[low:high]
+    if len(part) < 2 * LEAST_SIDE:
+        return [(low, high)]
+    sums = np.concatenate(([0.0], np.cumsum(part)))
+    places = np.arange(LEAST_SIDE, len(part) - LEAST_SIDE + 1)
+    before = sums[places] / places
+    after = (sums[-1] - sums[places]) / (len(part) - places)
+    shifts = np.abs(after / before - 1)
+    place = int(shifts.argmax())
+    cut = int(places[place])
+    spread = np.hypot(part[:cut].std(), part[cut:].std()) / np.sqrt(2) / part.mean()
+    chance = spread * np.sqrt(WANDER_STEPS * (1 / cut + 1 / (len(part) - cut)))
+    if not shifts[place] > max(SHIFT, CERTAIN * chance):
+        return [(low, high)]
+    middle = low + cut
+    return [*_split(speed, low, middle), *_split(speed, middle, high)]
 
 
 def _filled(speed: Array, flow: Array, low: int, high: int) -> int:
