@@ -66,10 +66,9 @@ class Meter(Table):
 class Water(Stretch):
     """A slug of water in one of the lines.
 
-    It adds `offset_pa` to the difference that the sensor feels, with its sign. It sticks to
-    the wall, and slides only where the difference has moved by `stick_pa`; it then takes
-    `share` of the difference at which it came to rest. The line answers with
-    `time_constant_s`.
+    It adds `offset_pa` to the difference that the sensor feels, and `share` of the difference
+    at which it last came to rest: it sticks to the wall, and slides only where the difference
+    has moved by more than `stick_pa`. Its line answers with `time_constant_s`.
     """
 
     line: Literal["upstream", "throat"]
@@ -91,9 +90,10 @@ class SensorTruth(Table):
     """A sensor as it truly is. Errors are in SI, of the part's main quantity unless named.
 
     What is said per kelvin counts from 25 C of the part, which stands `heat_k` above the air
-    and more in the sun. `nonlinearity` holds the amplitudes of the second and third Chebyshev
-    polynomials over the range: deviations from the straight line that fits best. Beyond
-    `stops_pa` the part gives no more, wherever its counts end.
+    and more in the sun; its humidity is the open air's all the same. `nonlinearity` holds the
+    amplitudes of the second and third Chebyshev polynomials over the range: deviations from
+    the straight line that fits best. Beyond `stops_pa` the part gives no more, wherever its
+    counts end.
     """
 
     role: SensorRole

@@ -24,7 +24,7 @@ from pullcurve.errors import ScenarioError
 
 _LEAST_TANK = 0.4  # tank over ambient pressure; beyond it the way in is near choking
 _GREATEST_OUTLET = 1.5  # outlet over ambient pressure; no silencer is meant to do this
-_ROUNDS = 100
+_ROUNDS = 200
 _PATIENCE = 20  # then every other step is halved: it breaks a swing about a leak's turning point
 _TOLERANCE_KG_S = 1e-10
 _LONGEST_STEP = 1.0  # of Newton's method, in X

@@ -16,7 +16,7 @@ LEAST_SPEEDS, APART = 4, 0.03  # that differ by so much of the greatest
 LEAST_RANGE = 1.3  # of speed, from slowest to fastest
 # Of the differential pressure at the top, one standard deviation (judgement): where the pressure
 # at the blower's inlet was measured, and where it was modelled.
-BEND_MEASURED, BEND_MODELLED = 0.03, 0.07
+BEND_MEASURED, BEND_MODELLED = 0.05, 0.08
 LIKENESS = 0.006  # relative standard deviation about the curve of a path that stays the same
 SAME_PATH = 2.5  # standard deviations from the curve, root mean square
 STEP_WORTH = 25.0  # by which a step must lessen the sum of squares, beside any other reading

@@ -41,7 +41,7 @@ MEASURED = [
 ]
 SCATTER_PARTS = 10  # of a point, whose means tell its scatter
 BELT_SLIP = 0.012  # of the blower's speed: what a sound belt slips (judgement)
-CERTAIN = 2.8  # standard uncertainties of a fitted offset
+CERTAIN = 3.0  # standard uncertainties of a fitted offset
 LEAST_OFFSET_PA = 12.0  # about a millimetre of water
 
 Array = NDArray[np.float64]
