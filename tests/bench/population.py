@@ -42,9 +42,9 @@ def one_run(number: int, seed: int, only: str | None, folder: Path) -> Outcome:
     path = folder / f"run_{number:04d}.runlog"
     position = case.scenario.meter.position
     outcome = Outcome(number, position, case.trouble, case.plastic, str(path))
-    with LogWriter(path, now=case.scenario.start) as writer:
+    with case.link() as link, LogWriter(path, now=case.scenario.start) as writer:
         writer.rig(case.scenario.start, case.rig)
-        record(case, writer)
+        record(link, writer)
     try:
         compare(case, read_run(path), outcome)
     except PullcurveError as refusal:

@@ -1,6 +1,5 @@
 """One run of the population: machine, instrument, operator, rig file and trouble, as drawn."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -40,20 +39,23 @@ class Case:
     plastic: bool
     clock_jump: tuple[float, float] | None  # when, and by how much, in s
 
-    @property
-    def name(self) -> str:
-        return f"bench:{self.scenario.name}"
+    def link(self) -> "StrayClock":
+        """The way from the simulated board to the host."""
+        return StrayClock(self)
 
-    def __iter__(self) -> Iterator[Received]:
-        """What the host hears, at the times of its own clock."""
-        with DirectLink(self.scenario, World(self.scenario, self.plant)) as link:
-            for received in link:
-                since_s = (received.host_time - self.scenario.start).total_seconds()
-                if self.clock_jump is not None and since_s > self.clock_jump[0]:
-                    later = received.host_time + timedelta(seconds=self.clock_jump[1])
-                    yield received._replace(host_time=later)
-                else:
-                    yield received
+
+class StrayClock(DirectLink):
+    """The bench's link, as a host hears it whose clock jumps."""
+
+    def __init__(self, case: Case) -> None:
+        super().__init__(case.scenario, World(case.scenario, case.plant))
+        self._jump = case.clock_jump
+
+    def _received(self, now_us: int, data: bytes) -> Received:
+        received = super()._received(now_us, data)
+        if self._jump is None or now_us * 1e-6 < self._jump[0]:
+            return received
+        return received._replace(host_time=received.host_time + timedelta(seconds=self._jump[1]))
 
 
 def draw_case(seed: int, number: int, position: str, trouble: str | None) -> Case:

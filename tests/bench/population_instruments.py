@@ -38,7 +38,6 @@ _PARTS = ("HSC", "HSC", "HSC", "SSC", "MS4525DO", "ABP2", "DLH", "DLH")
 # Where the count stops, over the upper end of a two-sided range.
 _STOPS = {"HSC": 1.187, "SSC": 1.187, "MS4525DO": 1.187, "ABP2": 1.25, "DLH": 1.25}
 _HEADROOM = 1.15
-_BMP280, _BME280, _SHT4X = (SENSOR_PARTS[part] for part in ("BMP280", "BME280", "SHT4x"))
 
 
 def draw_pickups(
@@ -76,7 +75,7 @@ def _dropouts(dice: Dice, stays: tuple[Stay, ...]) -> list[tuple[float, float]]:
     return found
 
 
-def draw_water(dice: Dice, duration_s: float) -> Tree:
+def _water(dice: Dice, duration_s: float) -> Tree:
     """A slug that comes in the first half of the run and stays."""
     return {
         "from_s": dice.between(0, 0.5) * duration_s,
@@ -95,7 +94,7 @@ def meter_sensor(dice: Dice, trouble: str | None, plant: Plant) -> Tree:
     ripple = 2.2 * sum(harmonic.amplitude for harmonic in plant.scenario.meter.pulsation)
     top = float(truth["differential_pressure_pa"].max())
     part = dice.one_of(_PARTS)
-    one_sided = part in _ONE_SIDED and dice.chance(0.5) and trouble != "tubes_reversed"
+    one_sided = part in _ONE_SIDED and dice.chance(0.5)
     stops: Tree = {}
     if trouble == "sensor_clipped":
         stop = dice.between(0.7, 0.98) * top
@@ -147,14 +146,14 @@ def air_sensors(dice: Dice, position: str, *, pressure: bool) -> list[Tree]:
     """The sensors of the air: without `pressure` none tells the station's."""
     if pressure:
         ambient = _absolute(dice, "ambient_air", "BME280", 0, 0x76)
-        ambient["humidity_error"] = dice.within(_BME280.humidity.bound)
+        ambient["humidity_error"] = dice.within(_bound("BME280", "humidity"))
     else:
         ambient = {
             "role": "ambient_air",
             "part": "SHT4x",
             "address": 0x44,
-            "zero_error": dice.within(_SHT4X.temperature.bound),
-            "humidity_error": dice.within(_SHT4X.humidity.bound),
+            "zero_error": dice.within(_bound("SHT4x", "temperature")),
+            "humidity_error": dice.within(_bound("SHT4x", "humidity")),
         }
     roles = ["meter_air"] if position == "clean_pipe" or dice.chance(0.25) else []
     if dice.chance(0.6):
@@ -171,10 +170,14 @@ def _absolute(dice: Dice, role: str, part: str, bus: int, address: int) -> Tree:
         "part": part,
         "bus": bus,
         "address": address,
-        "zero_error": dice.within(_BMP280.pressure.bound),
-        "temperature_error_k": dice.within(_BMP280.temperature.bound),
+        "zero_error": dice.within(_bound(part, "pressure")),
+        "temperature_error_k": dice.within(_bound(part, "temperature")),
         "noise": 1.5,
     }
+
+
+def _bound(part: str, quantity: str) -> float:
+    return float(getattr(SENSOR_PARTS[part], quantity).bound)
 
 
 def typed_pressure(dice: Dice, site: Any, *, sea_level: bool) -> float:
@@ -195,7 +198,7 @@ def spoil(dice: Dice, trouble: str | None, drawn: Drawn) -> Tree:
     if trouble == "tubes_reversed":
         meter["tubes_reversed"] = True
     if trouble == "water_in_line":
-        scenario["events"] = {"water": [draw_water(dice, duration_s)]}
+        scenario["events"] = {"water": [_water(dice, duration_s)]}
     if trouble == "straightener_missing":
         meter["discharge_coefficient"] *= 1 - dice.between(0.01, 0.05)
         meter["coefficient_noise"] = dice.between(0.01, 0.04)

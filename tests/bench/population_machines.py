@@ -31,7 +31,6 @@ class Drawn:
     scenario: Tree
     rig: Tree
     stays: tuple[Stay, ...]
-    top_rpm: float  # of the blower
 
 
 def draw_machine(dice: Dice, name: str, position: str, least_altitude_m: float) -> Drawn:
@@ -102,7 +101,7 @@ def draw_machine(dice: Dice, name: str, position: str, least_altitude_m: float) 
         "board": {} if dice.chance(1 / 3) else {"plan": UNJITTERED},
     }
     rig = {"altitude": site["altitude_m"] + dice.between(-20, 20), "meter": rig_meter}
-    return Drawn(scenario, rig, hand.stays, top_rpm)
+    return Drawn(scenario, rig, hand.stays)
 
 
 def _site(dice: Dice, least_altitude_m: float) -> Tree:
@@ -148,7 +147,7 @@ def _meter(
         "sensor_time_constant_s": dice.between(0, 0.002),
         **_pulsation(dice, top_lobe_hz),
     }
-    rig = {
+    rig: Tree = {
         "kind": "venturi",
         "position": position,
         "pipe_bore": f"{1e3 * (pipe + dice.normal(bore_u95 / 2)):.3f} mm",

@@ -1,6 +1,8 @@
 """A reduced run of the population against the truth of its plant."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -76,7 +78,7 @@ def compare(case: Case, run: Run, outcome: Outcome) -> None:
     _compare_zeros(case, truth, run, outcome)
 
 
-def _compare_point(truth: "pd.Series[float]", point: dict[str, float], outcome: Outcome) -> None:
+def _compare_point(truth: "pd.Series[float]", point: dict[Hashable, Any], outcome: Outcome) -> None:
     def add(name: str, column: str, u95: str) -> None:
         if np.isfinite(point[column]):
             true = truth[column]

@@ -16,7 +16,7 @@ class Remark(NamedTuple):
 
 def remarks(run: Run) -> list[Remark]:
     """All remarks on a run, warnings first."""
-    found = [*_points(run), *_meter(run), *_board(run)]
+    found = [*_points(run), *_notes(run), *_meter(run), *_board(run)]
     return sorted(found, key=lambda remark: remark.weight != "warning")
 
 
@@ -27,6 +27,14 @@ def _points(run: Run) -> Iterator[Remark]:
             "settled points",
             "At no time did speed and flow hold still for long enough, so no flow can be stated.",
             "Hold the throttle still for 30 s at each of five or six speeds, then go to the next.",
+        )
+
+
+def _notes(run: Run) -> Iterator[Remark]:
+    lost = run.notes.loc[run.notes["time_s"].isna(), "at"].unique()
+    for at in lost:
+        yield Remark(
+            "note", "notes", f"A note is placed at {at}, which this run does not have.", ""
         )
 
 

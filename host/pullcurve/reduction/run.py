@@ -1,6 +1,6 @@
 """A run, reduced: the tables that every report, page and comparison starts from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +16,12 @@ from pullcurve.reduction.notes import place_notes
 from pullcurve.reduction.offset import BEND_MEASURED, BEND_MODELLED, fitted_offset
 from pullcurve.reduction.records import Assembler, RunRecords
 from pullcurve.reduction.settled import Stretch, find_settled
-from pullcurve.reduction.trouble_search import CLIPPED_SHARE, find_troubles, marks_doubt
+from pullcurve.reduction.trouble_search import (
+    CLIPPED_SHARE,
+    find_troubles,
+    greatest_step,
+    marks_doubt,
+)
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.reduction.zeros import Zeros, find_zeros
 from pullcurve.rig.loading import load_rig, parse_rig
@@ -135,6 +140,12 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     run = Run(
         log, rig, records, channels, zeros, flows, around, points, rejected, notes, offset_pa, []
     )
+    step_pa = greatest_step(run)
+    if step_pa > offset_pa and around is not None:
+        # A step within a hold that no fit explains: all points bear its size.
+        spoiled = _pressure(points, channels, zeros, accuracy, step_pa, records)
+        flows = flow.solve(spoiled, around, rig)
+        run = replace(run, flows=flows, points=_with_flows(points, flows, around))
     run.troubles.extend(find_troubles(run))
     _bear_consequences(run)
     return run

@@ -25,6 +25,7 @@ EVEN = 0.0005  # of an interval: marks put on by hand are never as even
 SLOW_RPM, FAST_RPM = 2000.0, 5500.0  # a top speed outside which marks are doubted
 FLOWING = 0.5  # of the differential pressure beside a gap in the edges
 LEAST_GAP_S, MISSED_GAP_S = 0.6, 2.0  # the latter where single marks are missed anyway
+RUN_DOWN_S, LONG_S = 8.0, 4.0  # of a shaft, and of pressure without edges after it
 STEADY_SHARE = 0.8  # of the speed two seconds on: the shaft neither starts nor stops
 MOVED_SPANS = 0.004  # of the span, by which a zero may move in a run without being named
 SUDDEN_SPANS = 0.003  # by which drift and warmth move no zero in a run
@@ -72,8 +73,8 @@ def _tubes_reversed(run: "Run") -> Iterator[Trouble]:
         yield Trouble(
             "tubes_reversed",
             "differential pressure",
-            f"While the blower turns the differential pressure falls to {at_top.median():.0f} Pa "
-            "below its zero; with the tubes on the right ports it rises.",
+            "While the blower turns the differential pressure falls by "
+            f"{abs(at_top.median()):.0f} Pa; with the tubes on the right ports it rises.",
             STOPPED + "put the upstream tap's tube on the port marked +, the throat's on the "
             "other, and run again.",
             "withheld",
@@ -103,7 +104,7 @@ def _water(run: "Run") -> Iterator[Trouble]:
     """An offset that the engine-off zeros do not show, that came between them, or that moves
     within a hold."""
     moved = _zero_moved(run)
-    step = _greatest_step(run)
+    step = greatest_step(run)
     betrayed = run.offset_pa
     sudden = moved if abs(moved) > max(SUDDEN_SPANS * run.channels.span_pa, STEP_PA) else 0.0
     if not (betrayed or sudden or step):
@@ -134,7 +135,7 @@ def _zero_moved(run: "Run") -> float:
     return float(zeros.iloc[-1] - zeros.iloc[0]) if len(zeros) > 1 else 0.0
 
 
-def _greatest_step(run: "Run") -> float:
+def greatest_step(run: "Run") -> float:
     """The largest sudden step of the differential pressure within a settled point of a sweep;
     at one speed all along, as in a cut, clogs do that."""
     table, greatest = run.channels.table, 0.0
@@ -225,7 +226,11 @@ def _dropouts(run: "Run", name: str, marks: Marks, least_s: float) -> Iterator[T
     table = run.channels.table
     time_s, zeroed = table["time_s"].to_numpy(), _zeroed(run).to_numpy()
     floor = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
-    edges = [(s, e) for s, e in marks.gaps() if e - s >= least_s and _turns_on(marks, s, e)]
+    edges = [
+        (s, e)
+        for s, e in marks.gaps()
+        if e - s >= least_s and (e - s > RUN_DOWN_S or _turns_on(marks, s, e))
+    ]
     if len(marks.time_s):
         first, last = float(marks.time_s[0]), float(marks.time_s[-1])
         near, far = marks.at(np.array([first + 0.4, first + 2.5]), 0.8)
@@ -240,15 +245,15 @@ def _dropouts(run: "Run", name: str, marks: Marks, least_s: float) -> Iterator[T
         yield Trouble(
             "pickup_dropout",
             name,
-            f"{len(silent)} times, {seconds:.1f} s in all, the pickup saw no mark while air moved "
+            f"For {seconds:.1f} s in all the pickup saw no mark while air moved "
             f"as before (first at {silent[0][0]:.0f} s).",
             STOPPED + "check the pickup's plug and wire, its distance to the marks, and that no "
             "sun falls on it.",
-            "widened",
+            "none",
             silent[0][0],
             silent[-1][1],
         )
-    elif not len(marks.time_s):
+    elif not len(marks.time_s) and float(zeroed.max()) > floor:
         yield Trouble(
             "pickup_dropout",
             name,
@@ -274,7 +279,14 @@ def _flows_through(time_s: Array, zeroed: Array, start: float, end: float, floor
         zeroed[(time_s > end) & (time_s < end + 2)],
     )
     usual = max((float(np.nanmedian(side)) for side in sides if len(side) > 3), default=0.0)
-    return len(inside) > 0 and usual > floor and float(np.nanmin(inside)) > FLOWING * usual
+    if not len(inside) or usual <= floor:
+        return False
+    if float(np.nanmin(inside)) > FLOWING * usual:
+        return True
+    # Or for long after the shaft would have run down, whatever comes then.
+    later = zeroed[(time_s > start + RUN_DOWN_S) & (time_s < end)]
+    block_s = float(np.median(np.diff(time_s)))
+    return float((later > max(0.1 * usual, 2 * floor)).sum()) * block_s > LONG_S
 
 
 def _zero(run: "Run") -> Iterator[Trouble]:
@@ -305,9 +317,9 @@ def _zero(run: "Run") -> Iterator[Trouble]:
                 "board_warmed",
                 "board",
                 f"The sensor's own temperature changed by {warmed:.0f} K during the run; its zero "
-                "and gain follow that.",
+                "and gain follow that, within the sensor's stated limits.",
                 "Keep the board in the shade, and let it stand for ten minutes before the run.",
-                "widened",
+                "none",
             )
 
 
