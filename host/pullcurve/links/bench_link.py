@@ -107,9 +107,11 @@ class BenchLink:
                     seen += len(chunk)
                     yield self._received(now_us, chunk)
             self._answer(code, bus, address, length, data, now_us)
-        while chunk := self._read_terminal(wait_s=0.1):
+        # Once the board's end is closed, what is left of its bytes is all there.
+        code = self._process.wait(timeout=_STALL_S)
+        while chunk := self._read_terminal():
             yield self._received(now_us, chunk)
-        if code := self._process.wait(timeout=_STALL_S):
+        if code:
             raise LinkError(
                 f"the firmware stopped with code {code}; what it sent until then is in the log"
             )
@@ -128,12 +130,10 @@ class BenchLink:
             )
         os.write(self._answers, reply)
 
-    def _read_terminal(self, wait_s: float = _STALL_S) -> bytes:
-        ready, _, _ = select.select([self._terminal], [], [], wait_s)
+    def _read_terminal(self) -> bytes:
+        ready, _, _ = select.select([self._terminal], [], [], _STALL_S)
         if not ready:
-            if wait_s == _STALL_S:
-                raise LinkError("the firmware on the bench says nothing any more")
-            return b""
+            raise LinkError("the firmware on the bench says nothing any more")
         try:
             return os.read(self._terminal, 4096)
         except OSError:  # the board's end is closed
