@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pullcurve import __version__
-from pullcurve.errors import PullcurveError, ScenarioError
+from pullcurve.errors import PullcurveError
 
 if TYPE_CHECKING:
     from pullcurve.quantities import UnitSystem
@@ -225,7 +225,7 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     LOG.truth.csv, which nothing else reads.
     """
     from pullcurve.bench.plant import simulate
-    from pullcurve.bench.scenario import load_scenario, shipped_scenarios
+    from pullcurve.bench.scenario import find_scenario
     from pullcurve.bench.world import World
     from pullcurve.links.bench_link import BenchLink
     from pullcurve.recording import record as record_source
@@ -233,13 +233,7 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     from pullcurve.run_log.writing import LogWriter
     from pullcurve.terminal import StatusLine
 
-    shipped = shipped_scenarios()
-    if scenario not in shipped and not Path(scenario).exists():
-        raise ScenarioError(
-            f"{scenario}: there is no such file, and none of this name comes with pullcurve; "
-            f"those are {', '.join(shipped)}"
-        )
-    chosen = load_scenario(shipped.get(scenario, Path(scenario)))
+    chosen = find_scenario(scenario)
     rig = _load_rig(rig_path)
     _refuse_existing(log)
     truth = log.with_suffix(".truth.csv")

@@ -110,6 +110,23 @@ def shipped_scenarios() -> dict[str, Path]:
     return {path.stem: path for path in sorted(folder.glob("*.toml"))}
 
 
+def find_scenario(name: str) -> Scenario:
+    """The scenario of that name that comes with the package, or in the file of that name.
+
+    Raises
+    ------
+    ScenarioError
+        There is neither, or as `load_scenario`.
+    """
+    shipped = shipped_scenarios()
+    if name not in shipped and not Path(name).exists():
+        raise ScenarioError(
+            f"{name}: there is no such file, and none of this name comes with pullcurve; "
+            f"those are {', '.join(shipped)}"
+        )
+    return load_scenario(shipped.get(name, Path(name)))
+
+
 def load_scenario(path: Path) -> Scenario:
     """The scenario in the file `path`.
 

@@ -1,12 +1,11 @@
 """A recorded run as a source, at the pace at which it was received or at once."""
 
-import time
 from collections.abc import Iterator
 from types import TracebackType
 from typing import Self
 
 from pullcurve.run_log.reading import Log
-from pullcurve.sources import Received
+from pullcurve.sources import Received, paced
 
 
 class Replay:
@@ -30,14 +29,7 @@ class Replay:
         pass
 
     def __iter__(self) -> Iterator[Received]:
-        if self._speed is None or not self._received:
+        if self._speed is None:
             yield from self._received
-            return
-        began_s = time.monotonic()
-        first = self._received[0].host_time
-        for received in self._received:
-            due_s = (received.host_time - first).total_seconds() / self._speed
-            wait_s = began_s + due_s - time.monotonic()
-            if wait_s > 0:
-                time.sleep(wait_s)
-            yield received
+        else:
+            yield from paced(self._received, self._speed)

@@ -1,0 +1,84 @@
+"""From the name of a source, as it is typed, to the source."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from pullcurve.bench.plant import simulate
+from pullcurve.bench.scenario import find_scenario
+from pullcurve.bench.world import World
+from pullcurve.errors import LinkError
+from pullcurve.links.bench_link import BenchLink
+from pullcurve.links.serial_link import SerialLink, find_board
+from pullcurve.run_log.reading import read_log
+from pullcurve.run_log.replay import Replay
+from pullcurve.sources import Received, Source, paced
+
+FORMS = "PORT, serial:PORT, serial: for the one board that answers, bench:SCENARIO, replay:LOG"
+
+_SPEED = re.compile(r"(.+)@(\d+(?:\.\d+)?)")
+
+
+class Paced:
+    """Another source at the pace of its own times; `speed` 2 is twice as fast."""
+
+    def __init__(self, source: Source, speed: float) -> None:
+        self.name = source.name
+        self._source = source
+        self._speed = speed
+
+    def __enter__(self) -> Self:
+        self._source.__enter__()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        self._source.__exit__(kind, value, traceback)
+
+    def __iter__(self) -> Iterator[Received]:
+        return paced(self._source, self._speed)
+
+
+def open_source(text: str) -> Source:
+    """The source of this name, to be entered.
+
+    A port's name may stand alone. `bench:` and `replay:` run at the pace of a real run, or with
+    `@10` behind the name ten times as fast. Raises LinkError, ScenarioError or LogError when
+    there is none of that name.
+    """
+    form, colon, name = text.partition(":")
+    if not colon or form not in ("serial", "bench", "replay"):
+        return SerialLink(_port(text))
+    if form == "serial":
+        return SerialLink(name or find_board())
+    if not name:
+        raise LinkError(f"{text}: the name is missing; sources are {FORMS}")
+    name, speed = _speed(name)
+    if form == "bench":
+        scenario = find_scenario(name)
+        return Paced(BenchLink(scenario, World(scenario, simulate(scenario))), speed)
+    return Replay(read_log(Path(name)), speed)
+
+
+def _port(text: str) -> str:
+    if Path(text).is_file():
+        raise LinkError(f"{text}: this is a file, not a port; to play a run log: replay:{text}")
+    if not text or re.match(r"[a-z]{2,}:", text):
+        raise LinkError(f"'{text}' names no source; sources are {FORMS}")
+    return text
+
+
+def _speed(name: str) -> tuple[str, float]:
+    match = _SPEED.fullmatch(name)
+    if match is None or Path(name).exists():
+        return name, 1.0
+    speed = float(match[2])
+    if not speed:
+        raise LinkError(f"{name}: at no speed nothing would ever come; say {match[1]}@10")
+    return match[1], speed
