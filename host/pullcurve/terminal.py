@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable
 from datetime import datetime
-from types import FrameType, TracebackType
+from types import FrameType
 from typing import Self
 
 import click
@@ -160,12 +160,7 @@ class CtrlC:
             signal.signal(signal.SIGINT, self._press)
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_fault: object) -> None:
         if self._before is signal.default_int_handler:
             signal.signal(signal.SIGINT, self._before)
 

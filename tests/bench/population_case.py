@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import pandas as pd
+
 from population_dice import Dice
 from population_instruments import (
     air_sensors,
@@ -14,7 +15,6 @@ from population_instruments import (
 )
 from population_machines import Tree, draw_machine
 from population_settled import Settled, settled_part
-
 from pullcurve.bench.plant import Plant, simulate
 from pullcurve.bench.scenario import Scenario
 from pullcurve.bench.world import World

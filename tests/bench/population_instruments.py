@@ -6,10 +6,10 @@ Errors are drawn within the data sheets that the host ships, one half uniform, o
 from typing import Any
 
 import numpy as np
+
 from population_dice import Dice
 from population_hand import Stay
 from population_machines import Drawn, Tree
-
 from pullcurve.bench.plant import Plant
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 

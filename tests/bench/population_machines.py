@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+
 from population_dice import Dice
 from population_hand import IDLE, Stay, sweep
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from population_hand import Stay
 
+from population_hand import Stay
 from pullcurve.bench.moist_air import MOLAR_GAS_CONSTANT, MOLAR_MASS_DRY
 
 SETTLED_BAND = 0.005  # of the stay's speed

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from population_case import Case
 
+from population_case import Case
 from pullcurve.bench.grid import STEP_S
 from pullcurve.bench.sensing import zero_error
 from pullcurve.reduction.run import Run

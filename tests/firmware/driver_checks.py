@@ -1,12 +1,12 @@
-"""Checks of the sensor drivers that run alike on CPython and on MicroPython, without pytest.
+"""The drivers of the parts that measure the air, and what every driver keeps.
 
-Run as a script it prints a line for each check and ends with 1 if one fails. On MicroPython
-it also proves that no read allocates.
+On CPython and on MicroPython, without pytest; see `checking`.
 """
 
 import sys
 
-from one_part_bus import ADDRESS, Bus, NoisyBus
+from checking import allocates, micropython, raises, run
+from one_part_bus import ADDRESS, PA, Bus, NoisyBus, near, value, wired
 
 from abp2 import Abp2
 from bme280 import Bme280
@@ -16,133 +16,7 @@ from mcp9600 import Mcp9600
 from record_format import CRC_ERROR, FAULT, OK, STALE
 from sht import Sht, crc8
 
-# On CPython this name may belong to the package that brings the unix port.
-if sys.implementation.name == "micropython":
-    import micropython
-else:
-    micropython = None
-
-PA = {"range_pa": [-2500, 2500]}
 UNITS = {"differential_pressure": "Pa", "pressure": "Pa", "temperature": "Cel", "humidity": "1"}
-
-
-def raises(kind, function, *args):
-    """The message of the exception that function raises, which must be of that kind."""
-    try:
-        function(*args)
-    except kind as error:
-        return str(error)
-    raise AssertionError("no " + kind.__name__)
-
-
-def value(channel, count):
-    """What the host makes of a count of a linear channel."""
-    _, _, transfer, value_low, value_high, count_low, count_high, _, _ = channel
-    assert transfer == "linear"
-    low, high = float(value_low), float(value_high)
-    first, last = float(count_low), float(count_high)
-    return low + (count - first) * (high - low) / (last - first)
-
-
-def near(found, expected, within):
-    assert abs(found - expected) <= within, (found, expected)
-
-
-def wired(kind, part, options=None, make_bus=Bus):
-    bus = make_bus()
-    return bus, kind(bus, ADDRESS, part, options or {})
-
-
-def check_hsc_frames():
-    bus, driver = wired(Hsc, "HSC", PA)
-    # (frame, status, words); the last five bits of the frame mean nothing.
-    for frame, status, words in (
-        (b"\x00\x00\x00\x1f", OK, [0, 0]),
-        (b"\x3f\xff\xff\xff", OK, [16383, 2047]),
-        (b"\x20\x01\x66\x7f", OK, [8193, 819]),
-        (b"\x60\x01\x66\x60", FAULT, [8193, 819]),
-        (b"\xa0\x02\x66\x60", STALE, [8193, 819]),
-        (b"\xff\xff\xff\xff", FAULT, [8193, 819]),
-    ):
-        bus.frame = frame
-        assert driver.read() == status, frame
-        assert driver.words == words, frame
-    assert not bus.written
-
-
-def check_hsc_transfer():
-    # Rated counts: HSC sheet 50099148-A and MS4525DO sheet of January 2011, type A.
-    for part, last in (("HSC", 14746), ("SSC", 14746), ("MS4525DO", 14745)):
-        _, driver = wired(Hsc, part, PA)
-        pressure, temperature = driver.channels
-        near(value(pressure, 1638), -2500, 1e-3)
-        near(value(pressure, last), 2500, 1e-3)
-        near(value(temperature, 0), -50, 1e-3)
-        near(value(temperature, 2047), 150, 1e-3)
-    # Transfer function B, 5 % to 95 %: the Linux driver hsc030pa.c.
-    options = {"range_pa": ["0", "2490.889"], "rated_counts": [819, 15565]}
-    _, driver = wired(Hsc, "HSC", options)
-    assert driver.channels[0][3:7] == ("0", "2490.889", "819", "15565")
-
-
-def check_ends_are_refused_in_a_sentence():
-    for pair in (None, 5, "12", [2500], [2500, -2500], [0, 0], ["low", 1], ["nan", 1], [0, 1e9]):
-        for kind, part in ((Hsc, "HSC"), (Abp2, "DLH")):
-            message = raises(ValueError, kind, Bus(), ADDRESS, part, {"range_pa": pair})
-            assert message.startswith("range_pa must be two numbers"), message
-    options = {"range_pa": [0, 1], "rated_counts": [1638, 16384]}
-    assert raises(ValueError, Hsc, Bus(), ADDRESS, "HSC", options).startswith("rated_counts")
-
-
-def check_abp2_frames():
-    bus, driver = wired(Abp2, "ABP2", PA)
-    driver.start()
-    order = (None, b"\xaa\x00\x00")
-    assert bus.written == [order]
-    orders = 1
-    good = [0x800001, 0x600002]
-    # (frame, status, words, orders another conversion)
-    for frame, status, words, ordered in (
-        (b"\x40\x80\x00\x01\x60\x00\x02", OK, good, 1),
-        (b"\x60\x11\x11\x11\x11\x11\x11", STALE, good, 0),  # busy
-        (b"\x61\x11\x11\x11\x11\x11\x11", STALE, good, 0),
-        (b"\x44\x11\x11\x11\x11\x11\x11", FAULT, good, 1),  # memory error
-        (b"\x00\x11\x11\x11\x11\x11\x11", FAULT, good, 1),  # not powered
-        (b"\xff\xff\xff\xff\xff\xff\xff", FAULT, good, 1),  # nobody drives the bus
-        (b"\x40\x00\x00\x00\x00\x00\x00", FAULT, good, 1),  # latched up
-        (b"\x41\x80\x00\x00\x60\x00\x00", OK, [0xFFFFFF, 0x600000], 1),  # saturated
-        (b"\x41\x7f\xff\xff\x60\x00\x00", OK, [0, 0x600000], 1),
-        (b"\x40\xff\xff\xff\x60\x00\x00", OK, [0xFFFFFF, 0x600000], 1),
-    ):
-        bus.frame = frame
-        assert driver.read() == status, frame
-        assert driver.words == words, frame
-        orders += ordered
-        assert bus.written == [order] * orders, frame
-    clip_low, clip_high = driver.channels[0][7:]
-    assert (clip_low, clip_high) == (0, 0xFFFFFF)
-
-
-def check_abp2_transfer():
-    _, driver = wired(Abp2, "ABP2", {"range_pa": [0, 1]})
-    pressure, temperature = driver.channels
-    near(value(pressure, 1677722), 0, 1e-6)
-    near(value(pressure, 15099494), 1, 1e-6)
-    # Example of the ABP2 sheet, from memory: 14260634 counts, 15/16 of the span.
-    near(value(pressure, 14260634), 0.9375, 1e-6)
-    near(value(temperature, 0xFFFFFF), 150, 1e-4)
-
-
-def check_dlh_transfer():
-    # DS-0355: 1.25 FSS (N/2^24 - OS), FSS the whole span; temperature 125 T/2^24 - 40.
-    # L10D is +-10 inH2O, L30G 0 to 30 inH2O; 1 inH2O is 249.089 Pa.
-    for pair, offset in (((-2490.89, 2490.89), 0.5), ((0, 7472.67), 0.1)):
-        _, driver = wired(Abp2, "DLH", {"range_pa": pair})
-        pressure, temperature = driver.channels
-        for count in (0, 2000000, 8388608, 16777215):
-            expected = 1.25 * (pair[1] - pair[0]) * (count / 16777216 - offset)
-            near(value(pressure, count), expected, 1e-6)
-        near(value(temperature, 8388608), 22.5, 1e-4)
 
 
 # BMP280 sheet DS001-23, 3.12: T1 T2 T3 and P1 to P9, low byte first, and a result.
@@ -405,20 +279,6 @@ def check_no_result_counts_twice():
         assert driver.read() == OK
 
 
-def allocates(function):
-    """Whether function allocates; None where the runtime cannot tell."""
-    if micropython is None:
-        return None
-    micropython.heap_lock()
-    try:
-        function()
-    except MemoryError:
-        return True
-    finally:
-        micropython.heap_unlock()
-    return False
-
-
 def check_no_read_allocates():
     if micropython is not None:
         assert allocates(lambda: [1, 2]), "the lock does not hold"
@@ -437,22 +297,5 @@ def check_no_read_allocates():
     assert statuses == {OK, STALE, FAULT, CRC_ERROR}
 
 
-CHECKS = sorted(name for name in globals() if name.startswith("check_"))
-
-
-def main():
-    failed = 0
-    for name in CHECKS:
-        try:
-            globals()[name]()
-            sys.stdout.write(f"ok {name}\n")
-        except Exception as error:  # noqa: BLE001
-            failed += 1
-            sys.stdout.write(f"FAILED {name}: {error!r}\n")
-            if hasattr(sys, "print_exception"):
-                sys.print_exception(error)
-    return 1 if failed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(globals()))

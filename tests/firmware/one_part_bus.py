@@ -1,6 +1,7 @@
-"""An I2C bus with one part on it, for the checks of the drivers on every runtime."""
+"""An I2C bus with one part on it and its driver, for the checks on every runtime."""
 
 ADDRESS = 0x28
+PA = {"range_pa": [-2500, 2500]}
 
 
 class Bus:
@@ -64,3 +65,21 @@ class NoisyBus(Bus):
         if register == 0x88 and not self.spoilt:
             data[5] ^= 0x20
             self.spoilt = True
+
+
+def value(channel, count):
+    """What the host makes of a count of a linear channel."""
+    _, _, transfer, value_low, value_high, count_low, count_high, _, _ = channel
+    assert transfer == "linear"
+    low, high = float(value_low), float(value_high)
+    first, last = float(count_low), float(count_high)
+    return low + (count - first) * (high - low) / (last - first)
+
+
+def near(found, expected, within):
+    assert abs(found - expected) <= within, (found, expected)
+
+
+def wired(kind, part, options=None, make_bus=Bus):
+    bus = make_bus()
+    return bus, kind(bus, ADDRESS, part, options or {})

@@ -1,40 +1,19 @@
-"""The firmware's core: the shared checks on three runtimes, and properties on CPython."""
+"""Properties of the firmware's core, on CPython."""
 
 from itertools import pairwise
 from pathlib import Path
 
-import core_checks
-import pytest
-from core_checks import Line, Pipe, numbered, sampled, statistics
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from link_checks import Pipe, numbered
+from sampling_checks import sampled, statistics
+from tach_checks import Line
 
 import board_config
-from on_micropython import needs_unix, needs_wasm, run_unix, run_wasm
 from record_format import FAULT, OK, STALE
 from sampler import MOST_SAMPLES
 
-SCRIPT = Path(core_checks.__file__)
 FIRMWARE = Path(__file__).parents[2] / "firmware"
-PATH = [SCRIPT.parent, FIRMWARE, FIRMWARE / "lib"]
-ALL_OK = "".join(f"ok {name}\n" for name in core_checks.CHECKS)
-
-
-@pytest.mark.parametrize("name", core_checks.CHECKS)
-def test_on_cpython(name: str) -> None:
-    getattr(core_checks, name)()
-
-
-@needs_unix
-def test_on_the_unix_port() -> None:
-    done = run_unix(SCRIPT, path=PATH)
-    assert (done.stdout, done.stderr, done.returncode) == (ALL_OK, "", 0)
-
-
-@needs_wasm
-def test_on_the_32_bit_build() -> None:
-    done = run_wasm(SCRIPT, path=PATH)
-    assert (done.stdout, done.stderr, done.returncode) == (ALL_OK, "", 0)
 
 
 def test_the_shipped_board_json_is_sound() -> None:

@@ -1,11 +1,12 @@
-"""The sensor drivers: the shared checks on three runtimes, and properties of the frames."""
+"""Properties of the sensor drivers' frames, and the runners of MicroPython."""
 
 from pathlib import Path
 
-import driver_checks
 import pytest
+from driver_checks import bosch, lps
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from one_part_bus import PA, wired
 
 from abp2 import Abp2
 from hsc import Hsc
@@ -13,31 +14,10 @@ from on_micropython import needs_unix, needs_wasm, run_unix, run_wasm
 from record_format import CRC_ERROR, FAULT, OK, STALE
 from sht import Sht, crc8
 
-SCRIPT = Path(driver_checks.__file__)
-LIB = Path(__file__).parents[2] / "firmware" / "lib"
-ALL_OK = "".join(f"ok {name}\n" for name in driver_checks.CHECKS)
-
 words14 = st.integers(0, 2**14 - 1)
 words16 = st.integers(0, 2**16 - 1)
 words20 = st.integers(0, 2**20 - 1)
 words24 = st.integers(0, 2**24 - 1)
-
-
-@pytest.mark.parametrize("name", driver_checks.CHECKS)
-def test_on_cpython(name: str) -> None:
-    getattr(driver_checks, name)()
-
-
-@needs_unix
-def test_on_the_unix_port() -> None:
-    done = run_unix(SCRIPT, path=[LIB])
-    assert (done.stdout, done.stderr, done.returncode) == (ALL_OK, "", 0)
-
-
-@needs_wasm
-def test_on_the_32_bit_build() -> None:
-    done = run_wasm(SCRIPT, path=[LIB])
-    assert (done.stdout, done.stderr, done.returncode) == (ALL_OK, "", 0)
 
 
 @pytest.mark.parametrize(
@@ -58,7 +38,7 @@ def test_a_runner_passes_arguments_on_and_tells_how_the_script_ended(run, tmp_pa
 @settings(max_examples=200, deadline=None)
 @given(status=st.integers(0, 3), pressure=words14, temperature=st.integers(0, 2047))
 def test_hsc_takes_every_frame_apart(status: int, pressure: int, temperature: int) -> None:
-    bus, driver = driver_checks.wired(Hsc, "SSC", driver_checks.PA)
+    bus, driver = wired(Hsc, "SSC", PA)
     bus.frame = (status << 30 | pressure << 16 | temperature << 5 | 0x15).to_bytes(4, "big")
     found = driver.read()
     assert found == (OK, FAULT, STALE, FAULT)[status]
@@ -70,7 +50,7 @@ def test_hsc_takes_every_frame_apart(status: int, pressure: int, temperature: in
 def test_abp2_trusts_no_status_but_those_of_its_sheet(
     status: int, pressure: int, temperature: int
 ) -> None:
-    bus, driver = driver_checks.wired(Abp2, "DLH", driver_checks.PA)
+    bus, driver = wired(Abp2, "DLH", PA)
     driver.start()
     bus.frame = bytes([status]) + pressure.to_bytes(3, "big") + temperature.to_bytes(3, "big")
     found = driver.read()
@@ -87,7 +67,7 @@ def test_abp2_trusts_no_status_but_those_of_its_sheet(
 @settings(max_examples=200, deadline=None)
 @given(pressure=words20, temperature=words20, humidity=words16)
 def test_bme280_takes_every_result_apart(pressure: int, temperature: int, humidity: int) -> None:
-    bus, driver = driver_checks.bosch("BME280")
+    bus, driver = bosch("BME280")
     driver.start()
     bus.registers[0xF7:0xFF] = (
         (pressure << 4).to_bytes(3, "big")
@@ -104,7 +84,7 @@ def test_bme280_takes_every_result_apart(pressure: int, temperature: int, humidi
 @settings(max_examples=200, deadline=None)
 @given(pressure=st.integers(-(2**23), 2**23 - 1), temperature=st.integers(-(2**15), 2**15 - 1))
 def test_lps22hb_words_are_signed(pressure: int, temperature: int) -> None:
-    bus, driver = driver_checks.lps()
+    bus, driver = lps()
     driver.start()
     bus.registers[0x27:0x2D] = (
         b"\x03"
@@ -118,7 +98,7 @@ def test_lps22hb_words_are_signed(pressure: int, temperature: int) -> None:
 @settings(max_examples=200, deadline=None)
 @given(temperature=words16, humidity=words16, bit=st.integers(0, 47))
 def test_sht_finds_every_flipped_bit(temperature: int, humidity: int, bit: int) -> None:
-    bus, driver = driver_checks.wired(Sht, "SHT4x")
+    bus, driver = wired(Sht, "SHT4x")
     driver.start()
     first, second = temperature.to_bytes(2, "big"), humidity.to_bytes(2, "big")
     frame = first + bytes([crc8(first, 0, 2)]) + second + bytes([crc8(second, 0, 2)])

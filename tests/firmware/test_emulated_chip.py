@@ -13,7 +13,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from core_checks import statistics
+from sampling_checks import statistics
 
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from core_checks import statistics
+from sampling_checks import statistics
 
 from on_micropython import needs_unix
 from pullcurve.bench.plant import simulate

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 import pytest
@@ -28,12 +27,7 @@ class Given:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_fault: object) -> None:
         pass
 
     def __iter__(self) -> Iterator[Received]:

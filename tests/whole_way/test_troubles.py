@@ -6,6 +6,7 @@ How often that succeeds is measured by tests/bench/population.py; here are singl
 from pathlib import Path
 
 import pytest
+
 from population import one_run
 from population_instruments import TROUBLES
 

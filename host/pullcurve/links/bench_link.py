@@ -12,7 +12,6 @@ import tempfile
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from pullcurve.bench import board_side
@@ -78,12 +77,7 @@ class BenchLink:
             os.close(handle)
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_fault: object) -> None:
         for handle in (self._requests, self._answers, self._terminal):
             os.close(handle)
         self._process.wait(timeout=_STALL_S)

@@ -10,7 +10,7 @@ import json
 import sys
 from collections.abc import Iterator
 from functools import cache
-from types import SimpleNamespace, TracebackType
+from types import SimpleNamespace
 from typing import Any, Self
 
 from pullcurve.bench.board_side import BoardEnd, BoardReset, Clock, make_machine
@@ -33,12 +33,7 @@ class DirectLink(BenchLink):
         self._now_us = 0
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_fault: object) -> None:
         pass
 
     def __iter__(self) -> Iterator[Received]:

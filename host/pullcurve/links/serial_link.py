@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 import serial
@@ -56,12 +55,7 @@ class SerialLink:
         )
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_fault: object) -> None:
         self._close()
         self._serial = None
 

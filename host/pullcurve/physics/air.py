@@ -70,15 +70,6 @@ def vapour_fraction(pressure: Values, temperature: Values, humidity: Values) -> 
     return humidity * saturated / pressure
 
 
-def relative_humidity(pressure: Values, temperature: Values, vapour: Values) -> Array:
-    """Relative humidity h of air with the mole fraction `vapour`; above 1: it condenses.
-
-    The inverse of `vapour_fraction`.
-    """
-    saturated = enhancement_factor(pressure, temperature) * saturation_pressure(temperature)
-    return vapour * pressure / saturated
-
-
 def compressibility(pressure: Values, temperature: Values, vapour: Values) -> Array:
     """Compressibility factor Z of moist air.
 
@@ -174,12 +165,6 @@ def geopotential_altitude(altitude: Values) -> Array:
     return _EARTH_RADIUS * z / (_EARTH_RADIUS + z)
 
 
-def geometric_altitude(geopotential: Values) -> Array:
-    """Geometric altitude Z in m of a geopotential altitude H: Z = r H / (r - H)."""
-    h = np.asarray(geopotential, dtype=np.float64)
-    return _EARTH_RADIUS * h / (_EARTH_RADIUS - h)
-
-
 def standard_temperature(altitude: Values) -> Array:
     """Temperature in K of the standard atmosphere at a geometric altitude in m.
 
@@ -197,16 +182,6 @@ def standard_pressure(altitude: Values) -> Array:
     """
     ratio = standard_temperature(altitude) / _STANDARD_TEMPERATURE
     return STANDARD_PRESSURE * ratio**_EXPONENT
-
-
-def altitude_of_pressure(pressure: Values) -> Array:
-    """Geometric altitude in m at which the standard atmosphere has this pressure in Pa.
-
-    The inverse of `standard_pressure`, with its limit.
-    """
-    ratio = np.asarray(pressure, dtype=np.float64) / STANDARD_PRESSURE
-    h = _STANDARD_TEMPERATURE / _LAPSE * (1 - ratio ** (1 / _EXPONENT))
-    return geometric_altitude(np.where(h <= _TROPOPAUSE, h, np.nan))
 
 
 def station_pressure(qnh: Values, altitude: Values) -> Array:

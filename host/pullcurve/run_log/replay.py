@@ -1,7 +1,6 @@
 """A recorded run as a source, at the pace at which it was received or at once."""
 
 from collections.abc import Iterator
-from types import TracebackType
 from typing import Self
 
 from pullcurve.run_log.reading import Log
@@ -20,12 +19,7 @@ class Replay:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_fault: object) -> None:
         pass
 
     def __iter__(self) -> Iterator[Received]:

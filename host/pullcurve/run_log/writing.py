@@ -5,7 +5,6 @@ import re
 import time
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 import record_format
@@ -76,12 +75,7 @@ class LogWriter:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_fault: object) -> None:
         self.close()
 
     def board_bytes(self, host_time: datetime, data: bytes) -> None:

@@ -1,25 +1,15 @@
 """Meters of every kind, as a rig file would give them."""
 
-from pullcurve.rig.meter import Meter
+from typing import get_args
 
-KINDS = [
-    "venturi",
-    "venturi_as_cast",
-    "venturi_machined",
-    "venturi_welded",
-    "orifice",
-    "nozzle_isa_1932",
-    "nozzle_long_radius",
-    "venturi_nozzle",
-    "bellmouth",
-    "conical_inlet",
-]
-OPEN = {"bellmouth", "conical_inlet"}
+from pullcurve.rig.meter import OPEN_INLETS, Meter, MeterKind
+
+KINDS = get_args(MeterKind)
 
 
 def a_meter(kind: str, **keys: object) -> Meter:
     data: dict[str, object] = {"kind": kind, "position": "port", "throat_bore": "105 mm"}
-    if kind not in OPEN:
+    if kind not in OPEN_INLETS:
         data["pipe_bore"] = "150 mm"
     if kind == "orifice":
         data["taps"] = "corner"

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from host.reduction.meters import KINDS, OPEN, a_meter, stated
+from host.reduction.meters import KINDS, a_meter, stated
 from pullcurve.physics import air
 from pullcurve.physics.flow_equation import MeterState, solve_in_line, solve_open_inlet
 from pullcurve.physics.primary_elements import STANDARDS, ElementKind, StandardElement
@@ -17,7 +17,7 @@ from pullcurve.reduction.meter import (
     pressure_loss,
     solve,
 )
-from pullcurve.rig.meter import Meter
+from pullcurve.rig.meter import OPEN_INLETS, Meter
 from pullcurve.uncertainty import Input, Reach, Result, propagate
 
 SITE, ROOM, HUMIDITY = 84300.0, 293.15, 0.4
@@ -57,8 +57,8 @@ def test_flow_is_that_of_the_standard_s_element(kind: str) -> None:
     result, _ = flow_of(meter, drop)
     vapour = air.vapour_fraction(SITE, ROOM, HUMIDITY)
     of = ElementKind(f"{kind}_corner" if kind == "orifice" else kind)
-    tube = StandardElement(of, np.inf if kind in OPEN else 0.150, 0.105)
-    if kind in OPEN:
+    tube = StandardElement(of, np.inf if kind in OPEN_INLETS else 0.150, 0.105)
+    if kind in OPEN_INLETS:
         expected = solve_in_line(tube, drop, pressure=SITE, temperature=ROOM, vapour=vapour)
     else:
         expected = solve_open_inlet(
@@ -181,7 +181,7 @@ def test_measured_pressure_at_the_tap_takes_the_inlet_s_loss_away() -> None:
     assert measured.contribution("inlet loss") == 0
 
 
-@pytest.mark.parametrize("kind", sorted(OPEN))
+@pytest.mark.parametrize("kind", sorted(OPEN_INLETS))
 def test_an_inlet_has_no_pipe_and_no_inlet_loss(kind: str) -> None:
     names = {entry.name for entry in meter_inputs(a_meter(kind))}
     assert names == {"throat bore"}

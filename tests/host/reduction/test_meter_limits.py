@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from host.reduction.meters import KINDS, OPEN, a_meter, stated
+from host.reduction.meters import KINDS, a_meter, stated
 from pullcurve.physics.flow_equation import MeterState
 from pullcurve.reduction.meter import formula_inputs
 from pullcurve.reduction.meter_limits import findings
-from pullcurve.rig.meter import Meter
+from pullcurve.rig.meter import OPEN_INLETS, Meter
 
 SITE = 84300.0
 
@@ -30,10 +30,10 @@ def crossed(meter: Meter, state: MeterState | None = None) -> dict[str, str]:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_meter_well_inside_crosses_nothing(kind: str) -> None:
-    keys = {} if kind in OPEN else {"straight_length": "7 m"}
+    keys = {} if kind in OPEN_INLETS else {"straight_length": "7 m"}
     if kind == "venturi_welded":
         keys |= {"pipe_bore": "300 mm", "throat_bore": "180 mm"}
-    elif kind not in OPEN:
+    elif kind not in OPEN_INLETS:
         keys |= {"throat_bore": "90 mm"}
     assert crossed(a_meter(kind, **keys)) == {}
 
