@@ -156,7 +156,8 @@ def _check(
         Rig.model_validate(_tables(so_far))
     except ValidationError as error:
         for fault in error.errors(include_url=False):
-            if fault["loc"] == path:
+            # What does not fit together fitted until this answer.
+            if fault["loc"] == path or fault["type"] == "misfit":
                 raise ValueError(_sentence(fault)) from None
     if key == "site.station_pressure":
         try:
@@ -166,7 +167,7 @@ def _check(
 
 
 def _sentence(fault: ErrorDetails) -> str:
-    return str(fault["ctx"]["error"] if fault["type"] == "value_error" else fault["msg"])
+    return str(fault["ctx"]["error"] if "error" in fault.get("ctx", {}) else fault["msg"])
 
 
 def _tables(answers: Answers) -> dict[str, Any]:

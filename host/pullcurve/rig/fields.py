@@ -10,6 +10,7 @@ from functools import partial
 from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from pullcurve.quantities import Kind, to_si
 
@@ -18,6 +19,19 @@ class Table(BaseModel):
     """A table of a rig file."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+def misfit(sentence: str, *at: str | int) -> PydanticCustomError:
+    """The error for values that are possible each by itself, and not together.
+
+    at: the key, from the table that is checked, whose line the message shall name.
+    """
+    return PydanticCustomError("misfit", "{error}", {"error": sentence, "at": at})
+
+
+def place_of(error: ErrorDetails) -> tuple[str | int, ...]:
+    """The path of the key that an error is about."""
+    return (*error["loc"], *(error["ctx"]["at"] if error["type"] == "misfit" else ()))
 
 
 def quantity(kind: Kind) -> BeforeValidator:
@@ -50,5 +64,21 @@ Temperature = Annotated[
     float,
     quantity("temperature"),
     between(233.15, 333.15, "no plausible air temperature: -40 C to 60 C"),
+]
+Speed = Annotated[
+    float,
+    quantity("speed"),
+    between(100.0, 10_000.0, "no plausible speed of an engine or a blower: 100 to 10000 rpm"),
+]
+Flow = Annotated[
+    float,
+    quantity("volume_flow"),
+    between(
+        0.003, 30.0, "no plausible flow of a suction machine: 0.003 to 30 m3/s (6 to 63000 cfm)"
+    ),
+]
+Bore = Annotated[
+    Length,
+    between(0.02, 0.6, "no plausible bore of a suction pipe: 20 mm to 600 mm (0.8 to 24 in)"),
 ]
 RelativeUncertainty = Annotated[float, quantity("ratio"), AfterValidator(_relative_uncertainty)]

@@ -7,16 +7,18 @@ import re
 import tomllib
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, Any, Final, get_args
 
 from pydantic import BaseModel, ValidationError
 
 from pullcurve.errors import RigError
-from pullcurve.rig.key_lines import key_lines, line_of
+from pullcurve.rig.fields import place_of
+from pullcurve.rig.key_lines import key_lines, line_of, string_span
 from pullcurve.rig.models import Rig
+from pullcurve.rig.sheet_file import SheetFile, file_text, read_sheet
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from pydantic.fields import FieldInfo
     from pydantic_core import ErrorDetails
@@ -26,6 +28,8 @@ if TYPE_CHECKING:
 # Weather moves the pressure by about 3 kPa either way (judgement).
 _WEATHER_PA = 4000.0
 _SEA_LEVEL_PA = 101325.0
+SHEET: Final = ("machine", "blower", "rating", "table")
+ROWS: Final = ("machine", "blower", "rating", "rows")
 
 
 def load_rig(path: str | Path) -> Rig:
@@ -34,30 +38,14 @@ def load_rig(path: str | Path) -> Rig:
     Raises RigError for a file that cannot be read, is no TOML, or describes no possible rig;
     its message has one line for each fault.
     """
-    try:
-        raw = Path(path).read_bytes()
-    except FileNotFoundError:
-        raise RigError(f"{path}: there is no such file") from None
-    except IsADirectoryError:
-        raise RigError(f"{path}: this is a folder; name the rig file in it") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise RigError(f"{path}: cannot be read: {reason}") from None
-    if b"\0" in raw:
-        raise RigError(f"{path}: this is a binary file, not a rig file (TOML text)")
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise RigError(
-            f"{path} line {line}: a character is not UTF-8; save the file as UTF-8 text"
-        ) from None
-    return parse_rig(text, str(path))
+    text = file_text(Path(path), "a rig file (TOML text)")
+    return parse_rig(text, str(path), Path(path).parent)
 
 
-def parse_rig(text: str, name: str) -> Rig:
+def parse_rig(text: str, name: str, folder: Path | None = None) -> Rig:
     """The rig that a text describes; `name` is what messages call it.
 
+    folder: where the file of the blower's data sheet lies, if the text names one.
     Raises RigError, as `load_rig` does.
     """
     toml = text.removeprefix("\ufeff")
@@ -67,15 +55,56 @@ def parse_rig(text: str, name: str) -> Rig:
         raise RigError(f"{name}: its brackets are nested too deeply for a rig file") from None
     except ValueError as error:
         raise RigError(_syntax_fault(str(error), toml, name)) from None
+    lines = key_lines(toml)
+    faults: list[tuple[int, str]] = []
+    whole, sheet = text, None
+    rating = _rating(data)
+    if "table" in rating:
+        try:
+            sheet = _sheet(rating, folder)
+            rating["rows"] = sheet.rows
+            start, end = string_span(toml, SHEET)
+            whole = f"{toml[:start]}rows = {sheet.as_toml}{toml[end:]}"
+        except ValueError as error:
+            faults.append(_fault(name, lines, SHEET, str(error)))
+        except RigError as error:
+            faults.append((line_of(SHEET, lines) or 0, str(error)))
+        del rating["table"]
     try:
-        return Rig.model_validate(data, context=(text, name))
+        rig = Rig.model_validate(data, context=(whole, text, name))
     except ValidationError as error:
-        lines = key_lines(toml)
-        faults = sorted(
-            (line_of(path, lines) or 0, path, sentence)
-            for path, sentence in _faults(error.errors(include_url=False))
+        for path, sentence in _faults(error.errors(include_url=False)):
+            if sheet is not None and path[: len(ROWS)] == ROWS:
+                line = f" line {sheet.lines[int(path[-1])]}" if path != ROWS else ""
+                faults.append((line_of(SHEET, lines) or 0, f"{sheet.name}{line}: {sentence}"))
+            elif path != ROWS or not faults:
+                faults.append(_fault(name, lines, path, sentence))
+    if faults:
+        raise RigError("\n".join(sentence for _, sentence in sorted(faults)))
+    return rig
+
+
+def _rating(data: dict[str, Any]) -> dict[str, Any]:
+    """The table of the data sheet, empty where there is none."""
+    for key in SHEET[:-1]:
+        inner = data.get(key)
+        if not isinstance(inner, dict):
+            return {}
+        data = inner
+    return data
+
+
+def _sheet(rating: dict[str, Any], folder: Path | None) -> SheetFile:
+    table = rating["table"]
+    if not isinstance(table, str) or not table.strip():
+        raise ValueError('this must be the name of a file in quotes, such as "grit_blower.csv"')
+    if "rows" in rating:
+        raise ValueError("the sheet's figures stand in rows already: take one of the two out")
+    if folder is None:
+        raise ValueError(
+            f"the figures of {table} are not at hand here; write them as rows = [[3600, 0, 1080]]"
         )
-        raise RigError("\n".join(_fault(name, *fault) for fault in faults)) from None
+    return read_sheet(folder / table)
 
 
 def rig_fault(rig: Rig, key: str, sentence: str) -> RigError:
@@ -83,9 +112,8 @@ def rig_fault(rig: Rig, key: str, sentence: str) -> RigError:
 
     key: the key's full name, such as `sensors.meter_dp.range`.
     """
-    path = tuple(key.split("."))
-    lines = key_lines(rig.text.removeprefix("\ufeff"))
-    return RigError(_fault(rig.file, line_of(path, lines) or 0, path, sentence))
+    lines = key_lines(rig.written.removeprefix("\ufeff"))
+    return RigError(_fault(rig.file, lines, tuple(key.split(".")), sentence)[1])
 
 
 def check_station_pressure(rig: Rig, standard_pressure: Callable[[float], float]) -> None:
@@ -116,13 +144,23 @@ def check_station_pressure(rig: Rig, standard_pressure: Callable[[float], float]
     )
 
 
-def _fault(name: str, line: int, path: KeyPath, sentence: str) -> str:
-    """One line of a message; line 0 where nothing of the path stands in the file."""
-    keys = (
-        key if re.fullmatch(r"[\w-]+", key, re.ASCII) else json.dumps(key, ensure_ascii=False)
-        for key in path
-    )
-    return f"{name}{f' line {line}' if line else ''}: {'.'.join(keys)}: {sentence}"
+def _fault(name: str, lines: dict[KeyPath, int], path: KeyPath, sentence: str) -> tuple[int, str]:
+    """The line, 0 where nothing of the path stands in the file, and one line of a message."""
+    line = line_of(path, lines) or 0
+    place = f" line {line}" if line else ""
+    return line, f"{name}{place}: {_key_in_words(path)}: {sentence}"
+
+
+def _key_in_words(path: KeyPath) -> str:
+    """`machine.hose 2.bore`: elements are counted from 1."""
+    words = ""
+    for key in path:
+        if isinstance(key, int):
+            words += f" {key + 1}"
+            continue
+        plain = re.fullmatch(r"[\w-]+", key, re.ASCII)
+        words += f"{'.' if words else ''}{key if plain else json.dumps(key, ensure_ascii=False)}"
+    return words
 
 
 def _syntax_fault(message: str, toml: str, name: str) -> str:
@@ -136,7 +174,7 @@ def _syntax_fault(message: str, toml: str, name: str) -> str:
 
 
 def _faults(errors: list[ErrorDetails]) -> Iterator[tuple[KeyPath, str]]:
-    located = [(tuple(map(str, error["loc"])), error) for error in errors]
+    located = [(place_of(error), error) for error in errors]
     misspelt = {
         (*path[:-1], _meant(path)) for path, error in located if error["type"] == "extra_forbidden"
     }
@@ -147,7 +185,7 @@ def _faults(errors: list[ErrorDetails]) -> Iterator[tuple[KeyPath, str]]:
 
 
 def _sentence(path: KeyPath, error: ErrorDetails) -> str:
-    if error["type"] == "value_error":
+    if error["type"] in {"value_error", "misfit"}:
         return str(error["ctx"]["error"])
     if error["type"] == "extra_forbidden":
         meant = _meant(path)
@@ -162,21 +200,24 @@ def _sentence(path: KeyPath, error: ErrorDetails) -> str:
         "finite_number": "this must be a finite number",
         "int_type": "this must be a whole number without quotes",
         "model_type": "this must be a table",
+        "tuple_type": "this must be a list of tables",
         "literal_error": "this is not known",
     }.get(error["type"], error["msg"])
-    return f"{what}; wanted: {_fields(path[:-1])[path[-1]].description}"
+    *above, key = (key for key in path if isinstance(key, str))
+    return f"{what}; wanted: {_fields(above)[key].description}"
 
 
 def _meant(path: KeyPath) -> str | None:
-    close = get_close_matches(path[-1].lower(), _fields(path[:-1]), n=1)
+    close = get_close_matches(str(path[-1]).lower(), _fields(path[:-1]), n=1)
     return close[0] if close else None
 
 
-def _fields(path: KeyPath) -> dict[str, FieldInfo]:
+def _fields(path: Iterable[str | int]) -> dict[str, FieldInfo]:
     """The fields of the table at a path, by the keys that the file gives them."""
     model: type[BaseModel] = Rig
     for key in path:
-        model = _table_of(_by_key(model)[key].annotation)
+        if isinstance(key, str):
+            model = _table_of(_by_key(model)[key].annotation)
     return _by_key(model)
 
 
@@ -185,7 +226,7 @@ def _by_key(model: type[BaseModel]) -> dict[str, FieldInfo]:
 
 
 def _table_of(annotation: Any) -> type[BaseModel]:
-    """The model in `Model` or `Model | None`."""
+    """The model in `Model`, `Model | None` or `tuple[Model, ...]`."""
     for choice in get_args(annotation) or (annotation,):
         if isinstance(choice, type) and issubclass(choice, BaseModel):
             return choice

@@ -16,7 +16,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticKnownError
 
-from pullcurve.rig.fields import Length, RelativeUncertainty, Table, between
+from pullcurve.rig.fields import Bore, Length, RelativeUncertainty, Table, between
 
 # For a tube that no standard covers and nobody calibrated: a judgement, not a standard.
 DEFAULT_COEFFICIENT: Final[dict[str, str | float]] = {
@@ -100,8 +100,7 @@ class Meter(Table):
         '"hose_end" (open air, far end of the hose) or "clean_pipe" (between filter and blower)'
     )
     pipe_bore: Annotated[
-        Length,
-        between(0.02, 0.6, "no plausible bore of a suction pipe: 20 mm to 600 mm (0.8 to 24 in)"),
+        Bore,
         _for_kinds(_in_pipe, _NO_PIPE, needed=True),
     ] = Field(
         default=inf,

@@ -21,6 +21,7 @@ from pydantic import (
 
 from pullcurve.quantities import to_si
 from pullcurve.rig.fields import Length, Pressure, Table, Temperature, between, quantity
+from pullcurve.rig.machine import Machine
 from pullcurve.rig.meter import OPEN_INLETS, Meter
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 
@@ -85,18 +86,6 @@ class Pickups(Table):
         if self.blower_shaft is None and self.engine_shaft is None:
             raise ValueError("no shaft is watched: add [pickups.blower_shaft], or engine_shaft")
         return self
-
-
-class Machine(Table):
-    """What is known of the suction machine."""
-
-    belt_ratio: (
-        Annotated[
-            float,
-            between(0.2, 5.0, "no plausible belt ratio, blower turns per engine turn: 0.2 to 5"),
-        ]
-        | None
-    ) = Field(default=None, description="blower turns per engine turn, a number such as 1.2")
 
 
 def _range(ends: object) -> tuple[float, float]:
@@ -175,22 +164,31 @@ class Rig(Table):
         description="the table [pickups.blower_shaft] or [pickups.engine_shaft], or both"
     )
     machine: Machine = Field(
-        default_factory=Machine, validate_default=True, description="the table [machine]"
+        default_factory=lambda: Machine.model_validate({}),
+        validate_default=True,
+        description="the table [machine]",
     )
     sensors: Sensors = Field(
         default_factory=Sensors, description="tables such as [sensors.meter_dp]"
     )
     _text: str = PrivateAttr(default="")
+    _written: str = PrivateAttr(default="")
     _file: str = PrivateAttr(default="rig")
 
     def model_post_init(self, context: Any, /) -> None:
         if context is not None:
-            self._text, self._file = context
+            self._text, self._written, self._file = context
 
     @property
     def text(self) -> str:
-        """The file as the person wrote it, to be kept in the run log."""
+        """All that is needed to read the rig again, to be kept in the run log: the file with the
+        rows of the blower's data sheet in place of the name of their file."""
         return self._text
+
+    @property
+    def written(self) -> str:
+        """The file as the person wrote it."""
+        return self._written
 
     @property
     def file(self) -> str:
