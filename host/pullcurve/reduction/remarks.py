@@ -53,19 +53,25 @@ def _board(run: Run) -> Iterator[Remark]:
     late = int(events.loc[events["code"] == "late", "value"].sum())
     if late:
         yield Remark(
-            "note", "board", f"The board was late for {late} samples, which were left out.", ""
+            "note",
+            "board",
+            f"Sampling slots that passed unused because the board was late: {late}.",
+            "",
         )
     dead = events[events["code"] == "pickup_dead"]
     if len(dead):
         yield Remark(
-            "note", "speed", f"A pickup's interrupt had to be set up again {len(dead)} times.", ""
+            "note",
+            "speed",
+            f"Times that a pickup's interrupt had to be set up again: {len(dead)}.",
+            "",
         )
     damaged = sum(run.records.damaged.values()) + sum(run.log.damaged.values())
     if damaged or run.records.lost:
         yield Remark(
             "note",
             "link",
-            f"{run.records.lost} records are missing; {damaged} lines of the log are damaged and "
-            "were left out.",
+            f"Records that are missing: {run.records.lost}. Damaged lines of the log, left out: "
+            f"{damaged}.",
             "",
         )

@@ -9,7 +9,7 @@ from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.curve_shape import CurveShape, curve_shape
 from pullcurve.report.inputs_in_words import input_words
 from pullcurve.report.result import RunResult, SettledPoint
-from pullcurve.report.rounding import measured, minutes, percent, significant
+from pullcurve.report.rounding import counted, measured, minutes, percent, significant
 from pullcurve.report.sentences import (
     fastest,
     flow_label,
@@ -21,6 +21,7 @@ from pullcurve.report.sentences import (
     told,
 )
 
+_STRETCHES: Final = "settled stretches"
 _VERDICT: Final = {
     "straight": "No bend shows beyond what the meter and the scatter can make up: the flow "
     "follows the speed.",
@@ -79,7 +80,7 @@ def _sweep_caption(points: Sequence[SettledPoint], unit: DisplayUnit) -> str:
     low = slowest(points)
     gain = significant(unit.difference_from_si(100 * shape.slope), 3)
     return (
-        f"Between {rpm(low.speed_rpm)} and {rpm(top.speed_rpm)} each 100 rpm bring {gain} "
+        f"Between {rpm(low.speed_rpm)} and {rpm(top.speed_rpm)} each 100 rpm brings {gain} "
         f"{unit.label}, up to {highest}. No point lies further than {percent(shape.departure)} "
         f"of the top flow from the straight line. {_VERDICT[shape.verdict]}"
     )
@@ -88,7 +89,7 @@ def _sweep_caption(points: Sequence[SettledPoint], unit: DisplayUnit) -> str:
 def curve_alt(result: RunResult, units: UnitSystem) -> str:
     return (
         f"Graph: {flow_label(result, units)}, against the speed of the blower's shaft in rpm; "
-        f"{len(result.stated)} settled points, listed in the table below."
+        f"{counted(len(result.stated), 'settled point')}, listed in the table below."
     )
 
 
@@ -96,9 +97,10 @@ def strip_caption(result: RunResult, units: UnitSystem) -> str:
     said = [_settled_caption(result)]
     withheld = len(result.points) - len(result.stated)
     if withheld:
-        said.append(f"Dotted, in brackets: {withheld} for which no flow is stated.")
+        said.append(f"Dotted, in brackets: {counted(withheld, 'hold')} with no flow stated.")
     if result.rejected:
-        said.append(f"Dashed, lettered: {len(result.rejected)} not counted; the table says why.")
+        not_counted = counted(len(result.rejected), "stretch", "stretches")
+        said.append(f"Dashed, lettered: {not_counted} not counted; the table says why.")
     said.append(_zero_caption(result, units))
     return " ".join(said)
 
@@ -109,15 +111,16 @@ def _settled_caption(result: RunResult) -> str:
         return f"No settled stretch in {whole} min makes a result."
     settled = minutes(sum(point.end_s - point.start_s for point in points))
     return (
-        f"Of {whole} min, {settled} min in {len(points)} settled "
-        f"stretch{'es' * (len(points) > 1)} (shaded, numbered) make the result."
+        f"Of {whole} min, {settled} min in {counted(len(points), 'settled stretch', _STRETCHES)} "
+        "(shaded, numbered) make the result."
     )
 
 
 def _zero_caption(result: RunResult, units: UnitSystem) -> str:
     if not result.zeros:
         return "No zero with the engine off was taken: the sensor's offset is not known."
-    text = f"Hatched: {len(result.zeros)} with the engine off, where the zero is taken."
+    zeros = counted(len(result.zeros), "stretch", "stretches")
+    text = f"Hatched: {zeros} with the engine off, where the zero is taken."
     if len(result.zeros) < 2:
         return f"{text} One zero cannot show drift: take another at the end."
     first, last = result.zeros[0].zero_pa, result.zeros[-1].zero_pa
@@ -136,11 +139,17 @@ def _zero_caption(result: RunResult, units: UnitSystem) -> str:
 
 
 def strip_alt(result: RunResult, units: UnitSystem) -> str:
+    marked = [
+        counted(len(result.zeros), "zero"),
+        counted(len(result.points), "settled stretch", _STRETCHES),
+    ]
+    if result.rejected:
+        rejected = counted(len(result.rejected), "stretch that does", "stretches that do")
+        marked.append(f"{rejected} not count")
     return (
         f"Two graphs against time: speed of the blower's shaft in rpm, and differential pressure "
-        f"in {units.differential_pressure.label}; {len(result.zeros)} zeros, "
-        f"{len(result.points)} settled stretches and {len(result.rejected)} that do not count are "
-        "marked, and listed in the table below."
+        f"in {units.differential_pressure.label}. Marked, and listed in the table below: "
+        f"{', '.join(marked)}."
     )
 
 

@@ -3,7 +3,7 @@
 from typing import Final
 
 from pullcurve.report.result import ChannelQuality, DataQuality
-from pullcurve.report.rounding import count, minutes, percent
+from pullcurve.report.rounding import count, counted, minutes, percent, times
 
 CHANNELS: Final = {
     "differential_pressure_pa": "differential pressure",
@@ -19,29 +19,46 @@ CHANNELS: Final = {
     "discharge_temperature_k": "discharge temperature",
 }
 
+_DAMAGE: Final = {
+    "bad_crc": "with a wrong check sum",
+    "foreign": "that no board of ours writes",
+    "truncated": "cut short",
+    "unknown_kind": "of a kind that this version does not know",
+    "malformed": "with fields that are not those of their kind",
+}
+
 
 def quality_sentences(quality: DataQuality) -> list[str]:
     """What arrived, what did not, which samples are doubtful, and what time is covered."""
     sentences = [_records(quality)]
     if quality.damaged:
-        reasons = ", ".join(f"{number} × {why}" for why, number in sorted(quality.damaged.items()))
+        reasons = ", ".join(
+            f"{count(number)} {_damage(why)}" for why, number in sorted(quality.damaged.items())
+        )
         sentences.append(f"Damaged lines, left out: {reasons}.")
     for number, what in ((quality.duplicated, "came twice"), (quality.late, "came late")):
         if number:
-            sentences.append(f"{count(number)} record{'s' * (number != 1)} {what}.")
+            sentences.append(f"{counted(number, 'record')} {what}.")
     if quality.board_starts > 1:
-        sentences.append(f"The board started {quality.board_starts} times during the run.")
+        sentences.append(f"The board started {times(quality.board_starts)} during the run.")
     return [*sentences, _samples(quality), *_coverage(quality)]
+
+
+def _damage(reason: str) -> str:
+    place, _, code = reason.rpartition(": ")
+    said = _DAMAGE.get(code, code)
+    return f"{said} ({place})" if place else said
 
 
 def _records(quality: DataQuality) -> str:
     if not quality.records:
         return "No record arrived."
     if not quality.lost:
-        return f"All {count(quality.records)} records arrived."
+        return f"{'All ' * (quality.records > 1)}{counted(quality.records, 'record')} arrived."
     share = quality.lost / (quality.records + quality.lost)
     return (
-        f"{count(quality.records)} records arrived, {count(quality.lost)} are missing "
+        f"{counted(quality.records, 'record')} arrived, {count(quality.lost)} "
+        f"{'is' if quality.lost == 1 else 'are'} missing "
         f"({percent(share)})."
     )
 
@@ -58,28 +75,31 @@ def _samples(quality: DataQuality) -> str:
         if number
     ]
     doubtful = ", ".join(faults) or "none of them late, faulty or clipped"
-    return f"Differential pressure: {count(taken)} samples, {doubtful}."
+    return f"Differential pressure: {counted(taken, 'sample')}, {doubtful}."
 
 
 def _coverage(quality: DataQuality) -> list[str]:
-    """One sentence on the channels that cover the run, and one for each that does not."""
+    """One sentence on the channels that cover the run, and one for those with the same gaps."""
     holed = [channel for channel in quality.channels if channel.gaps]
     if not holed:
         return ["Every channel covers the whole run."] if quality.channels else []
+    alike: dict[str, list[str]] = {}
+    for channel in holed:
+        alike.setdefault(_gaps(channel), []).append(CHANNELS[channel.channel])
+    told = [f"{', '.join(names).capitalize()}: {gaps}" for gaps, names in alike.items()]
     covered = [channel for channel in quality.channels if not channel.gaps]
     rest = ["Every other channel covers the whole run."] if covered else []
-    return [*map(_gaps, holed), *rest]
+    return [*told, *rest]
 
 
 def _gaps(channel: ChannelQuality) -> str:
-    name = CHANNELS[channel.channel].capitalize()
     if not channel.covered:
-        return f"{name}: not one reading."
+        return "not one reading."
     times = f"{channel.gaps} gaps, the longest" if channel.gaps > 1 else "one gap,"
     at = (
         "" if channel.longest_gap_start_s is None else f" at {minutes(channel.longest_gap_start_s)}"
     )
     return (
-        f"{name}: {percent(channel.covered, 3)} of the run's time covered, {times} "
+        f"{percent(channel.covered, 3)} of the run's time covered, {times} "
         f"{channel.longest_gap_s:.1f} s{at}."
     )

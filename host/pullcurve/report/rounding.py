@@ -42,6 +42,15 @@ def count(value: float) -> str:
     return f"{value:,.0f}".replace(",", _NO_BREAK).replace("-", _MINUS)
 
 
+def counted(number: int, noun: str, plural: str = "") -> str:
+    """`1 record`, `2 records`: `plural` where that is not the noun with an s."""
+    return f"{count(number)} {noun if number == 1 else plural or noun + 's'}"
+
+
+def times(number: int) -> str:
+    return {1: "once", 2: "twice"}.get(number, f"{count(number)} times")
+
+
 def percent(fraction: float, digits: int = 2) -> str:
     """A fraction as per cent, with its sign; what is under 0.1 % is not told closer."""
     if 0 < abs(fraction) < 0.001:

@@ -12,7 +12,15 @@ from pullcurve.report.result import (
     SiteFacts,
     SpeedFacts,
 )
-from pullcurve.report.rounding import Measured, count, measured, percent, significant
+from pullcurve.report.rounding import (
+    Measured,
+    count,
+    counted,
+    measured,
+    percent,
+    significant,
+    times,
+)
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _TELLING_SPEED: Final = 0.005  # of the speed: an interval wider than this is told with it
@@ -125,9 +133,9 @@ def zero_sentence(result: RunResult, units: UnitSystem) -> str:
         )
     moved = result.zeros[-1].zero_pa.value - result.zeros[0].zero_pa.value
     return (
-        f"The sensor's zero was taken {len(result.zeros)} times with the engine off. From first to "
-        f"last it moved by {told_bare(unit.difference_from_si(moved), unit)}; between them it is "
-        f"taken on straight lines, {known}."
+        f"The sensor's zero was taken {times(len(result.zeros))} with the engine off. From first "
+        f"to last it moved by {told_bare(unit.difference_from_si(moved), unit)}; in between it is "
+        f"taken on {'a straight line' if len(result.zeros) == 2 else 'straight lines'}, {known}."
     )
 
 
@@ -259,7 +267,7 @@ def coefficient_words(result: RunResult) -> str:
 
 def speed_sentence(speed: SpeedFacts) -> str:
     """Where the blower's speed comes from."""
-    marks = f"{speed.marks_per_turn} mark{'s' * (speed.marks_per_turn != 1)} a turn"
+    marks = f"{counted(speed.marks_per_turn, 'mark')} a turn"
     if speed.belt_ratio is None:
         return f"Speed: from the blower's shaft, {marks}."
     return (
