@@ -1,6 +1,7 @@
 """The picture of the result: standard flow against the speed of the blower's shaft."""
 
 from collections.abc import Sequence
+from textwrap import fill
 from typing import Any, Final
 
 import matplotlib as mpl
@@ -14,6 +15,7 @@ from pullcurve.report.drawing import ACCENT, INK, STYLE, WIDTH_IN
 from pullcurve.report.result import RunResult, SettledPoint
 from pullcurve.report.sentences import fastest, flow_label, point_name, rpm, shown, told
 
+_LETTERS_AN_INCH: Final = 13  # of a title
 # One for each sweep in turn: told apart by shape and filling, so by a fax as well.
 _MARKS: Final[tuple[dict[str, Any], ...]] = (
     {"fmt": "o"},
@@ -24,13 +26,21 @@ _MARKS: Final[tuple[dict[str, Any], ...]] = (
 )
 
 
-def curve_figure(result: RunResult, units: UnitSystem) -> Figure:
+def curve_figure(result: RunResult, units: UnitSystem, width_in: float = WIDTH_IN) -> Figure:
     """Standard flow against the speed of the blower's shaft, both axes from zero."""
+    title = fill(flow_label(result, units), round(_LETTERS_AN_INCH * width_in))
+    lines = 1 + title.count("\n")
+    height_in = 3.2 + 0.2 * lines
     with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH_IN, 3.4))
-        figure.subplots_adjust(left=0.075, right=0.985, bottom=0.135, top=0.925)
+        figure = Figure(figsize=(width_in, height_in))
+        figure.subplots_adjust(
+            left=0.525 / width_in,
+            right=1 - 0.105 / width_in,
+            bottom=0.46 / height_in,
+            top=1 - (0.1 + 0.16 * lines) / height_in,
+        )
         axes = figure.add_subplot()
-        axes.set_title(flow_label(result, units))
+        axes.set_title(title)
         axes.set_xlabel("speed of the blower's shaft, rpm")
         if result.stated:
             _draw_curve(axes, result, units)

@@ -17,7 +17,7 @@ from pullcurve.report.captions import (
     strip_caption,
 )
 from pullcurve.report.curve_figure import curve_figure
-from pullcurve.report.drawing import svg
+from pullcurve.report.drawing import NARROW_IN, svg
 from pullcurve.report.facts_tables import (
     budget_table,
     channels_table,
@@ -98,6 +98,7 @@ def _pictures(result: RunResult, units: UnitSystem) -> Mapping[str, object]:
     if result.stated:
         shown |= {
             "curve": _source(curve_figure(result, units)),
+            "narrow_curve": _source(curve_figure(result, units, NARROW_IN)),
             "curve_alt": curve_alt(result, units),
             "curve_caption": curve_caption(result, units),
         }

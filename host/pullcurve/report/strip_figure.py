@@ -21,18 +21,16 @@ class _Mark(NamedTuple):
 
 
 _HATCHED: Final = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0}
-_STATED: Final = _Mark(
-    {"color": SHADE, "linewidth": 0}, {"color": ACCENT, "solid_capstyle": "butt"}, 1.03
-)
+_STATED: Final = _Mark({"color": SHADE, "linewidth": 0}, {"color": ACCENT}, 1.03)
 _WITHHELD: Final = _Mark(
-    _HATCHED | {"hatch": "...."}, {"color": INK, "dashes": (1, 1), "dash_capstyle": "butt"}, 1.03
+    _HATCHED | {"hatch": "...."}, {"color": INK, "linestyle": (0, (1, 1))}, 1.03
 )
 _REJECTED: Final = _Mark(
     {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.8, "linestyle": (0, (4, 3))},
-    {"color": GREY, "dashes": (2, 1), "dash_capstyle": "butt"},
+    {"color": GREY, "linestyle": (0, (2, 1))},
     0.90,
 )
-_ZERO: Final = _Mark(_HATCHED | {"hatch": "////"}, {"color": GREY, "solid_capstyle": "butt"}, 1.03)
+_ZERO: Final = _Mark(_HATCHED | {"hatch": "////"}, {"color": GREY}, 1.03)
 
 
 def strip_figure(result: RunResult, units: UnitSystem) -> Figure:
@@ -54,33 +52,44 @@ def strip_figure(result: RunResult, units: UnitSystem) -> Figure:
         lower.margins(y=0.12)
         highest = max((speed for speed in result.strip.speed_rpm if speed is not None), default=1.0)
         upper.set_ylim(0, 1.25 * max(highest, 1.0))
-        for mark, start_s, end_s, name in _stretches(result):
-            start, end = start_s / scale, end_s / scale
-            for axes in (upper, lower):
-                axes.axvspan(start, end, zorder=0, **mark.area)
-            _name(upper, mark, start, end, name)
+        for mark, stretches in _stretches(result):
+            if stretches:
+                spans = [(start_s / scale, end_s / scale) for start_s, end_s, _ in stretches]
+                for axes in (upper, lower):
+                    axes.broken_barh(
+                        [(start, end - start) for start, end in spans],
+                        (0.0, 1.0),
+                        transform=axes.get_xaxis_transform(),
+                        zorder=0,
+                        **mark.area,
+                    )
+                _name(upper, mark, spans, [name for *_, name in stretches])
         return figure
 
 
-def _stretches(result: RunResult) -> list[tuple[_Mark, float, float, str]]:
-    points, names = result.points, [point_name(each, result.points) for each in result.points]
+def _stretches(result: RunResult) -> list[tuple[_Mark, list[tuple[float, float, str]]]]:
+    """Start, end and name of the stretches of each kind."""
+    named = [(point, point_name(point, result.points)) for point in result.points]
     return [
-        *(
-            (_STATED, point.start_s, point.end_s, name)
-            if point.withheld is None
-            else (_WITHHELD, point.start_s, point.end_s, f"({name})")
-            for point, name in zip(points, names, strict=True)
-        ),
-        *((_ZERO, zero.start_s, zero.end_s, "zero") for zero in result.zeros),
-        *(
-            (_REJECTED, stretch.start_s, stretch.end_s, letters(number))
-            for number, stretch in enumerate(result.rejected)
+        (_STATED, [(p.start_s, p.end_s, name) for p, name in named if p.withheld is None]),
+        (_WITHHELD, [(p.start_s, p.end_s, f"({name})") for p, name in named if p.withheld]),
+        (_ZERO, [(zero.start_s, zero.end_s, "zero") for zero in result.zeros]),
+        (
+            _REJECTED,
+            [
+                (stretch.start_s, stretch.end_s, letters(number))
+                for number, stretch in enumerate(result.rejected)
+            ],
         ),
     ]
 
 
-def _name(axes: Axes, mark: _Mark, start: float, end: float, name: str) -> None:
-    """A name at the upper edge, over a bar that a fax keeps."""
+def _name(axes: Axes, mark: _Mark, spans: list[tuple[float, float]], names: list[str]) -> None:
+    """Names at the upper edge, over bars that a fax keeps."""
     edge = axes.get_xaxis_transform()
-    axes.plot([start, end], [1.0, 1.0], linewidth=2.5, transform=edge, clip_on=False, **mark.bar)
-    axes.text((start + end) / 2, mark.name_at, name, ha="center", transform=edge)
+    starts, ends = zip(*spans, strict=True)
+    axes.hlines(
+        [1.0] * len(spans), starts, ends, linewidth=2.5, transform=edge, clip_on=False, **mark.bar
+    )
+    for (start, end), name in zip(spans, names, strict=True):
+        axes.text((start + end) / 2, mark.name_at, name, ha="center", transform=edge)

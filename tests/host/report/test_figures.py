@@ -5,14 +5,16 @@ from io import BytesIO
 
 import numpy as np
 import pytest
+from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.image import imread
+from matplotlib.text import Text
 
 from host.report.results import REJECTED, result, withheld
 from pullcurve.quantities import SI, US, UnitSystem
 from pullcurve.report.budget_figure import budget_figure
 from pullcurve.report.curve_figure import curve_figure
-from pullcurve.report.drawing import png, svg
+from pullcurve.report.drawing import NARROW_IN, WIDTH_IN, png, svg
 from pullcurve.report.result import RunResult
 from pullcurve.report.strip_figure import strip_figure
 
@@ -64,20 +66,43 @@ def test_holds_of_a_sweep_at_one_speed_share_a_label_and_sweeps_have_their_own_l
     assert sum(line.get_gid() == "straight line" for line in axes.lines) == 2
 
 
+@pytest.mark.parametrize("width_in", [WIDTH_IN, NARROW_IN])
+@pytest.mark.parametrize("position", ["port", "hose_end", "clean_pipe"])
+def test_no_letter_is_cut_off_or_too_small_for_a_phone(position: str, width_in: float) -> None:
+    run = result()
+    run = run.model_copy(update={"meter": run.meter.model_copy(update={"position": position})})
+    figure = curve_figure(run, US, width_in)
+    figure.draw_without_rendering()
+    (axes,) = figure.axes
+    for text in (axes.xaxis.label, *axes.get_children()):
+        if isinstance(text, Text) and text.get_text():
+            box = text.get_window_extent()
+            assert figure.bbox.x0 <= box.x0 < box.x1 <= figure.bbox.x1, text.get_text()
+            assert figure.bbox.y0 <= box.y0 < box.y1 <= figure.bbox.y1, text.get_text()
+    if width_in == NARROW_IN:
+        # A phone of 390 CSS px shows the picture 360 px wide, between its margins.
+        px_a_point = 360 / (72 * width_in)
+        assert min(text.get_size() for text in figure.findobj(Text)) * px_a_point >= 11
+
+
 def test_the_strip_marks_each_stretch_where_it_was() -> None:
     run = withheld(result(), {3: "clipped"})
     upper, lower = strip_figure(run, US).axes
     names = [text.get_text() for text in upper.texts]
-    assert names == ["1", "2", "(3)", "4", "5", "6", "zero", "zero", "a"]
+    assert names == ["1", "2", "4", "5", "6", "(3)", "zero", "zero", "a"]
     middles = [text.get_position()[0] for text in upper.texts]
-    stretches = [*run.points, *run.zeros, *REJECTED]
+    points = sorted(run.points, key=lambda point: point.withheld is not None)
+    stretches = [*points, *run.zeros, *REJECTED]
     np.testing.assert_allclose(middles, [(each.start_s + each.end_s) / 120 for each in stretches])
     drawn = np.asarray(lower.lines[0].get_ydata(), dtype=float)
     pressure = np.array(run.strip.differential_pressure_pa, dtype=float)
     np.testing.assert_allclose(drawn, pressure / 249.08891, rtol=1e-7)
-    looks = [(patch.get_hatch(), patch.get_linestyle() == "solid") for patch in upper.patches]
-    shaded, dotted, hatched, dashed = (None, True), ("....", True), ("////", True), (None, False)
-    assert looks == [shaded, shaded, dotted, *[shaded] * 3, *[hatched] * 2, dashed]
+    kinds = [each for each in upper.collections if isinstance(each, PolyCollection)]
+    dashed = [each.get_linestyle()[0][1] is not None for each in kinds]
+    assert [each.get_hatch() for each in kinds] == [None, "....", "////", None]
+    assert dashed == [False, False, False, True]
+    areas = [path.get_extents().intervalx for each in kinds for path in each.get_paths()]
+    np.testing.assert_allclose(areas, [(each.start_s / 60, each.end_s / 60) for each in stretches])
 
 
 def test_a_withheld_hold_is_a_cross_on_the_axis_and_bends_no_line() -> None:

@@ -17,7 +17,7 @@ from pullcurve.report.sentences import shown, shown_flow
 from pullcurve.report.summary import summary
 from pullcurve.report.tables import Table, places_table, points_table
 
-VOID = {"meta", "br", "img"}
+VOID = {"meta", "br", "img", "source"}
 SWEEP = (1480, 1925, 2410, 2875, 3210, 3432)
 
 
