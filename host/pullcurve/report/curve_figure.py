@@ -15,7 +15,8 @@ from pullcurve.report.drawing import ACCENT, INK, STYLE, WIDTH_IN
 from pullcurve.report.result import RunResult, SettledPoint
 from pullcurve.report.sentences import fastest, flow_label, point_name, rpm, shown, told
 
-_LETTERS_AN_INCH: Final = 13  # of a title
+_LEFT_IN: Final = 0.525
+_LETTERS_AN_INCH: Final = 14.8  # of a title
 # One for each sweep in turn: told apart by shape and filling, so by a fax as well.
 _MARKS: Final[tuple[dict[str, Any], ...]] = (
     {"fmt": "o"},
@@ -28,16 +29,16 @@ _MARKS: Final[tuple[dict[str, Any], ...]] = (
 
 def curve_figure(result: RunResult, units: UnitSystem, width_in: float = WIDTH_IN) -> Figure:
     """Standard flow against the speed of the blower's shaft, both axes from zero."""
-    title = fill(flow_label(result, units), round(_LETTERS_AN_INCH * width_in))
+    title = fill(flow_label(result, units), int(_LETTERS_AN_INCH * (width_in - _LEFT_IN)))
     lines = 1 + title.count("\n")
-    height_in = 3.2 + 0.2 * lines
+    height_in = 3.24 + 0.16 * lines
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(width_in, height_in))
         figure.subplots_adjust(
-            left=0.525 / width_in,
+            left=_LEFT_IN / width_in,
             right=1 - 0.105 / width_in,
             bottom=0.46 / height_in,
-            top=1 - (0.1 + 0.16 * lines) / height_in,
+            top=1 - (0.14 + 0.16 * lines) / height_in,
         )
         axes = figure.add_subplot()
         axes.set_title(title)
