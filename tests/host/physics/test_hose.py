@@ -83,7 +83,7 @@ def test_a_hose_lies_above_its_friction_and_is_monotonic(
         RT,
     )
     friction = hose.pressure_before(end, flow, hose.loss_term(loss, bore), RT)
-    assert friction <= here < more
+    assert friction * (1 - 1e-12) <= here < more
     assert here < longer
     assert vacuum < here or share > 0.98
     assert here > end
