@@ -10,12 +10,16 @@ import time
 import machine
 import micropython
 
-import board_config
-from outbox import Outbox
-from sampler import Sampler
-from streamer import Streamer
-from tach import Tach
-from usb_link import UsbLink
+from record_ring import PAGE, PAGES, RecordRing
+
+RING = RecordRing()  # while the heap is in one piece
+
+import board_config  # noqa: E402
+from outbox import Outbox  # noqa: E402
+from sampler import Sampler  # noqa: E402
+from streamer import Streamer  # noqa: E402
+from tach import Tach  # noqa: E402
+from usb_link import UsbLink  # noqa: E402
 
 micropython.alloc_emergency_exception_buf(100)
 
@@ -52,12 +56,13 @@ def next_boot():
     return boot
 
 
-def make_link():
+def make_usb_link():
     poller = select.poll()
     poller.register(sys.stdout, select.POLLOUT)
     listener = select.poll()
     listener.register(sys.stdin, select.POLLIN)
     return UsbLink(
+        RING,
         sys.stdout.buffer,
         sys.stdin.buffer,
         lambda: poller.poll(0),
@@ -134,8 +139,8 @@ def complain(link, outbox, fault):
 
 
 def main():
-    link = make_link()
-    outbox = Outbox(link, time, next_boot())
+    link = make_usb_link()
+    outbox = Outbox(RING, time, next_boot())
     try:
         config = board_config.load(read_board_json())
         sensors = board_config.make_sensors(config, make_buses(config))
@@ -143,10 +148,13 @@ def main():
         feed, keep_fed = make_watchdog(config)  # last: nothing feeds it while we complain
     except ValueError as fault:
         complain(link, outbox, str(fault))
+    news = []
+    if RING.pages < PAGES:
+        news.append(("short_memory", RING.pages * PAGE))
     board_id = "".join("%02x" % byte for byte in machine.unique_id())
     streamer = Streamer(
         time,
-        link,
+        [link],
         outbox,
         Sampler(sensors[0]),
         sensors[1:],
@@ -156,7 +164,7 @@ def main():
         feed,
     )
     try:
-        streamer.run(machine.reset_cause())
+        streamer.run(machine.reset_cause(), news)
     except KeyboardInterrupt:
         return keep_fed()
 

@@ -1,23 +1,35 @@
-"""Numbers the records of one start of the board and hands them to the link."""
+"""Numbers the records of one start of the board and puts them into the ring."""
 
-from record_format import encode, quote
+from record_format import GREETING, encode, quote, wanted
 
 TEXT_LIMIT = 120  # quoted bytes that an event record can carry beside its other fields
 
 
 class Outbox:
-    def __init__(self, link, clock, boot):
-        self._link = link
+    def __init__(self, ring, clock, boot):
+        self._ring = ring
         self._clock = clock
         self._boot = boot
-        self._seq = 0
 
     def emit(self, kind, values):
-        self._link.offer(encode(kind, self._boot, self._seq, values))
-        self._seq += 1
+        self._ring.put(encode(kind, self._boot, self._ring.next, values))
 
     def event(self, code, subject="", value=0, text=""):
         text = text[:TEXT_LIMIT]
         while len(quote(text)) > TEXT_LIMIT:
             text = text[:-1]
         self.emit("event", (self._clock.ticks_us(), code, subject, value, text))
+
+    def answer(self, link):
+        """Do what the host asks for over `link`: whether it has just come and greets.
+
+        Records are repeated on request. Nothing else is ever done for a host."""
+        line = link.hear()
+        if line is None or line == GREETING:
+            return line is not None
+        request = wanted(line)
+        if request and request[0] == self._boot:
+            if request[1] < min(request[2], self._ring.oldest):
+                self.event("gone", link.name, self._ring.oldest)
+            link.turns.repeat(request[1], request[2])
+        return False

@@ -17,15 +17,15 @@ NAP_US = 500  # the longest sleep while bytes wait to leave
 
 class Streamer:
     """Reads `sampler` and `tachs[0]` into blocks, `slow_sensors` and `tachs[1]` into records
-    of their own, puts all of them into `outbox`, and lets `link` send while it waits.
+    of their own, puts all of them into `outbox`, and lets `links` send while it waits.
 
     `identity` is (board, board_id). `clock` has ticks_us, ticks_diff, ticks_add and sleep_us.
     `feed` feeds the watchdog, once a block.
     """
 
-    def __init__(self, clock, link, outbox, sampler, slow_sensors, tachs, plan, identity, feed):
+    def __init__(self, clock, links, outbox, sampler, slow_sensors, tachs, plan, identity, feed):
         self._clock = clock
-        self._link = link
+        self._links = links
         self._outbox = outbox
         self._sampler = sampler
         self._slow_sensors = slow_sensors
@@ -37,11 +37,14 @@ class Streamer:
         self._random = 1
         self._header = []
         self._late = 0
-        self._dropped_before = 0
+        self._dropped_before = [0] * len(links)
         self._begin = self._shaft_begin = 0
 
-    def run(self, reset_cause):
+    def run(self, reset_cause, news=()):
+        """`news`: codes and values of events that follow the start."""
         self._outbox.event("start", value=reset_cause)
+        for code, value in news:
+            self._outbox.event(code, value=value)
         for sensor in self._sensors:
             sensor.read()  # starts it, for the header carries its trimming words
         plan = self._plan
@@ -52,7 +55,9 @@ class Streamer:
         while True:
             # A header in the making is begun anew only for a host that has just come.
             due = block % header_blocks == 0 and not self._header
-            if self._link.hear() == b"hello" or due:
+            for link in self._links:
+                due |= self._outbox.answer(link)
+            if due:
                 self._header = self._header_lines()
             self._send_block()
             for _ in range(HEADER_LINES_A_BLOCK):
@@ -103,14 +108,16 @@ class Streamer:
 
     def _wait_until(self, instant):
         clock = self._clock
-        link = self._link
         while True:
             if clock.ticks_diff(instant, clock.ticks_us()) <= 0:
                 return
-            link.pump()
+            waiting = False
+            for link in self._links:
+                link.pump()
+                waiting = waiting or link.waiting()
             left = clock.ticks_diff(instant, clock.ticks_us())
             if left > 0:
-                clock.sleep_us(min(left, NAP_US) if link.waiting() else left)
+                clock.sleep_us(min(left, NAP_US) if waiting else left)
 
     def _send_slow(self, sensor, status):
         if status == OK:
@@ -133,11 +140,13 @@ class Streamer:
                 if sensor.news == "sensor_back" and sensor.driver.trim:
                     self._header = self._header_lines()  # it may be another of its kind
                 sensor.news = ""
-        # While nobody reads, this record would be dropped as well.
-        if self._link.dropped and self._link.dropped == self._dropped_before:
-            self._outbox.event("dropped", value=self._link.dropped)
-            self._link.dropped = 0
-        self._dropped_before = self._link.dropped
+        for i, link in enumerate(self._links):
+            dropped = link.turns.dropped
+            # While nobody reads, this record would be dropped as well.
+            if dropped and dropped == self._dropped_before[i]:
+                self._outbox.event("dropped", link.name, dropped)
+                link.turns.dropped = dropped = 0
+            self._dropped_before[i] = dropped
 
     def _header_lines(self):
         board, board_id = self._identity

@@ -1,12 +1,14 @@
 """Records over the USB serial pipe, which may be full or unread.
 
-Lines queue up and leave in slices, each only when the pipe says that it has room. When the
-queue is full the oldest line that has not begun to leave is dropped and counted.
+They leave in slices, each only when the pipe says that it has room. Until then they wait in the
+ring; those that it forgets before they have begun to leave are dropped and counted.
 
 Room may mean a single byte. MicroPython's USB then waits 500 ms for the rest, twice, and
 after that the pipe is full and says so: a port that is open but unread costs sampling up to
 a second, once. (shared/tinyusb/mp_usbd_cdc.c, mp_usbd_cdc_tx_strn)
 """
+
+from record_ring import Turns
 
 SLICE = 64  # bytes; a USB packet, and less than any port's buffer
 
@@ -14,45 +16,32 @@ SLICE = 64  # bytes; a USB packet, and less than any port's buffer
 class UsbLink:
     """`out` writes bytes, `inp` reads them; `ready_out()` and `ready_in()` ask the poller."""
 
-    def __init__(self, out, inp, ready_out, ready_in, capacity=48):
+    name = "usb"
+
+    def __init__(self, ring, out, inp, ready_out, ready_in):
+        self.turns = Turns(ring)
         self._out = out
         self._inp = inp
         self._ready_out = ready_out
         self._ready_in = ready_in
-        self._lines = [None] * capacity
-        self._head = 0
-        self._count = 0
-        self._sent = 0  # bytes of the line at the head that have left
+        self._length = 0  # of the record on its way
+        self._sent = 0  # bytes of it that have left
         self._heard = b""
-        self.dropped = 0
-
-    def offer(self, line):
-        lines = self._lines
-        size = len(lines)
-        if self._count == size:
-            self.dropped += 1
-            if self._sent:  # the head is on its way: drop the one behind it
-                lines[(self._head + 1) % size] = lines[self._head]
-            self._head = (self._head + 1) % size
-            self._count -= 1
-        lines[(self._head + self._count) % size] = line
-        self._count += 1
 
     def waiting(self):
-        return self._count > 0
+        return self._length > 0 or self.turns.waiting()
 
     def pump(self):
         """Send one slice if there is one and the pipe has room: the number of its bytes."""
-        if self._count == 0 or not self._ready_out():
+        if not self.waiting() or not self._ready_out():
             return 0
-        line = self._lines[self._head]
-        sent = self._out.write(line[self._sent : self._sent + SLICE]) or 0
+        if self._length == 0:
+            self._length = self.turns.take()
+        end = min(self._sent + SLICE, self._length)
+        sent = self._out.write(self.turns.line[self._sent : end]) or 0
         self._sent += sent
-        if self._sent == len(line):
-            self._lines[self._head] = None
-            self._head = (self._head + 1) % len(self._lines)
-            self._count -= 1
-            self._sent = 0
+        if self._sent == self._length:
+            self._length = self._sent = 0
         return sent
 
     def hear(self):

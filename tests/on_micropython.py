@@ -34,7 +34,7 @@ needs_wasm = pytest.mark.skipif(
 
 
 def run_unix(
-    script: Path, *args: str, path: Sequence[Path] = ()
+    script: Path, *args: str, path: Sequence[Path] = (), options: Sequence[str] = ()
 ) -> subprocess.CompletedProcess[str]:
     """Run a script on the unix port; modules come from its folder, then from those of path.
 
@@ -42,7 +42,7 @@ def run_unix(
     """
     assert UNIX is not None
     environment = {**os.environ, "MICROPYPATH": os.pathsep.join(map(str, path))}
-    return _run([UNIX, str(script), *args], environment)
+    return _run([UNIX, *options, str(script), *args], environment)
 
 
 def run_wasm(

@@ -16,6 +16,10 @@ Fields are separated by one space and have one of these forms:
     WORD     text as in URL forms: space as "+", bytes outside 33..126, "%" and "+" as %XX;
              empty text as "-"
     INTS     any number of integers; only as the last field
+
+The host says two things only, each a line of its own. GREETING: it has just come, and wants the
+header. "again BOOT FIRST BEYOND": it has not got the records FIRST to BEYOND - 1 of this start;
+the board sends those that it still has once more, as they were, at most MOST_AGAIN.
 """
 
 import binascii
@@ -113,7 +117,11 @@ DATA = {
     # config                board.json, or what it asks for, cannot be had; text says why
     # sensor_lost  role     it does not answer, or with faults, or has nothing new; status
     # sensor_back  role     it answers again
-    # dropped               records dropped, oldest first, because nobody read the link; number
+    # dropped      link     records dropped, oldest first, because nobody read the link; number
+    # gone         link     the host asks again for records ahead of this number, which are
+    #                       forgotten
+    # short_memory          the board has less room than planned to keep records; bytes
+    # no_radio              board.json asks for a radio, and the board has none
     # late                  sampling slots that passed unused since the last such event; number
     # pickup_dead  role     the pickup's interrupt failed and was set up again
     "event": (
@@ -124,6 +132,9 @@ DATA = {
         ("text", WORD),
     ),
 }
+
+GREETING = b"hello"
+MOST_AGAIN = 16  # more in a row would keep new records waiting
 
 RECORDS = {}
 RECORDS.update(HEADER)
@@ -160,3 +171,20 @@ def encode(kind, boot, seq, values, kinds=RECORDS):
     if len(line) > LIMIT:
         raise ValueError("%s record of %d bytes, limit %d" % (kind, len(line), LIMIT))
     return line
+
+
+def again(boot, first, beyond):
+    """The host's line that asks for records once more."""
+    return b"again %d %d %d\n" % (boot, first, beyond)
+
+
+def wanted(line):
+    """(boot, first, beyond) of such a line without its end; None for any other line."""
+    parts = line.split()
+    if len(parts) != 4 or parts[0] != b"again":
+        return None
+    try:
+        boot, first, beyond = [int(part) for part in parts[1:]]
+    except ValueError:
+        return None
+    return boot, first, min(beyond, first + MOST_AGAIN)

@@ -119,7 +119,7 @@ def record(log: Path, port: str | None, rig_path: Path | None, seconds: float | 
 
     While it records, type notes, each ended with Enter: engine 2900 rpm | vacuum 10 inHg at
     tank | plate on, bore 2 in | plate off | hose 50 ft of 4 in | any other words. A board that
-    goes away is waited for.
+    goes away is waited for, and what was lost meanwhile is asked for again.
     """
     from pullcurve.links.serial_link import SerialLink, find_board
     from pullcurve.recording import record as record_source
@@ -149,7 +149,8 @@ def record(log: Path, port: str | None, rig_path: Path | None, seconds: float | 
         finally:
             show.close()
     _tell_faults(log, faults)
-    click.echo(f"wrote {log}: {status.records} records")
+    lost = f"; {status.missing} were lost and could not be had again" if status.missing else ""
+    click.echo(f"wrote {log}: {status.records} records{lost}")
     if not status.records:
         raise click.ClickException(
             f"no record of a board came over {link.name}; does the board run the firmware?"

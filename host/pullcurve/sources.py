@@ -21,7 +21,9 @@ class Received(NamedTuple):
 class Source(AbstractContextManager["Source"], Protocol):
     """Yields what the board sends until the source ends or is closed.
 
-    A source is opened by entering it. It raises LinkError when the way to the board fails.
+    A source is opened by entering it. It raises LinkError when the way to the board fails. One
+    that asks the board for lost records again may have a number `wanted`, of those that may
+    still come.
     """
 
     name: str

@@ -10,7 +10,8 @@ from golden_records import GOLDEN
 from hand_set_clock import Clock
 
 from outbox import Outbox
-from record_format import LIMIT, encode
+from record_format import LIMIT, MOST_AGAIN, again, encode, wanted
+from record_ring import PAGE, SLOTS, RecordRing
 from usb_link import UsbLink
 
 
@@ -19,14 +20,25 @@ def check_golden_records():
         assert encode(kind, boot, seq, values) == line, kind
 
 
+def numbered(seq):
+    """A record of 80 bytes or a few more."""
+    return encode("event", 1, seq, (seq, "late", "", seq, "x" * (50 + seq % 7)))
+
+
 class Pipe:
     """A pipe that takes `room` bytes a write, and holds what the host has sent."""
 
-    def __init__(self, capacity=48):
+    def __init__(self, pages=2):
         self.room = 1000
         self.out = b""
         self.sent = b""
-        self.link = UsbLink(self, self, self.ready_out, self.ready_in, capacity)
+        self.ring = RecordRing(pages)
+        self.outbox = Outbox(self.ring, Clock(), 1)
+        self.link = UsbLink(self.ring, self, self, self.ready_out, self.ready_in)
+
+    def put(self, number):
+        for _ in range(number):
+            self.ring.put(numbered(self.ring.next))
 
     def ready_out(self):
         return self.room
@@ -36,7 +48,7 @@ class Pipe:
 
     def write(self, data):
         assert len(data) <= 64
-        taken = data[: self.room]
+        taken = bytes(data[: self.room])
         self.out += taken
         return len(taken) or None
 
@@ -47,38 +59,102 @@ class Pipe:
     def drain(self):
         while self.link.pump():
             pass
+        out, self.out = self.out, b""
+        return out
 
 
-def numbered(seq):
-    return encode("event", 1, seq, (seq, "late", "", seq, "x" * 60))
+def lines(*ranges):
+    return b"".join(numbered(seq) for numbers in ranges for seq in numbers)
+
+
+def kept(ring):
+    """Every record that the ring says it keeps, once it has been compared."""
+    into = bytearray(LIMIT)
+    for seq in range(ring.oldest, ring.next):
+        length = ring.copy(seq, into)
+        assert bytes(into[:length]) == numbered(seq), seq
+    return ring.next - ring.oldest
+
+
+def check_ring_keeps_the_newest_records_whole():
+    ring = RecordRing(3)
+    for seq in range(400):
+        ring.put(numbered(seq))
+        if seq % 13 == 0:
+            assert kept(ring) == seq + 1 or kept(ring) * 89 > 2 * PAGE - 3 * LIMIT
+    assert ring.oldest > 250
+
+
+def check_ring_keeps_no_more_records_than_it_has_places_for():
+    ring = RecordRing(8)
+    for seq in range(3 * SLOTS):
+        ring.put(b"%d\n" % seq)
+    assert ring.next - ring.oldest == SLOTS
+    into = bytearray(LIMIT)
+    for seq in range(ring.oldest, ring.next):
+        assert bytes(into[: ring.copy(seq, into)]) == b"%d\n" % seq
 
 
 def check_link_drops_whole_lines_when_nobody_reads():
-    pipe = Pipe(capacity=8)
-    pipe.link.offer(numbered(0))
+    pipe = Pipe()
+    pipe.put(1)
     pipe.room = 10
     assert pipe.link.pump() == 10  # the first line is on its way
     pipe.room = 0
-    for seq in range(1, 100):
-        pipe.link.offer(numbered(seq))
+    for _ in range(300):
+        pipe.put(1)
         assert pipe.link.pump() == 0
-    assert pipe.link.dropped == 92
     pipe.room = 7
-    pipe.drain()
+    # Not one torn line, though its place is taken, and the gap in the numbers is what was dropped.
+    oldest = pipe.ring.oldest
+    assert pipe.drain() == lines([0], range(oldest, 301))
+    assert pipe.link.turns.dropped == oldest - 1 > 100
     assert not pipe.link.waiting()
-    # Not one torn line, and the gap in the numbers is what was dropped.
-    assert pipe.out == numbered(0) + b"".join(numbered(seq) for seq in range(93, 100))
 
 
-def check_link_drops_the_oldest_line_that_has_not_begun():
-    pipe = Pipe(capacity=2)
-    pipe.room = 0
-    for seq in range(3):
-        pipe.link.offer(numbered(seq))
-    pipe.room = 1000
+def check_records_are_repeated_when_no_new_one_waits():
+    pipe = Pipe()
+    pipe.put(30)
     pipe.drain()
-    assert pipe.out == numbered(1) + numbered(2)
-    assert pipe.link.dropped == 1
+    pipe.sent = again(1, 3, 1000) + again(1, 28, 40) + again(2, 0, 9) + b"again 1 2\nagain 1 -1 x\n"
+    pipe.put(2)
+    assert not pipe.outbox.answer(pipe.link)
+    assert pipe.drain() == lines([30, 31], range(3, 3 + MOST_AGAIN))
+    assert not pipe.outbox.answer(pipe.link)
+    assert pipe.drain() == lines(range(28, 32))
+    for _ in range(4):
+        assert not pipe.outbox.answer(pipe.link)
+    assert pipe.drain() == b""
+    assert not pipe.link.waiting()
+
+
+def check_new_records_wait_for_one_repeated_one_at_most():
+    pipe = Pipe()
+    pipe.put(40)
+    pipe.drain()
+    pipe.sent = again(1, 0, 16)
+    pipe.outbox.answer(pipe.link)
+    pipe.link.pump()
+    pipe.put(2)
+    assert pipe.drain() == lines([0, 40, 41], range(1, 16))
+
+
+def check_what_is_forgotten_is_said_to_be_gone():
+    pipe = Pipe()
+    pipe.put(300)
+    pipe.drain()
+    oldest = pipe.ring.oldest
+    pipe.sent = again(1, oldest - 2, oldest + 2)
+    pipe.outbox.answer(pipe.link)
+    gone = encode("event", 1, 300, (0, "gone", "usb", oldest, ""))
+    assert pipe.drain() == gone + lines([oldest, oldest + 1])
+
+
+def check_requests_of_any_form():
+    assert wanted(again(5, 10, 12)[:-1]) == (5, 10, 12)
+    assert wanted(b"again 5 10 2000") == (5, 10, 10 + MOST_AGAIN)
+    for line in (b"", b"hello", b"again", b"again 1 2", b"again 1 2 3 4", b"again 1 2 c", b"\xff"):
+        assert wanted(line) is None, line
 
 
 def check_link_hears_lines():
@@ -97,14 +173,12 @@ def check_link_hears_lines():
 
 
 def check_event_text_always_fits():
-    lines = []
     pipe = Pipe()
-    pipe.link.offer = lines.append
-    outbox = Outbox(pipe.link, Clock(), 0xFFFFFF)
     for text in ("", "x" * 500, "\xe9 %" * 100):
-        outbox.event("config", text=text)
-    assert max(len(line) for line in lines) <= LIMIT
-    assert b" %s " % (b"x" * 120) in lines[1]
+        pipe.outbox.event("config", text=text)
+    said = pipe.drain().split(b"\n")
+    assert max(len(line) for line in said) < LIMIT
+    assert b" %s " % (b"x" * 120) in said[1]
 
 
 if __name__ == "__main__":

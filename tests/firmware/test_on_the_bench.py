@@ -1,6 +1,5 @@
 """The whole firmware on real MicroPython, against simulated parts that know what they served."""
 
-import os
 import tempfile
 from itertools import pairwise
 from pathlib import Path
@@ -57,7 +56,7 @@ class Run:
                 self.received.append(received)
                 now_s = (received.host_time - scene.start).total_seconds()
                 if greet_s is not None and now_s > greet_s:
-                    os.write(link._terminal, b"hello\n")
+                    link.say(b"hello\n")
                     greet_s = None
                 for event in decoder.feed(received.data):
                     if isinstance(event, Record):
@@ -66,6 +65,7 @@ class Run:
                         self.host_s.append(now_s)
                     else:
                         self.rejected += 1
+            self.given_up = link._gaps.given_up
 
     def of(self, kind: str) -> list[dict[str, Any]]:
         return [named(record) for record in self.records if record.kind == kind]
@@ -115,9 +115,15 @@ def assert_edges_are_exact(run: Run, blocks: list[dict[str, Any]]) -> None:
     assert done > 0.95 * len(accepted)
 
 
-def assert_nothing_is_missing(run: Run) -> None:
-    assert (run.sequence.missing_count, run.rejected) == (0, 0)
-    for before, after in pairwise(run.of("block")):
+def assert_nothing_is_missing(run: Run, *, in_order: bool = True) -> None:
+    assert run.sequence.missing_count == 0
+    assert run.rejected <= (0 if in_order else 1)  # the line that was cut
+    blocks = run.of("block")
+    assert in_order == (run.sequence.late == 0)
+    if not in_order:  # but by number they are
+        records = sorted((r.seq, r) for r in run.records if r.kind == "block")
+        blocks = [named(record) for _, record in records]
+    for before, after in pairwise(blocks):
         assert (before["start_ticks"] + before["length_ticks"]) % 2**30 == after["start_ticks"]
         assert after["n"] + after["stale"] + after["faulty"] == 20
 
@@ -236,15 +242,64 @@ def test_a_host_that_has_just_come_is_given_the_header() -> None:
     assert 3.0 < again[1] < 3.3
 
 
+def assert_the_loop_went_on(run: Run) -> None:
+    """No sampling slot was lost."""
+    assert "late" not in {code for code, _, _ in run.events()}
+    assert all(block["n"] + block["stale"] == 20 for block in run.of("block"))
+
+
 def test_nobody_reads_for_a_while() -> None:
-    run = Run(scenario(45, sensors=[HSC, BME280], link={"unread": [(4, 35)]}))
+    run = Run(scenario(48, sensors=[HSC, BME280], link={"unread": [(4, 44)]}))
+    assert_nothing_is_missing(run)
+    assert run.sequence.late == 0
+    assert_the_loop_went_on(run)
+
+
+def test_nobody_reads_for_too_long() -> None:
+    run = Run(scenario(100, sensors=[HSC, BME280], link={"unread": [(4, 95)]}))
     assert run.rejected == 0  # no line is torn
     dropped = [value for code, _, value in run.events() if code == "dropped"]
     assert sum(dropped) == run.sequence.missing_count > 20
     assert run.sequence.late == 0
-    # The loop went on meanwhile: no sampling slot was lost.
-    assert "late" not in {code for code, _, _ in run.events()}
-    assert all(block["n"] + block["stale"] == 20 for block in run.of("block"))
+    assert_the_loop_went_on(run)
+
+
+def assert_new_records_came_meanwhile(run: Run, from_s: float, to_s: float) -> None:
+    """A tenth of a second after the board closed it, each block was there."""
+    kinds = [record.kind for record in run.records]
+    arrived = {
+        named(record)["start_ticks"] // 100_000: at_s
+        for kind, record, at_s in zip(kinds, run.records, run.host_s, strict=True)
+        if kind == "block" and from_s < at_s < to_s
+    }
+    for tenth in range(int(from_s * 10) + 5, int(to_s * 10) - 5):
+        assert arrived[tenth] - (tenth + 1) / 10 < 0.15
+
+
+def test_what_an_outage_of_40_s_took_comes_again_with_every_sensor() -> None:
+    table = load_scenario(shipped_scenarios()["full_sensors"]).model_dump()
+    run = Run(Scenario.model_validate(table | {"duration_s": 70, "link": {"outages": [(5, 45)]}}))
+    assert_nothing_is_missing(run, in_order=False)
+    assert [received.link for received in run.received if received.link] == ["lost", "opened"]
+    again_s = [at_s for at_s, r in zip(run.host_s, run.records, strict=True) if r.seq < 1150]
+    assert 900 < sum(at_s > 45 for at_s in again_s) < 1150
+    assert max(again_s) < 60
+    assert_new_records_came_meanwhile(run, 45, 60)
+
+
+def test_what_cannot_be_had_again_is_said_and_given_up() -> None:
+    """After an outage that is longer than the board's memory, and one in which it starts anew."""
+    link = {"outages": [(5, 75), (90, 96)], "resets_s": [93]}
+    run = Run(scenario(100, sensors=[HSC, BME280], link=link))
+    gone = [value for code, _, value in run.events() if code == "gone"]
+    assert len(gone) == 1
+    assert run.sequence.boots == [1, 2]
+    assert list(run.sequence.missing()) == [1]
+    (missing,) = run.sequence.missing()[1]
+    assert (missing.stop, run.given_up) == (gone[0], len(missing))
+    # The second start's first records were asked for, but for the one that says it started.
+    second = sorted(record.seq for record in run.records if record.boot == 2)
+    assert second == list(range(1, second[-1] + 1))
 
 
 def test_the_board_starts_anew() -> None:

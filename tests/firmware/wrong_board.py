@@ -15,7 +15,7 @@ END_US = 1000000
 class World:
     """Nothing on the buses, and the end after a second."""
 
-    written = 0
+    written = said = 0
 
     def transact(self, now_us, bus, address, data, length):
         return None

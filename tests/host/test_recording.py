@@ -74,3 +74,17 @@ def test_ctrl_c_closes_the_link_and_a_fault_loses_it(
     with LogWriter(tmp_path / "x.runlog") as writer, pytest.raises(fault):
         record(Given(b"a\nb", fault()), writer)
     assert kept(tmp_path / "x.runlog") == (b"a\nb", ["opened", state])
+
+
+def test_what_was_asked_for_again_is_waited_for(tmp_path: Path) -> None:
+    class Asking(Given):
+        wanted = 2
+
+        def __iter__(self) -> Iterator[Received]:
+            for received in super().__iter__():
+                yield received
+                self.wanted = max(self.wanted - 1, 0)
+
+    with LogWriter(tmp_path / "x.runlog") as writer:
+        record(Asking(b"a\n", b"b\n", b"c\n", b"d\n"), writer, stop=lambda: True)
+    assert kept(tmp_path / "x.runlog") == (b"a\nb\nc\n", ["opened", "closed"])

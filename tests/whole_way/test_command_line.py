@@ -92,7 +92,7 @@ def engine_off(line: str) -> bool:
     [
         (lambda line: " board " not in line, "no record of a board"),
         (lambda line: not re.search(r" board (board|plan|sensor) ", line), "no whole header"),
-        (lambda line: " board block " not in line, "no block of readings"),
+        (lambda line: not re.search(r" board .*block ", line), "no block of readings"),
         (lambda line: " host rig " not in line, "no rig is written in it.*--rig"),
         (engine_off, "no settled point"),
     ],

@@ -147,7 +147,8 @@ class PipedWorld:
 
     Request: code, bus, address, length to read, length of data, time in us (8 bytes), bytes
     written to the link so far (8 bytes), data. Answer to a transaction: 1 and the bytes, or
-    0. Answer to happenings: their number (2 bytes), then time (8 bytes) and pin of each.
+    0. Answer to happenings: the bytes that the host has written to the link so far (8 bytes),
+    the number of happenings (2 bytes), then time (8 bytes) and pin of each.
     """
 
     TRANSACT, HAPPENINGS = 1, 2
@@ -157,6 +158,7 @@ class PipedWorld:
         self._to_world = to_world
         self._from_world = from_world
         self.written = 0
+        self.said = 0
 
     def transact(self, now_us, bus, address, data, length):
         head = struct.pack(
@@ -170,7 +172,7 @@ class PipedWorld:
     def happenings(self, from_us, to_us):
         head = struct.pack(self.REQUEST, self.HAPPENINGS, 0, 0, 0, 8, from_us, self.written)
         self._to_world.write(head + struct.pack("<Q", to_us))
-        (count,) = struct.unpack("<H", self._read(2))
+        self.said, count = struct.unpack("<QH", self._read(10))
         data = self._read(9 * count) if count else b""
         return [struct.unpack_from("<QB", data, 9 * i) for i in range(count)]
 
@@ -184,9 +186,25 @@ class PipedWorld:
         return data
 
 
+class Inlet:
+    """What the board hears: `world.said` bytes until now, however late they come."""
+
+    def __init__(self, inp, world):
+        self._inp = inp
+        self._world = world
+        self._heard = 0
+
+    def ready(self):
+        return self._heard < self._world.said
+
+    def read(self, size):
+        self._heard += size
+        return self._inp.read(size)
+
+
 def run_firmware(firmware, world):
     """Run the real main.py of the folder `firmware`, from power-on to the end of the run.
-    `world.written` counts the bytes that have left the link."""
+    `world.written` counts the bytes that have left the link, `world.said` those sent to it."""
     clock = Clock(world)
     machine = sys.modules["machine"] = type("machine", (), {})
     make_machine(clock, world, machine)
@@ -194,18 +212,21 @@ def run_firmware(firmware, world):
     board_only.alloc_emergency_exception_buf = lambda size: None
     sys.modules["time"] = clock
     sys.path[:0] = [firmware, firmware + "/lib"]
+    inlet = Inlet(sys.stdin.buffer, world)
     before = set(sys.modules)
     while True:
         import usb_link
 
-        pump = usb_link.UsbLink.pump
+        class CountedLink(usb_link.UsbLink):
+            def __init__(self, ring, out, inp, ready_out, ready_in):
+                super().__init__(ring, out, inlet, ready_out, inlet.ready)
 
-        def counted(link, pump=pump):
-            sent = pump(link)
-            world.written += sent
-            return sent
+            def pump(self):
+                sent = super().pump()
+                world.written += sent
+                return sent
 
-        usb_link.UsbLink.pump = counted
+        usb_link.UsbLink = CountedLink
         try:
             __import__("main")
         except BoardReset:

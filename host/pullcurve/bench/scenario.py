@@ -63,11 +63,16 @@ class Damage(Stretch):
 
 
 class Link(Table):
-    """What happens between board and host. `unread`: nobody reads the port meanwhile."""
+    """What happens between board and host.
+
+    `unread`: nobody reads the port meanwhile. `outages`: whatever is sent meanwhile, either way,
+    is lost.
+    """
 
     resets_s: tuple[NotNegative, ...] = ()
     damage: tuple[Damage, ...] = ()
     unread: tuple[Window, ...] = ()
+    outages: tuple[Window, ...] = ()
 
 
 class Scenario(Table):

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Self
 
@@ -21,6 +21,8 @@ from pullcurve.bench.scenario import Scenario
 from pullcurve.bench.world import World, board_json
 from pullcurve.errors import LinkError
 from pullcurve.sources import Received
+from pullcurve.wire.gaps import Gaps
+from record_format import GREETING
 
 _REQUEST_LENGTH = struct.calcsize(PipedWorld.REQUEST)
 _STALL_S = 30.0
@@ -46,6 +48,9 @@ class BenchLink:
         self._scenario = scenario
         self._world = world
         self._noise = random.Random(scenario.seed)  # noqa: S311  (line noise, not a secret)
+        self._gaps = Gaps()
+        self._gone = False
+        self._said = 0  # bytes to the board
 
     def __enter__(self) -> Self:
         if os.name != "posix":
@@ -93,18 +98,19 @@ class BenchLink:
                 PipedWorld.REQUEST, head
             )
             data = os.read(self._requests, count) if count else b""
+            yield from self._link_news(now_us)
             if not self._unread(now_us):
                 # All that the board has written by now, so that no time depends on how the
                 # computer shared itself between the two processes.
                 while seen < written:
                     chunk = self._read_terminal()
                     seen += len(chunk)
-                    yield self._received(now_us, chunk)
+                    yield from self._received(now_us, chunk)
             self._answer(code, bus, address, length, data, now_us)
         # Once the board's end is closed, what is left of its bytes is all there.
         code = self._process.wait(timeout=_STALL_S)
         while chunk := self._read_terminal():
-            yield self._received(now_us, chunk)
+            yield from self._received(now_us, chunk)
         if code:
             raise LinkError(
                 f"the firmware stopped with code {code}; what it sent until then is in the log"
@@ -119,10 +125,21 @@ class BenchLink:
         else:
             (to_us,) = struct.unpack("<Q", data)
             happenings = self._world.happenings(now_us, to_us)
-            reply = struct.pack("<H", len(happenings)) + b"".join(
+            self._ask_again(now_us)
+            reply = struct.pack("<QH", self._said, len(happenings)) + b"".join(
                 struct.pack("<QB", at_us, pin) for at_us, pin in happenings
             )
         os.write(self._answers, reply)
+
+    def _ask_again(self, now_us: int) -> None:
+        if not (self._gone or self._unread(now_us)):
+            self.say(self._gaps.due(now_us * 1e-6))
+
+    def say(self, line: bytes) -> None:
+        """Send a line to the board, which hears it when its time goes on."""
+        self._said += len(line)
+        if line:
+            os.write(self._terminal, line)
 
     def _read_terminal(self) -> bytes:
         ready, _, _ = select.select([self._terminal], [], [], _STALL_S)
@@ -134,9 +151,23 @@ class BenchLink:
             return b""
 
     def _unread(self, now_us: int) -> bool:
-        return any(a <= now_us * 1e-6 < b for a, b in self._scenario.link.unread)
+        return _within(self._scenario.link.unread, now_us)
 
-    def _received(self, now_us: int, data: bytes) -> Received:
+    def _link_news(self, now_us: int) -> Iterator[Received]:
+        """The link's loss or return, where the time of either has come."""
+        gone = _within(self._scenario.link.outages, now_us)
+        if gone != self._gone:
+            self._gone = gone
+            if gone:
+                self._gaps.lose()
+            else:
+                self.say(GREETING + b"\n")
+            yield Received(self._host_time(now_us), b"", "lost" if gone else "opened")
+
+    def _received(self, now_us: int, data: bytes) -> Iterator[Received]:
+        """What comes through of the board's bytes."""
+        if self._gone:
+            return
         now_s = now_us * 1e-6
         rate = max(
             (d.rate for d in self._scenario.link.damage if d.from_s <= now_s < d.to_s), default=0
@@ -145,4 +176,12 @@ class BenchLink:
             data = bytes(
                 self._noise.randrange(256) if self._noise.random() < rate else byte for byte in data
             )
-        return Received(self._scenario.start + timedelta(microseconds=now_us), data)
+        self._gaps.feed(data)
+        yield Received(self._host_time(now_us), data)
+
+    def _host_time(self, now_us: int) -> datetime:
+        return self._scenario.start + timedelta(microseconds=now_us)
+
+
+def _within(windows: tuple[tuple[float, float], ...], now_us: int) -> bool:
+    return any(a <= now_us * 1e-6 < b for a, b in windows)

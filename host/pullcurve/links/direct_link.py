@@ -28,8 +28,10 @@ class DirectLink(BenchLink):
     """
 
     def __enter__(self) -> Self:
-        self._said = bytearray()
+        self._spoken = bytearray()
+        self._asked = bytearray()
         self._out: list[Received] = []
+        self._heard = bytearray()
         self._now_us = 0
         return self
 
@@ -64,28 +66,41 @@ class DirectLink(BenchLink):
 
     def happenings(self, from_us: int, to_us: int) -> list[tuple[int, int]]:
         self._reach(from_us)
+        self._ask_again(from_us)
+        self._heard += self._asked
+        self._asked.clear()
         return self._world.happenings(from_us, to_us)
+
+    def say(self, line: bytes) -> None:
+        self._asked += line
 
     def _reach(self, now_us: int) -> None:
         self._now_us = now_us
+        self._out.extend(self._link_news(now_us))
         if not self._unread(now_us):
             self._hand_over()
 
     def _hand_over(self) -> None:
-        if self._said:
-            self._out.append(self._received(self._now_us, bytes(self._said)))
-            self._said.clear()
+        if self._spoken:
+            self._out.extend(self._received(self._now_us, bytes(self._spoken)))
+            self._spoken.clear()
 
     def write(self, data: bytes) -> int:
-        self._said += data
+        self._spoken += data
         return len(data)
+
+    def read(self, size: int) -> bytes:
+        heard = bytes(self._heard[:size])
+        del self._heard[:size]
+        return heard
 
     def _run_board(self, clock: Clock, machine: Any, boot: int) -> None:
         firmware = _firmware()
+        ring = firmware.record_ring.RecordRing()
         link = firmware.usb_link.UsbLink(
-            self, None, lambda: not self._unread(clock.now_us), lambda: False
+            ring, self, self, lambda: not self._unread(clock.now_us), lambda: bool(self._heard)
         )
-        outbox = firmware.outbox.Outbox(link, clock, boot)
+        outbox = firmware.outbox.Outbox(ring, clock, boot)
         try:
             config = firmware.board_config.load(json.dumps(board_json(self._scenario)))
             buses = {
@@ -98,7 +113,7 @@ class DirectLink(BenchLink):
             raise ScenarioError(f"scenario {self._scenario.name}: board: {fault}") from None
         firmware.streamer.Streamer(
             clock,
-            link,
+            [link],
             outbox,
             firmware.sampler.Sampler(sensors[0]),
             sensors[1:],

@@ -15,6 +15,8 @@ from serial.tools.list_ports_common import ListPortInfo
 from pullcurve.errors import LinkError
 from pullcurve.sources import Received
 from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.gaps import Gaps
+from record_format import GREETING
 
 ANSWER_WITHIN_S = 2.0
 _READ_TIMEOUT_S = 0.1
@@ -34,7 +36,7 @@ class SerialLink:
     An empty chunk is yielded when nothing has come for a while, so that a caller can stop. When
     the port goes away (the plug is pulled, the board starts anew) it is waited for: the board
     is known by its USB serial number, whatever its port is called then, or else by its port's
-    name.
+    name. Records that are missing are asked for again.
     """
 
     def __init__(self, port: str) -> None:
@@ -43,6 +45,12 @@ class SerialLink:
         self._usb_number: str | None = None
         self._serial: serial.Serial | None = None
         self._gone = False
+        self._gaps = Gaps()
+
+    @property
+    def wanted(self) -> int:
+        """How many records have been asked for again and may still come."""
+        return 0 if self._gone else self._gaps.wanted
 
     def __enter__(self) -> Self:
         try:
@@ -67,7 +75,11 @@ class SerialLink:
                     data = self._serial.read(self._serial.in_waiting or 1)
                 except _FAULTS:
                     self._close()
+                    self._gaps.lose()
                     self._gone, link = True, "lost"
+                else:
+                    self._gaps.feed(data)
+                    self._say(self._gaps.due(time.monotonic()))
             elif self._found_again():
                 self._gone, link = False, "opened"
             else:
@@ -79,9 +91,13 @@ class SerialLink:
             port, 115200, timeout=_READ_TIMEOUT_S, write_timeout=1.0, exclusive=True
         )
         self.name = f"serial:{port}"
+        self._say(GREETING + b"\n")
+
+    def _say(self, line: bytes) -> None:
+        # A board that does not listen sends its header by itself, and nothing again.
         with suppress(*_FAULTS):
-            # Ask for the header at once. A board that does not listen sends it by itself.
-            self._serial.write(b"hello\n")
+            if line and self._serial is not None:
+                self._serial.write(line)
 
     def _close(self) -> None:
         with suppress(*_FAULTS):

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -71,8 +72,7 @@ class Assembler:
     def __init__(self) -> None:
         self._decoder = Decoder()
         self._sequence = SequenceCheck()
-        self._assembler = HeaderAssembler()
-        self._headers: list[Header] = []
+        self._header_lines: list[tuple[int, Record]] = []
         self._foreign_format: int | None = None
         self._damaged: Counter[str] = Counter()
         self._rows: dict[str, list[tuple[object, ...]]] = {kind: [] for kind in DATA}
@@ -95,9 +95,7 @@ class Assembler:
             return
         if record.kind == "board" and named(record)["format"] != FORMAT_VERSION:
             self._foreign_format = named(record)["format"]
-        header = self._assembler.add(record._replace(boot=start))
-        if header is not None:
-            self._headers.append(header)
+        self._header_lines.append((start, record))
 
     def finish(self, name: str) -> RunRecords:
         """The tables. Raises LogError, which names the log, when they say nothing."""
@@ -113,13 +111,13 @@ class Assembler:
                 "belongs to the board's firmware"
             )
         tables = {kind: self._table(kind) for kind in DATA}
-        headers = self._held(tables["event"])
+        headers, malformed = self._held(tables["event"])
         if not headers:
-            raise LogError(f"{name}: {self._without_header(tables['event'])}")
+            raise LogError(f"{name}: {_without_header(tables['event'], malformed)}")
         if tables["block"].empty:
             raise LogError(f"{name}: it holds no block of readings; record while the board runs")
         offset_s = self._place_in_time(tables, headers)
-        damaged = self._damaged + Counter(malformed=self._assembler.malformed)
+        damaged = self._damaged + Counter(malformed=malformed)
         return RunRecords(
             headers=headers,
             blocks=tables["block"],
@@ -134,23 +132,6 @@ class Assembler:
             received=self._sequence.received,
         )
 
-    def _without_header(self, events: pd.DataFrame) -> str:
-        said = events.loc[events["code"] == "config", "text"]
-        if len(said):
-            return (
-                f"the board measures nothing; it says: {said.iloc[-1]}. Mend that on the board, "
-                "start it anew and record again"
-            )
-        if self._assembler.malformed:
-            return (
-                "the board's header holds values that cannot be, so nothing says what its counts "
-                "mean; copy the firmware to the board again"
-            )
-        return (
-            "no whole header is in it, so nothing says what its counts mean; record for more "
-            "than 10 s, in which the board repeats its header"
-        )
-
     def _table(self, kind: str) -> pd.DataFrame:
         names = ["boot", "seq", "host_s", *(name for name, _ in DATA[kind])]
         table = pd.DataFrame.from_records(self._rows[kind], columns=names)
@@ -159,22 +140,25 @@ class Assembler:
         table = table.drop_duplicates(["boot", "seq"])
         return table.iloc[np.lexsort((table["seq"], table["boot"]))].reset_index(drop=True)
 
-    def _held(self, events: pd.DataFrame) -> tuple[Held, ...]:
-        """The headers that differ from the one before them."""
+    def _held(self, events: pd.DataFrame) -> tuple[tuple[Held, ...], int]:
+        """The headers that differ from the one before them; how many lines cannot be."""
         starts = self._sequence.starts()
+        assembler = HeaderAssembler()
         found: list[Held] = []
         seen = 0
-        for boot, header in sorted(
-            ((starts[header.boot], header) for header in self._headers),
-            key=lambda pair: (pair[0], pair[1].seq),
-        ):
+        # Lines that came again stand among later ones, and a copy may be there twice.
+        lines = {(starts[start], record.seq): record for start, record in self._header_lines}
+        for (boot, _), record in sorted(lines.items(), key=itemgetter(0)):
+            header = assembler.add(record._replace(boot=boot))
+            if header is None:
+                continue
             if not found or found[-1].boot != boot:
                 found.append(Held(boot, 0, header))
             elif found[-1].header != header:
                 own = events[events["boot"] == boot]
                 found.append(Held(boot, _changed_at(found[-1].header, seen, header, own), header))
             seen = header.seq
-        return tuple(found)
+        return tuple(found), assembler.malformed
 
     def _place_in_time(self, tables: dict[str, pd.DataFrame], headers: tuple[Held, ...]) -> float:
         """Adds `time_s` and `after_gap`; returns the host's time of the zero of `time_s`."""
@@ -192,6 +176,24 @@ class Assembler:
         for table in tables.values():
             table["time_s"] -= zero_s
         return zero_s
+
+
+def _without_header(events: pd.DataFrame, malformed: int) -> str:
+    said = events.loc[events["code"] == "config", "text"]
+    if len(said):
+        return (
+            f"the board measures nothing; it says: {said.iloc[-1]}. Mend that on the board, "
+            "start it anew and record again"
+        )
+    if malformed:
+        return (
+            "the board's header holds values that cannot be, so nothing says what its counts "
+            "mean; copy the firmware to the board again"
+        )
+    return (
+        "no whole header is in it, so nothing says what its counts mean; record for more "
+        "than 10 s, in which the board repeats its header"
+    )
 
 
 def _header_at(headers: tuple[Held, ...], boot: int, seq: int) -> Header:

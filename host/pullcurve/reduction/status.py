@@ -13,6 +13,7 @@ from pullcurve.sources import Received
 from pullcurve.wire.decoder import Decoder, Record
 from pullcurve.wire.header import Header, HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
+from record_format import FORMAT_VERSION
 
 LATEST = 10  # blocks that the shown values are means of
 SILENT_S = 3.0
@@ -32,6 +33,7 @@ class Status:
         self._heard: datetime | None = None
         self._now: datetime | None = None
         self._gone = False
+        self._newest = (0, 0)  # start, number
         self._rig_fault = ""
         self._board_troubles: dict[str, str] = {}
         self._news: list[str] = []
@@ -58,9 +60,17 @@ class Status:
         for event in self._decoder.feed(received.data):
             if not isinstance(event, Record):
                 self.damaged += 1
-            elif self._sequence.accept(event):
+            elif start := self._sequence.accept(event):
                 self.records += 1
-                self._note(event)
+                # A record that came again says nothing of how it goes now.
+                if start != self._newest[0] or event.seq > self._newest[1]:
+                    self._newest = (start, event.seq)
+                    self._note(event)
+
+    @property
+    def missing(self) -> int:
+        """How many records have not come until now."""
+        return self._sequence.missing_count
 
     def take_news(self) -> list[str]:
         """The sentences that have come up since the last call."""
@@ -73,10 +83,21 @@ class Status:
         elif record.kind == "event":
             self._note_event(named(record))
         else:
+            if record.kind == "board":
+                self._note_format(named(record)["format"])
             header = self._headers.add(record)
             if header is not None and header != self._header:
                 self._header = header
                 self._compare_rig(header)
+
+    def _note_format(self, format_version: int) -> None:
+        if format_version != FORMAT_VERSION and "firmware" not in self._board_troubles:
+            self._board_troubles["firmware"] = "FIRMWARE OF ANOTHER VERSION"
+            self._news.append(
+                f"warning: the board sends records of format {format_version}, and this version "
+                f"reads format {FORMAT_VERSION}. The recording goes on; copy this version's "
+                "firmware to the board, or report the log with the version that belongs to it"
+            )
 
     def _note_event(self, event: dict[str, str]) -> None:
         subject = event["subject"].replace("_", " ")

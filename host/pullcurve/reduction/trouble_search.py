@@ -272,7 +272,8 @@ def _turns_on(marks: Marks, start: float, end: float) -> bool:
 def _flows_through(time_s: Array, zeroed: Array, start: float, end: float, floor: float) -> bool:
     """Whether the differential pressure stays up between two times as it is beside them."""
     inside = zeroed[(time_s > start + 0.1) & (time_s < end - 0.1)]
-    if len(inside) * float(np.median(np.diff(time_s))) < 0.7 * (end - start - 0.2):
+    block_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    if len(inside) * block_s < 0.7 * (end - start - 0.2):
         return False  # the records are missing, not the edges
     sides = (
         zeroed[(time_s > start - 2) & (time_s < start)],

@@ -36,7 +36,8 @@ class SequenceCheck:
     Late records and copies may look like the first two: such a start is taken back when, before
     FAR more have come, the records go on where they were.
 
-    A gap counts as missing until its records come late. Records ahead of the first one seen
+    A gap counts as missing until its records come late, however late: a board repeats on
+    request what was lost. Records ahead of the first one seen
     are not missing: a log may start anywhere.
     """
 
@@ -95,7 +96,7 @@ class SequenceCheck:
         if opens:
             certain = seq not in now.said and now.beyond > FAR
             return self._open(now.boot, seq, said, None if certain else now)
-        if seq < now.beyond - FAR:
+        if seq < now.beyond - FAR and seq < now.first:
             while now.before is not None:
                 now = self._take_back(now, now.before)
             return self._open(now.boot, seq, said, now)

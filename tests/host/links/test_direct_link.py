@@ -60,9 +60,17 @@ def test_restarts_damage_and_lost_sensors_byte_for_byte() -> None:
     assert said(DirectLink, scene) == said(BenchLink, scene)
 
 
+@needs_unix
+def test_what_comes_again_after_an_outage_byte_for_byte() -> None:
+    scene = scenario("rough_link", 40)
+    link = Link.model_validate({"outages": [(6, 25)], "resets_s": [15]})
+    scene = scene.model_copy(update={"link": link})
+    assert said(DirectLink, scene) == said(BenchLink, scene)
+
+
 def test_what_nobody_reads_is_dropped_by_whole_lines() -> None:
-    scene = scenario("rough_link", 20)
-    scene = scene.model_copy(update={"link": Link(unread=((3.0, 14.0), (19.5, 30.0)))})
+    scene = scenario("rough_link", 100)
+    scene = scene.model_copy(update={"link": Link(unread=((3.0, 84.0), (99.5, 110.0)))})
     data = b"".join(said(DirectLink, scene).values())
     numbers = [int(line.split()[2]) for line in data.splitlines()[:-1]]
     gaps = [b - a - 1 for a, b in pairwise(numbers) if b > a + 1]

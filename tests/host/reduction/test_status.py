@@ -86,3 +86,24 @@ def test_a_board_that_is_gone_silent_or_in_trouble_is_told() -> None:
         "the board is back",
         "the board says",
     ]
+
+
+def test_records_that_come_again_do_not_change_what_is_shown() -> None:
+    now, again = Status(None), Status(None)
+    for received in RECEIVED[:400]:
+        now.add(received)
+    for received in RECEIVED[:200] + RECEIVED[250:400] + RECEIVED[200:249]:
+        again.add(received)
+    assert now.line().split("  ")[-2:] == again.line().split("  ")[-2:]
+    assert (now.missing, again.missing) == (0, 1)
+    assert "1 missing" in again.line()
+
+
+def test_firmware_of_another_version_is_told_once() -> None:
+    status = Status(None)
+    for seq in range(3):
+        fields = (0, 9, 2, "rp2-pico", "e661", "9.9", 1000, 30)
+        status.add(later(seq, encode("board", 1, seq, fields)))
+    (warning,) = status.take_news()
+    assert "records of format 2, and this version reads format 1" in warning
+    assert "FIRMWARE OF ANOTHER VERSION" in status.line()

@@ -166,3 +166,41 @@ def test_a_piece_that_comes_long_after_its_place_is_no_start(
     assert sequence.boots == [1]
     assert (sequence.missing_count, sequence.received) == (0, 400)
     assert (sequence.late, sequence.duplicates) == (length, copied)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    first=st.integers(0, 2000),
+    outage=st.integers(1, 600),
+    batch=st.integers(1, 40),
+    seed=SEEDS,
+)
+def test_what_is_repeated_on_request_is_no_start(
+    first: int, outage: int, batch: int, seed: int
+) -> None:
+    """A long gap is filled in pieces, new records between them, some of both lost."""
+    dice = Random(seed)  # noqa: S311
+    sent = started(1, 1, first, first + 60 + outage + 700)
+    stream = sent[:60]
+    again, live = sent[60 : 60 + outage], sent[60 + outage :]
+    while again:
+        stream.append(live.pop(0))
+        stream += [each for each in again[:batch] if dice.random() > 0.1]
+        again = again[batch:]
+    stream += live
+    sequence = SequenceCheck()
+    assert set(places(sequence, stream)) == {1}
+    assert (sequence.boots, sequence.duplicates) == ([1], 0)
+    assert sequence.missing_count == len(sent) - len(stream)
+
+
+def test_the_first_records_of_a_later_start_come_late() -> None:
+    """All but number 0; the host was not there yet when they were sent."""
+    one, two = started(1, 1, 0, 300), started(2, 2, 0, 400)
+    stream = [*one, *two[200:203]]
+    for place in range(1, 200, 16):
+        stream += [*two[place : min(place + 16, 200)], two[203 + place // 16]]
+    sequence = SequenceCheck()
+    assert places(sequence, stream) == [1] * 300 + [2] * (len(stream) - 300)
+    assert sequence.boots == [1, 2]
+    assert sequence.missing_count == 0
