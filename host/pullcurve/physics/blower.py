@@ -9,9 +9,10 @@ V_d and S1 stands in `blower_rating`.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pullcurve.physics import air
 from pullcurve.physics.air import Array, Values
@@ -26,12 +27,12 @@ _LAMINAR_UNIT: Final = SLIP_DIFFERENCE * (
     1 + air.STANDARD_PRESSURE / (air.STANDARD_PRESSURE - SLIP_DIFFERENCE)
 )
 
-# Where the formulas end. A maker's manual allows the casing 400 °F, not continuously; dry
-# service ends at 15 or 16 inHg at sea level, a pressure ratio of 2 (common practice, no
+# Where blowers of this kind end. A maker's manual allows the casing 400 °F, not continuously; dry
+# service ends at 15 or 16 inHg at sea level, a pressure ratio of 2.1 (common practice, no
 # source); a compressor text limits the difference to 8 psi to 12 psi by size.
 MOST_CASING_TEMPERATURE: Final = 478.0  # K
-MOST_DRY_RATIO: Final = 2.0
-MOST_DIFFERENCE: Final = (55e3, 83e3)  # Pa, large and small blowers
+MOST_DRY_RATIO: Final = 2.1
+MOST_DIFFERENCE: Final = 83e3  # Pa, of the smallest; the largest bear 55e3
 
 # Friction of bearings, gears and seals over the gas power, least and greatest (judgement).
 FRICTION_SHARE: Final = (0.03, 0.08)
@@ -180,6 +181,26 @@ def shaft_power(displacement: Values, speed_rpm: Values, difference: Values) -> 
     return gas * (1 + FRICTION_SHARE[0]), gas * (1 + FRICTION_SHARE[1])
 
 
+class BeyondLimits(NamedTuple):
+    """What a blower at work goes beyond; figures computed there are no offer to work there."""
+
+    heat: NDArray[np.bool_]  # hotter than the casing may be
+    ratio: NDArray[np.bool_]  # more vacuum than dry service without cooling air bears
+    difference: NDArray[np.bool_]  # more than any size is built for
+
+
+def beyond_limits(
+    inlet_pressure: Values, outlet_pressure: Values, discharge_temperature: Values
+) -> BeyondLimits:
+    """Which of the limits of this module a state passes; a maker's own go before them."""
+    p1, p2 = np.asarray(inlet_pressure, dtype=np.float64), np.asarray(outlet_pressure)
+    return BeyondLimits(
+        np.asarray(discharge_temperature > np.float64(MOST_CASING_TEMPERATURE)),
+        np.asarray(p2 / p1 > MOST_DRY_RATIO),
+        np.asarray(p2 - p1 > MOST_DIFFERENCE),
+    )
+
+
 def temperature_rise(
     ratio: Values, temperature: Values, efficiency: Values, heat_loss: Values = 0.0
 ) -> Array:
@@ -188,7 +209,7 @@ def temperature_rise(
     dT = T1 (kappa-1)/kappa (r-1) / VE * (1 - heat_loss): all of the gas power heats the air
     that leaves. heat_loss is the share that the casing gives away, 0.05 to 0.15 (judgement);
     bearings and gears heat the other way. Infinite where the efficiency is 0 or less: no air
-    leaves. Outlets hotter than `MOST_CASING_TEMPERATURE` are no place to work.
+    leaves. See `beyond_limits`.
     """
     k = air.ISENTROPIC_EXPONENT
     ideal = (k - 1) / k * (np.asarray(ratio, dtype=np.float64) - 1) * temperature

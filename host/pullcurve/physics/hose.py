@@ -167,18 +167,6 @@ def friction_factor(reynolds: Values, relative_roughness: Values) -> Array:
     return np.where(re < _LAMINAR_REYNOLDS, 64 / re, 1 / x**2)
 
 
-def flexible_duct_friction(velocity: Values, bore: Values) -> Array:
-    """Darcy's friction factor of light flexible duct, from loss per foot in velocity pressures.
-
-    0.0311 V^0.604 / Q^0.639 with V in ft/min and Q in ft³/min; a ventilation design note of 2025.
-    For dust collection ducts: a suction hose of the same look may lie on either side.
-    """
-    fpm = np.asarray(velocity, dtype=np.float64) / 0.00508
-    bore_ft = np.asarray(bore, dtype=np.float64) / 0.3048
-    per_foot: Array = 0.0311 * fpm**0.604 / (fpm * np.pi / 4 * bore_ft**2) ** 0.639
-    return per_foot * bore_ft
-
-
 def contraction_loss(bore_ratio: Values) -> Array:
     """K on the smaller bore of a sharp step down to bore_ratio of the bore ahead; 0: an open end.
 

@@ -202,6 +202,15 @@ def test_what_acceptance_allows_is_a_large_share_of_slip() -> None:
     )
 
 
+def test_limits_are_named() -> None:
+    """15 inHg at sea level is the end of dry service, and 120 °C no harm to the casing yet."""
+    inlet = SEA - np.array([15.0, 16.0, 25.0]) * INCH_OF_MERCURY
+    beyond = blower.beyond_limits(inlet, SEA, np.array([393.0, 400.0, 520.0]))
+    np.testing.assert_array_equal(beyond.heat, [False, False, True])
+    np.testing.assert_array_equal(beyond.ratio, [False, True, True])
+    np.testing.assert_array_equal(beyond.difference, [False, False, True])
+
+
 def test_no_air_no_sense() -> None:
     """A blower that only slips warms without end, and no rise tells no flow."""
     rise = blower.temperature_rise(2.0, ROOM, np.array([0.5, 0.0, -0.2]))
