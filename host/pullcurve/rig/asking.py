@@ -7,7 +7,7 @@ refused with. Nothing here reads a terminal or writes a file.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from itertools import groupby
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
@@ -38,6 +38,8 @@ HEADING: Final = (
     "stand here as comments."
 )
 GROUPS: Final = {
+    "machine": "What is known of the machine. With it a report says where the promised flow went; "
+    "`rig check` says what each missing fact costs.",
     "sensors": "What was bought, by its role. The board announces what it finds; what stands here "
     "is compared with that, so that a swapped sensor does not pass unseen.",
 }
@@ -157,7 +159,7 @@ def _check(
     except ValidationError as error:
         for fault in error.errors(include_url=False):
             # What does not fit together fitted until this answer.
-            if fault["loc"] == path or fault["type"] == "misfit":
+            if fault["loc"][: len(path)] == path or fault["type"] == "misfit":
                 raise ValueError(_sentence(fault)) from None
     if key == "site.station_pressure":
         try:
@@ -206,7 +208,8 @@ def written(answers: Answers) -> str:
     shown = [
         question
         for question in QUESTIONS
-        if (question.key == "name" or "." in question.key) and question.asked(answers)
+        if (question.key == "name" or "." in question.key)
+        and (question.shown or question.asked(answers))
     ]
     headed = set()
     for table, questions in groupby(shown, lambda question: question.key.rpartition(".")[0]):
@@ -242,7 +245,13 @@ def _comment(text: str) -> str:
 
 
 def _toml(value: Value) -> str:
-    if isinstance(value, list):
+    if isinstance(value, str):
+        # The escapes of JSON are those of TOML; what TOML forbids beyond is never an answer.
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{key} = {_toml(inner)}' for key, inner in value.items())} }}"
+    if isinstance(value, Sequence) and len(value) > 1 and isinstance(value[0], Mapping):
+        return "[\n" + "".join(f"  {_toml(inner)},\n" for inner in value) + "]"
+    if isinstance(value, Sequence):
         return f"[{', '.join(map(_toml, value))}]"
-    # The escapes of JSON are those of TOML; what TOML forbids beyond is never taken as an answer.
-    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
+    return repr(int(value) if isinstance(value, float) and value.is_integer() else value)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
-Value = str | int | float | list[str]
+Value: TypeAlias = "str | int | float | Sequence[Value] | Mapping[str, Value]"
 Answers = Mapping[str, Value]  # by full key; what was left out is not in it
 
 
@@ -29,7 +30,8 @@ class Question:
     `key` is the rig's own, such as `meter.pipe_bore`; one without a dot steers what else is
     asked and is not written. Enter alone gives `default`; without one it leaves the key out,
     or is refused where the key is `needed`. `read` makes an answer into TOML's value and raises
-    ValueError with a sentence, or GoBack.
+    ValueError with a sentence, or GoBack. What is not asked does not stand in the file, unless
+    it is `shown` as a comment.
     """
 
     key: str
@@ -42,6 +44,7 @@ class Question:
     caution: str = ""  # said before the question
     choices: Mapping[str, str] = field(default_factory=dict)
     asked: Callable[[Answers], bool] = always
+    shown: bool = False
     needed: Callable[[Answers], bool] = never
 
 
@@ -67,3 +70,42 @@ def two_ends(text: str) -> list[str]:
     if len(ends) != 2:
         raise ValueError("wanted both ends with 'to' between them: -1 psi to 1 psi")
     return ends
+
+
+def sheet_rows(text: str) -> list[list[float]]:
+    """Figures of a data sheet, three numbers each, with semicolons between them."""
+    rows = []
+    for figure in text.split(";"):
+        words = figure.split()
+        if len(words) != 3:
+            raise ValueError(
+                f"{figure.strip()!r}: wanted three numbers, speed in rpm, vacuum and flow, with "
+                "spaces between them: 3600 8 975"
+            )
+        rows.append([number(word) for word in words])
+    return rows
+
+
+_PIECE = re.compile(
+    r"(?P<length>.+?) of (?P<bore>.+?) (?P<wall>smooth|corrugated)(?P<fittings>(?:,.*)?)"
+)
+_FITTING = re.compile(r"([0-9]{1,3}) (bend|coupling)s?")
+
+
+def hose_pieces(text: str) -> list[Mapping[str, Value]]:
+    """The pieces of a hose, with semicolons between them."""
+    pieces: list[Mapping[str, Value]] = []
+    for piece in text.split(";"):
+        match = _PIECE.fullmatch(piece.strip())
+        if match is None:
+            raise ValueError(
+                f"{piece.strip()!r}: wanted length, bore and wall: 50 ft of 4 in smooth, 2 bends"
+            )
+        found: dict[str, Value] = {name: match[name] for name in ("length", "bore", "wall")}
+        for said in filter(None, map(str.strip, match["fittings"].split(","))):
+            fitting = _FITTING.fullmatch(said)
+            if fitting is None:
+                raise ValueError(f"{said!r}: wanted a count of bends or couplings, such as 2 bends")
+            found[f"{fitting[2]}s"] = int(fitting[1])
+        pieces.append(found)
+    return pieces

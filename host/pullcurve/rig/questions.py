@@ -7,11 +7,11 @@ from typing import Final
 
 from pydantic import ValidationError
 
+from pullcurve.rig.machine_questions import MACHINE_QUESTIONS
 from pullcurve.rig.meter import OPEN_INLETS
 from pullcurve.rig.models import Role, Sensors
 from pullcurve.rig.question import (
     Answers,
-    GoBack,
     Question,
     always,
     number,
@@ -25,12 +25,6 @@ CAUTION: Final = (
     "until the vacuum is gone. Never reach or look into an open inlet of a machine that can "
     "start. Guards of belts and pulleys come off only then, and go back on before it runs."
 )
-
-
-def _slower(text: str) -> str:
-    if text == "no":
-        raise GoBack("Then it is the other way round: blower turns to one turn of the engine.")
-    return text
 
 
 def _in_pipe(answers: Answers) -> bool:
@@ -247,24 +241,6 @@ _THE_SHAFTS: Final = (
         )
         for shaft in ("blower", "engine")
     ),
-    Question(
-        "machine.belt_ratio",
-        "How many turns does the blower make to one turn of the engine? With a belt: diameter of "
-        "the engine's pulley over that of the blower's, so 1.2 for 7.2 in on 6 in.",
-        number,
-        examples=("1.2",),
-        without="unknown",
-        comment="blower turns to one turn of the engine",
-        needed=lambda answers: answers["shafts"] == "engine",
-    ),
-    Question(
-        "slower",
-        "That makes the blower turn slower than the engine. Does it?",
-        _slower,
-        choices=_YES_NO,
-        asked=lambda answers: float(str(answers.get("machine.belt_ratio", 1))) < 1,
-        needed=always,
-    ),
 )
 _NO_SENSOR: Final = "no such sensor"
 _THE_SENSORS: Final = (
@@ -357,4 +333,10 @@ _THE_SITE: Final = (
 )
 # The site comes last: by then the rest makes a whole rig, and the pressure can be held
 # against the altitude.
-QUESTIONS: Final[tuple[Question, ...]] = (*_THE_METER, *_THE_SHAFTS, *_THE_SENSORS, *_THE_SITE)
+QUESTIONS: Final[tuple[Question, ...]] = (
+    *_THE_METER,
+    *_THE_SHAFTS,
+    *MACHINE_QUESTIONS,
+    *_THE_SENSORS,
+    *_THE_SITE,
+)

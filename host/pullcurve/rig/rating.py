@@ -7,7 +7,6 @@ rounding is refused, since nothing would tell which of its figures to measure a 
 from __future__ import annotations
 
 from decimal import Decimal
-from itertools import combinations
 from math import inf
 from typing import Annotated, Final, Literal, TypeAlias
 
@@ -17,6 +16,7 @@ from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, mo
 
 from pullcurve.quantities import Kind, to_si
 from pullcurve.rig.fields import Pressure, Table, Temperature, between, misfit
+from pullcurve.rig.sheet_check import contradiction
 
 Array: TypeAlias = NDArray[np.float64]
 Row: TypeAlias = tuple[float, float, float]
@@ -24,12 +24,6 @@ Row: TypeAlias = tuple[float, float, float]
 MOST_ROWS: Final = 1000
 # What the flows of a sheet may all be multiples of, in the last digit that is printed.
 _STEPS: Final = (100, 50, 25, 20, 10, 5, 2, 1)
-# How far a sheet may leave the law of `contradiction`, as a share of the slip. Fitted to the flow
-# through a compressible nozzle from 0 to 16 inHg the law is out by 1.2 % (own calculation).
-_LAW_SHARE: Final = 0.015
-# A sheet that does not state its back-pressure may have any up to this (judgement).
-_MOST_BACK_PRESSURE_PA: Final = 15e3
-_TRIES: Final = 25
 
 
 def _unit(kind: Kind) -> BeforeValidator:
@@ -157,15 +151,20 @@ class Rating(Table):
         return self.flow_m3_s * self.to_inlet
 
     @property
-    def rounding_m3_s(self) -> float:
-        """The step to which the sheet's flows are rounded, in its own basis.
+    def widest_rounding_m3_s(self) -> float:
+        """The widest step to which the printed flows may be rounded, in the sheet's own basis."""
+        step = rounding([flow for _, _, flow in self.rows])
+        return step * to_si(f"1 {self.flow_unit}", "volume_flow")
 
-        The largest plain step of which every printed flow is a multiple: each figure is good
-        to half of it. A sheet of few figures may be better than this says.
+    @property
+    def rounding_m3_s(self) -> float:
+        """The step to which the flows are taken to be rounded: each is good to half of it.
+
+        Few figures are multiples of much by chance: under four of them, 2 % of the largest at
+        most (judgement; 5 ft3/min in 1000 is common practice, no source).
         """
-        return rounding([flow for _, _, flow in self.rows]) * to_si(
-            f"1 {self.flow_unit}", "volume_flow"
-        )
+        step = self.widest_rounding_m3_s
+        return step if len(self.rows) > 3 else min(step, 0.02 * float(np.max(self.flow_m3_s)))
 
     def _column(self, number: int) -> Array:
         return np.array([row[number] for row in self.rows])
@@ -195,109 +194,10 @@ class Rating(Table):
 
 def rounding(flows: list[float]) -> float:
     """The largest of the steps 1, 2, 5, 10, 20, 25, 50 and 100 units of the last printed digit of
-    which all flows are multiples."""
+    which three in four flows are multiples."""
     printed = [Decimal(repr(flow)).normalize() for flow in flows]
     digit = Decimal(1).scaleb(min(0, *(int(flow.as_tuple().exponent) for flow in printed)))
-    return float(
-        next(step * digit for step in _STEPS if not any(f % (step * digit) for f in printed))
-    )
-
-
-def contradiction(rating: Rating) -> tuple[int, str] | None:
-    """The row that cannot stand beside the others, from 0, and why not; None where all can.
-
-    A row of its own speed and vacuum stands there once. What remains is held against the law of
-    displacement and slip: inlet flow = A N - B sqrt(r - 1) - C (r - 1/r), N the speed and r the
-    pressure ratio, with the root for wide gaps and the last term for gaps so narrow that the
-    flow in them is laminar. Each row is compared with what the law makes of all others. It may
-    differ by its own rounding, by theirs as it comes through the fit, and by 1.5 % of the slip,
-    which is how far the law itself is out. At last, flow must not fall with speed, nor rise with
-    vacuum: rounding cannot turn these round.
-
-    Source: the law of slip as in `physics.blower`; the comparison by deleted residuals
-    (Belsley, Kuh, Welsch, Regression Diagnostics, 1980, from memory).
-    """
-    return _twice(rating) or _off_the_law(rating) or _wrong_order(rating)
-
-
-def _named(rating: Rating, number: int) -> str:
-    speed, vacuum, flow = rating.rows[number]
-    return f"{speed:g} rpm, {vacuum:g} {rating.vacuum_unit}: {flow:g} {rating.flow_unit}"
-
-
-def _twice(rating: Rating) -> tuple[int, str] | None:
-    first: dict[tuple[float, float], int] = {}
-    for number, (speed, vacuum, flow) in enumerate(rating.rows):
-        before = first.setdefault((speed, vacuum), number)
-        if flow != rating.rows[before][2]:
-            return number, (
-                f"{_named(rating, number)}, and {rating.rows[before][2]:g} "
-                f"{rating.flow_unit} in an earlier row of the same speed and vacuum; take the "
-                "wrong one out"
-            )
-    return None
-
-
-def _wrong_order(rating: Rating) -> tuple[int, str] | None:
-    for (this, one), (other, two) in combinations(enumerate(rating.rows), 2):
-        if one[1] == two[1] and (one[0] - two[0]) * (one[2] - two[2]) < 0:
-            why = "vacuum flow rises with speed"
-        elif one[0] == two[0] and (one[1] - two[1]) * (one[2] - two[2]) > 0:
-            why = "speed flow falls with vacuum"
-        else:
-            continue
-        return other, (
-            f"{_named(rating, other)}, beside {_named(rating, this)}: at one {why}; read both off "
-            "the sheet again"
-        )
-    return None
-
-
-def _off_the_law(rating: Rating) -> tuple[int, str] | None:
-    """The row furthest from the law that the others make, where it is too far."""
-    flow, half = rating.inlet_flow_m3_s, rating.rounding_m3_s / 2 * rating.to_inlet
-    if rating.back_pressure is not None:
-        best = _deviations(rating, rating.back_pressure, flow, half)
-    else:
-        # By the root of the back-pressure, on which the slip hangs; then once more, finer.
-        roots = np.linspace(0.0, np.sqrt(_MOST_BACK_PRESSURE_PA), _TRIES)
-        for _ in range(2):
-            tries = [_deviations(rating, root**2, flow, half) for root in roots]
-            at = min(range(_TRIES), key=lambda number: np.max(tries[number][1]))
-            best = tries[at]
-            step = roots[1] - roots[0]
-            roots = np.linspace(max(0.0, roots[at] - step), roots[at] + step, _TRIES)
-    expected, excess = best
-    number = int(np.argmax(excess))
-    if excess[number] <= 1.0:
-        return None
-    wanted = (
-        expected[number] / rating.to_inlet[number] / to_si(f"1 {rating.flow_unit}", "volume_flow")
-    )
-    return number, (
-        f"{_named(rating, number)}, and no displacement with slip gives that beside the other "
-        f"rows, which make it about {wanted:.0f} {rating.flow_unit}; read it and its neighbours "
-        "off the sheet again, or take it out"
-    )
-
-
-def _deviations(
-    rating: Rating, back_pressure: float, flow: Array, half: Array
-) -> tuple[Array, Array]:
-    """Of each row the flow that the law makes of all others, and its distance from that over
-    what rounding and the law's own doubt allow."""
-    inlet = rating.reference_pressure - rating.vacuum_pa
-    ratio = (rating.reference_pressure + back_pressure) / inlet
-    wide, narrow = np.sqrt(ratio - 1.0), ratio - 1.0 / ratio
-    columns = [rating.speed_rpm, wide, narrow]
-    law = np.column_stack([column / max(1e-12, np.max(column)) for column in columns])
-    inverse = np.linalg.pinv(law, rcond=1e-9)
-    hat = law @ inverse
-    own = np.diag(hat)
-    alone = own > 1.0 - 1e-6  # no other row says anything about this one
-    left = np.where(alone, 1.0, 1.0 - own)
-    residual = np.where(alone, 0.0, (flow - hat @ flow) / left)
-    slip = np.abs(law[:, 1:] @ (inverse @ flow)[1:])
-    doubt = half + _LAW_SHARE * slip
-    others = (np.abs(hat) @ doubt - own * doubt) / left
-    return flow - residual, np.abs(residual) / (1.1 * (doubt + others))
+    for step in (size * digit for size in _STEPS):
+        if 4 * sum(not flow % step for flow in printed) >= 3 * len(printed):
+            return float(step)
+    return float(digit)
