@@ -16,6 +16,7 @@ from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.links.bench_link import BenchLink
 from pullcurve.recording import record
+from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.writing import LogWriter
 
 RUNS = 9
@@ -60,7 +61,7 @@ def ten_minutes(path: Path) -> None:
         BenchLink(scenario, World(scenario, simulate(scenario))) as link,
         LogWriter(path, now=scenario.start) as writer,
     ):
-        writer.rig(scenario.start, RIG.read_text(encoding="utf-8"))
+        writer.rig(scenario.start, load_rig(RIG).text)
         record(link, writer)
 
 

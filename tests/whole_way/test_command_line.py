@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pullcurve.cli import main
+from pullcurve.rig.loading import load_rig
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_logs/rough_link.runlog"
@@ -118,7 +119,7 @@ def test_a_log_whose_rig_is_damaged_can_be_reported_with_its_file(
 
 
 def test_a_rig_that_contradicts_the_header_is_refused(call: Call, tmp_path: Path) -> None:
-    text = RIG.read_text(encoding="utf-8")
+    text = load_rig(RIG).text
     for old, new, sentence in (
         ("[pickups.blower_shaft]", "[pickups.engine_shaft]", r"x.toml line \d+: pickups.* watches"),
         ('part = "HSC"', 'part = "ABP2"', r"x.toml line \d+: sensors.meter_dp.part: .*HSC"),

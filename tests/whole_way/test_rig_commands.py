@@ -197,7 +197,7 @@ def test_the_example_rigs_are_explained_in_both_unit_systems(call: Call, path: P
 
 
 def test_what_cannot_be_ends_with_1_and_says_the_rest_as_well(call: Call, tmp_path: Path) -> None:
-    text = (ROOT / "hardware/rigs/port.toml").read_text(encoding="utf-8")
+    text = load_rig(ROOT / "hardware/rigs/port.toml").text
     text = text.replace('"1500 m"', '"2000 m"').replace('"84.3 kPa"', '"30.1 inHg"')
     (tmp_path / "x.toml").write_text(text, encoding="utf-8")
     result = call("rig", "check", "x.toml")
@@ -222,7 +222,7 @@ def test_what_cannot_be_ends_with_1_and_says_the_rest_as_well(call: Call, tmp_pa
 def test_a_rig_that_does_not_load_is_refused(
     call: Call, tmp_path: Path, old: str, new: str, sentence: str
 ) -> None:
-    text = (ROOT / "hardware/rigs/port.toml").read_text(encoding="utf-8")
+    text = load_rig(ROOT / "hardware/rigs/port.toml").text
     assert old in text
     (tmp_path / "x.toml").write_text(text.replace(old, new), encoding="utf-8")
     refused(call("rig", "check", "x.toml"), rf"x.toml line \d+: .*{sentence}")
@@ -230,7 +230,7 @@ def test_a_rig_that_does_not_load_is_refused(
 
 
 def test_no_control_code_of_a_rig_reaches_the_terminal(call: Call, tmp_path: Path) -> None:
-    text = (ROOT / "hardware/rigs/port.toml").read_text(encoding="utf-8")
+    text = load_rig(ROOT / "hardware/rigs/port.toml").text
     coloured = text.replace('name = "grit', r'name = "\u001b[31mgrit', 1)
     (tmp_path / "x.toml").write_text(coloured, encoding="utf-8")
     result = call("rig", "check", "x.toml")

@@ -104,6 +104,10 @@ def _sheet(rating: dict[str, Any], folder: Path | None) -> SheetFile:
         raise ValueError(
             f"the figures of {table} are not at hand here; write them as rows = [[3600, 0, 1080]]"
         )
+    if not (folder / table).is_file():
+        raise ValueError(
+            f"there is no file {folder / table}; a name counts from the folder of this file"
+        )
     return read_sheet(folder / table)
 
 

@@ -24,7 +24,7 @@ from pullcurve.rig.fields import (
 )
 from pullcurve.rig.rating import Rating
 
-Wall = Literal["smooth", "corrugated"]
+Wall = Literal["smooth", "corrugated", "unknown"]
 Lobes = Literal[2, 3]
 Count = Annotated[int, between(0, 50, "no plausible number in one hose: 0 to 50")]
 
@@ -109,8 +109,11 @@ class HoseSegment(Table):
         Length, between(0.05, 500.0, "no plausible length of a hose: 5 cm to 500 m")
     ] = Field(description='of this piece, such as "50 ft"')
     bore: Bore = Field(description='inside, such as "4 in"')
-    wall: Wall = Field(description='the inside: "smooth" or "corrugated"')
-    bends: Count = Field(default=0, description="sharp turns of 90 degrees, a whole number")
+    wall: Wall = Field(
+        default="unknown", description='the inside: "smooth", "corrugated" or "unknown"'
+    )
+    bends: Count = Field(default=0, description="wide bends of 90 degrees, a whole number")
+    elbows: Count = Field(default=0, description="sharp elbows of 90 degrees, a whole number")
     couplings: Count = Field(
         default=0, description="couplings within this piece and at its end, a whole number"
     )

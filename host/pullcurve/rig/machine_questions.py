@@ -109,15 +109,15 @@ _THE_WHOLE: Final = (
     Question(
         "machine.hose",
         "Which hose goes with it, from nozzle to port? For each piece its length, bore and wall "
-        "(smooth or corrugated inside), then sharp turns and couplings if there are any; a "
-        "semicolon before the next piece.",
+        "(smooth or corrugated inside, or unknown), then wide bends, sharp elbows and couplings if "
+        "there are any; a semicolon before the next piece.",
         hose_pieces,
         examples=(
             "50 ft of 4 in smooth",
             "40 ft of 4 in smooth, 2 bends; 10 ft of 5 in corrugated, 1 coupling",
         ),
         without=_UNKNOWN,
-        comment="its pieces from nozzle to port; also bends = 2 (sharp turns) and couplings = 1",
+        comment="its pieces from nozzle to port; also bends (wide), elbows (sharp) and couplings",
     ),
 )
 _THE_BLOWER: Final = (

@@ -87,9 +87,9 @@ def sheet_rows(text: str) -> list[list[float]]:
 
 
 _PIECE = re.compile(
-    r"(?P<length>.+?) of (?P<bore>.+?) (?P<wall>smooth|corrugated)(?P<fittings>(?:,.*)?)"
+    r"(?P<length>.+?) of (?P<bore>.+?) (?P<wall>smooth|corrugated|unknown)(?P<fittings>(,.*)?)"
 )
-_FITTING = re.compile(r"([0-9]{1,3}) (bend|coupling)s?")
+_FITTING = re.compile(r"([0-9]{1,3}) (bend|elbow|coupling)s?")
 
 
 def hose_pieces(text: str) -> list[Mapping[str, Value]]:
@@ -105,7 +105,7 @@ def hose_pieces(text: str) -> list[Mapping[str, Value]]:
         for said in filter(None, map(str.strip, match["fittings"].split(","))):
             fitting = _FITTING.fullmatch(said)
             if fitting is None:
-                raise ValueError(f"{said!r}: wanted a count of bends or couplings, such as 2 bends")
+                raise ValueError(f"{said!r}: wanted a count of bends, elbows or couplings")
             found[f"{fitting[2]}s"] = int(fitting[1])
         pieces.append(found)
     return pieces

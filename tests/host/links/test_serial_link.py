@@ -20,6 +20,7 @@ import pytest
 from pullcurve.errors import LinkError
 from pullcurve.links import serial_link
 from pullcurve.links.serial_link import SerialLink, find_board
+from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.notes import joined
 from pullcurve.run_log.reading import Log, read_log
 from record_format import encode
@@ -198,7 +199,7 @@ def test_record_writes_what_a_port_delivers_with_rig_and_typed_notes(
         ("words", words.strip(), ""),
         ("words", "qu\ufffdbec \ufffd\ufffd", ""),
     ]
-    assert log.rig_text() == rig.read_text(encoding="utf-8")
+    assert log.rig_text() == load_rig(rig).text
     assert links(log) == ["opened", "closed"]
 
 

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 from pullcurve.reduction.status import Status
-from pullcurve.rig.loading import parse_rig
+from pullcurve.rig.loading import load_rig, parse_rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.sources import Received
 from record_format import encode
 
 ROOT = Path(__file__).parents[3]
 RECEIVED = read_log(ROOT / "sample_logs/healthy_sweep.runlog").received
-RIG = (ROOT / "hardware/rigs/port.toml").read_text(encoding="utf-8")
+RIG = load_rig(ROOT / "hardware/rigs/port.toml").text
 
 
 @pytest.mark.parametrize(

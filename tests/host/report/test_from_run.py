@@ -14,6 +14,7 @@ from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.from_run import result_of
 from pullcurve.report.inputs_in_words import INPUTS, REMEDIES
 from pullcurve.report.result import Flow, MeteredQuantity, RunResult, SharedInputs
+from pullcurve.rig.loading import load_rig
 from pullcurve.uncertainty import Result, covariance_between_runs
 
 SAMPLES = Path(__file__).parents[3] / "sample_logs"
@@ -127,8 +128,8 @@ def test_a_hole_in_a_channel_is_measured(run: Run) -> None:
 def test_the_provenance_names_the_very_files(run: Run, said: RunResult) -> None:
     origin = said.provenance
     assert origin.log_sha256 == hashlib.sha256(run.log.path.read_bytes()).hexdigest()
-    rig = SAMPLES.parent / "hardware/rigs/port.toml"
-    assert origin.rig_sha256 == hashlib.sha256(rig.read_bytes()).hexdigest()
+    rig = load_rig(SAMPLES.parent / "hardware/rigs/port.toml")
+    assert origin.rig_sha256 == hashlib.sha256(rig.text.encode()).hexdigest()
     assert origin.libraries["numpy"] == np.__version__
     part = said.sensors[0]
     assert part.role == "meter_dp"

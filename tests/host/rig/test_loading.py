@@ -1,55 +1,13 @@
 """Rig files: what is read, what is refused, and how the refusal reads."""
 
-import tomllib
-from pathlib import Path
-
 import pytest
 from fluids import ATMOSPHERE_1976
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from good_rig import GOOD, changed
 from pullcurve.errors import RigError
-from pullcurve.rig.key_lines import key_lines
 from pullcurve.rig.loading import check_station_pressure, load_rig, parse_rig, rig_fault
-
-ROOT = Path(__file__).parents[3]
-SCENARIOS = ROOT / "host" / "pullcurve" / "bench" / "scenarios"
-
-GOOD = """\
-name = "grit unit 3"
-[meter]
-kind = "venturi"
-position = "port"
-pipe_bore = "4.026 in"
-throat_bore = "3.068 in"
-discharge_coefficient = 0.984
-discharge_coefficient_uncertainty = "1.5 %"
-discharge_coefficient_source = "ISO 5167-4:2022, as cast"
-inlet_loss = 0.05
-[site]
-altitude = "1500 m"
-station_pressure = "84.3 kPa"
-temperature = "20 C"
-humidity = "40 %"
-[pickups.blower_shaft]
-marks_per_turn = 2
-[pickups.engine_shaft]
-marks_per_turn = 1
-[machine]
-belt_ratio = 1.2
-[sensors.meter_dp]
-part = "HSC"
-range = ["-2.5 kPa", "2.5 kPa"]
-"""
-
-
-def changed(*changes):
-    """GOOD with each (old, new) replaced; every old text must stand there once."""
-    text = GOOD
-    for old, new in changes:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
 
 
 def faults(text):
@@ -344,94 +302,3 @@ def test_no_damage_to_a_good_file_raises_anything_but_a_rig_error(data):
         assert all(line.startswith("unit.toml") for line in refusal.split("\n"))
     else:
         assert 0.2 <= rig.meter.beta <= 0.85
-
-
-TRICKY = '''\
-# [no] = 1
-"quo.ted" = 1   # a = 2
-text = """
-[not.a.table]
-fake = 1 \\" """"
-list = [ # open
-  "]", '=',
-  {in_list = [1, 2], next = {deep = 1}},
-]
-[ a . "b c" ]
-inline = { x = "}", y = [ { z = 1 } ], w.v = 2 }
-d.e = 1979-05-27 07:32:00
-
-[[a.rows]]
-first = 1
-[[a.rows]]
-second = 1.5e3
-'''
-
-
-@pytest.mark.parametrize("newline", ["\n", "\r\n"])
-def test_the_lines_of_keys(newline):
-    text = TRICKY.replace("\n", newline)
-    tomllib.loads(text)
-    assert key_lines(text) == {
-        ("quo.ted",): 2,
-        ("text",): 3,
-        ("list",): 6,
-        ("list", 0): 7,
-        ("list", 1): 7,
-        ("list", 2): 8,
-        ("list", 2, "in_list"): 8,
-        ("list", 2, "in_list", 0): 8,
-        ("list", 2, "in_list", 1): 8,
-        ("list", 2, "next"): 8,
-        ("list", 2, "next", "deep"): 8,
-        ("a",): 10,
-        ("a", "b c"): 10,
-        ("a", "b c", "inline"): 11,
-        ("a", "b c", "inline", "x"): 11,
-        ("a", "b c", "inline", "y"): 11,
-        ("a", "b c", "inline", "y", 0): 11,
-        ("a", "b c", "inline", "y", 0, "z"): 11,
-        ("a", "b c", "inline", "w"): 11,
-        ("a", "b c", "inline", "w", "v"): 11,
-        ("a", "b c", "d"): 12,
-        ("a", "b c", "d", "e"): 12,
-        ("a", "rows"): 14,
-        ("a", "rows", 0): 14,
-        ("a", "rows", 0, "first"): 15,
-        ("a", "rows", 1): 16,
-        ("a", "rows", 1, "second"): 17,
-    }
-
-
-@pytest.mark.parametrize(
-    ("rig_file", "scenario_file"),
-    [
-        ("port", "healthy_sweep"),
-        ("port", "worn_sweep"),
-        ("port", "slow_sweep"),
-        ("port", "rough_link"),
-        ("hose_end", "full_sensors"),
-        ("clean_pipe", "cut"),
-    ],
-)
-def test_the_example_rigs_are_those_of_the_bench(rig_file, scenario_file):
-    rig = load_rig(ROOT / "hardware" / "rigs" / f"{rig_file}.toml")
-    check_station_pressure(rig, standard_pressure)
-    scenario = tomllib.loads((SCENARIOS / f"{scenario_file}.toml").read_text("utf-8"))
-    meter = scenario["meter"]
-    assert rig.meter.position == meter["position"]
-    assert (rig.meter.pipe_bore, rig.meter.throat_bore) == (
-        meter["pipe_bore_m"],
-        meter["throat_bore_m"],
-    )
-    assert rig.site.altitude == scenario["site"]["altitude_m"]
-    assert rig.machine.belt_ratio == scenario["machine"]["belt_ratio"]
-    pickups = rig.pickups.model_dump(exclude_none=True)
-    assert {role: pickup["marks_per_turn"] for role, pickup in pickups.items()} == {
-        pickup["role"]: pickup["marks"] for pickup in scenario["pickups"]
-    }
-    sensors = rig.sensors.model_dump(exclude_none=True)
-    assert {role: sensor["part"] for role, sensor in sensors.items()} == {
-        sensor["role"]: sensor["part"] for sensor in scenario["sensors"]
-    }
-    (meter_dp,) = (part for part in scenario["sensors"] if part["role"] == "meter_dp")
-    assert rig.sensors.meter_dp.range == pytest.approx(meter_dp["range_pa"], rel=1e-6)

@@ -44,7 +44,8 @@ ALL = {
     "machine.relief_vacuum": "13 inHg",
     "machine.lobes": "2",
     "machine.spoil": "dry grit",
-    "machine.hose": "40 ft of 4 in smooth, 2 bends; 10 ft of 4 1/8 in corrugated, 1 coupling",
+    "machine.hose": "40 ft of 4 in smooth, 2 bends, 1 elbow; "
+    "10 ft of 4 1/8 in corrugated, 1 coupling",
     "machine.blower.displacement": "8.50 L",
     "sheet": "yes",
     "machine.blower.rating.basis": "inlet",
@@ -160,14 +161,18 @@ def test_all_answers_become_the_rig():
     assert (rig.meter.inlet_loss, rig.meter.inlet_loss_uncertainty) == (0.05, 0.1)
     assert rig.pickups.blower_shaft.marks_per_turn == 2
     assert rig.pickups.engine_shaft.marks_per_turn == 1
+
+    def fittings(bends: int, elbows: int, couplings: int) -> dict[str, int]:
+        return {"bends": bends, "elbows": elbows, "couplings": couplings}
+
     machine = rig.machine
     assert (machine.belt_ratio, machine.lobes, machine.spoil) == (1.2, 2, "dry grit")
     assert (machine.governed_speed_rpm, machine.rated_speed_rpm) == (3000.0, 3600.0)
     assert (machine.port_bore, machine.brochure_flow) == (0.1016, pytest.approx(0.47195, abs=1e-5))
     assert machine.relief_vacuum == pytest.approx(44023, abs=1)
     assert [piece.model_dump() for piece in machine.hose] == [
-        {"length": 12.192, "bore": 0.1016, "wall": "smooth", "bends": 2, "couplings": 0},
-        {"length": 3.048, "bore": 0.104775, "wall": "corrugated", "bends": 0, "couplings": 1},
+        {"length": 12.192, "bore": 0.1016, "wall": "smooth"} | fittings(2, 1, 0),
+        {"length": 3.048, "bore": 0.104775, "wall": "corrugated"} | fittings(0, 0, 1),
     ]
     assert machine.blower.displacement == 0.0085
     assert machine.blower.rating.rows == ((3600, 0, 1080), (3600, 8, 975))
