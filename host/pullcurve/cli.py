@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from pullcurve.quantities import UnitSystem
     from pullcurve.report.result import RunResult
     from pullcurve.rig.models import Rig
+    from pullcurve.run_log.notes import Note
+    from pullcurve.sources import Source
 
 WIDTH = 96
 
@@ -217,6 +219,104 @@ def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) ->
     show.close()
     run = reduce_run(read, assembler.finish(str(log)), rig)
     _print_summary(log, result_of(run), UNIT_SYSTEMS[units])
+
+
+@main.command()
+@click.argument("source")
+@click.option(
+    "--log", type=existing, help="The new run log. Default: date, time and source, in this folder."
+)
+@rig_option
+@units_option
+@click.option("--share", is_flag=True, help="Let other devices on this network see the page.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=8095, show_default=True, help="Of the page."
+)
+@for_people
+def watch(
+    source: str, log: Path | None, rig_path: Path | None, units: str, port: int, *, share: bool
+) -> None:
+    """Record SOURCE into a run log and show it as a page in a browser, until Ctrl-C.
+
+    SOURCE: a serial port, serial:PORT, serial: for the one board that answers, bench:SCENARIO,
+    or replay:LOG. A bench or a replay goes at the pace of a real run; @4 behind it is four times
+    as fast.
+    """
+    from pullcurve.live.noticeboard import Noticeboard
+    from pullcurve.live.serving import PageServer, code, open_port
+    from pullcurve.live.session import Session
+    from pullcurve.reduction.status import Status
+    from pullcurve.terminal import StatusLine
+
+    made = source.startswith(("bench:", "replay:"))
+    rig = _load_rig(rig_path)
+    notes: list[Note] = []
+    if source.startswith("replay:"):
+        rig, notes = _of_replayed(source, rig)
+    log = log or Path(f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.runlog")
+    _refuse_existing(log)
+    opened = iter([_open_source(source)] if made else [])
+    listener = open_port(port, shared=share)
+    status, board = Status(rig), Noticeboard()
+    show = StatusLine(status)
+    session = Session(
+        lambda: next(opened, None) or _open_source(source),
+        log,
+        rig,
+        units,
+        board,
+        watchers=(status.add, show.update),
+        notes=notes,
+        patient=not made,
+    )
+    server = PageServer(session, board, listener, shared=share)
+    for link in server.links:
+        if share:
+            click.echo(code(link))
+        click.echo(f"the page: {link}")
+    show.say(f"recording {source} into {log}; Ctrl-C ends it")
+    session.start()
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        session.stop()
+        show.close()
+    _tell_faults(log, session.display_faults)
+    if log.exists():
+        click.echo(f"wrote {log}: {status.records} records")
+    if session.fault:
+        raise click.ClickException(session.fault)
+
+
+def _open_source(text: str) -> "Source":
+    from pullcurve.bench.plant import simulate
+    from pullcurve.bench.scenario import load_scenario, shipped_scenarios
+    from pullcurve.bench.world import World
+    from pullcurve.links.bench_link import BenchLink
+    from pullcurve.links.serial_link import SerialLink, find_board
+    from pullcurve.run_log.reading import read_log
+    from pullcurve.run_log.replay import Replay
+
+    kind, _, rest = text.partition(":")
+    name, _, speed = rest.partition("@")
+    if kind == "bench":
+        scenario = load_scenario(shipped_scenarios().get(name, Path(name)))
+        return BenchLink(scenario, World(scenario, simulate(scenario)))
+    if kind == "replay":
+        return Replay(read_log(Path(name)), float(speed or 1))
+    return SerialLink(rest or find_board())
+
+
+def _of_replayed(source: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":
+    """Rig and notes of the log that is replayed."""
+    from pullcurve.reduction.run import rig_of
+    from pullcurve.run_log.notes import joined
+    from pullcurve.run_log.reading import read_log
+
+    log = read_log(Path(source.removeprefix("replay:").partition("@")[0]))
+    return rig or rig_of(log, None), joined(log.host_records)
 
 
 @main.command()

@@ -5,7 +5,8 @@
     ├── LogError          the run log: unreadable, foreign, damaged beyond use
     ├── LinkError         the way to the board: port missing, taken, lost
     ├── ScenarioError     the bench's scenario file
-    └── ReportError       a report that cannot be written where it was wanted
+    ├── ReportError       a report that cannot be written where it was wanted
+    └── PageError         a live page that cannot be served where it was wanted
 
 A message says what is wrong, where, and what to do. The command line prints it and ends
 with a non-zero code; nothing else catches it.
@@ -34,3 +35,7 @@ class ScenarioError(PullcurveError):
 
 class ReportError(PullcurveError):
     """A report that cannot be written where it was wanted."""
+
+
+class PageError(PullcurveError):
+    """A live page that cannot be served where it was wanted."""

@@ -74,8 +74,7 @@ class Flows:
 def solve(pressure: Pressure, around: Surroundings, rig: Rig) -> Flows:
     """Flow at every point, with its uncertainty."""
     model = _Model(rig, around)
-    inputs = _inputs(pressure, around, rig)
-    inputs += the_meter.formula_inputs(rig.meter, _row(model.state(_estimates(inputs))))
+    inputs = _all_inputs(pressure, around, rig)
     estimates = _estimates(inputs)
 
     def result(output: Callable[[MeterState, Values], Array]) -> Result:
@@ -104,6 +103,18 @@ def solve(pressure: Pressure, around: Surroundings, rig: Rig) -> Flows:
         inlet=volume("inlet", "measured" if "inlet" in around.places else "modelled"),
         differential_pressure=result(lambda _, x: _differential_pressure(x)),
     )
+
+
+def standard_flow(pressure: Pressure, around: Surroundings, rig: Rig) -> Array:
+    """The standard flow of `solve` alone, without its uncertainty: fast."""
+    x = _estimates(_all_inputs(pressure, around, rig))
+    return np.asarray(air.standard_flow(_Model(rig, around).state(x).mass_flow[0]))
+
+
+def _all_inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[Input]:
+    inputs = _inputs(pressure, around, rig)
+    state = _Model(rig, around).state(_estimates(inputs))
+    return inputs + the_meter.formula_inputs(rig.meter, _row(state))
 
 
 def _row(state: MeterState) -> MeterState:

@@ -18,6 +18,7 @@ from pullcurve.wire.header import Header, HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
 from record_format import DATA, FORMAT_VERSION
 
+HEADERS_KEPT = 3  # the newest, when records are let go of
 JOIN_TICKS = 2  # between the end of a block and the start of the next one
 
 # The field of each kind that says when it holds.
@@ -75,7 +76,7 @@ class Assembler:
         self._header_lines: list[tuple[int, Record]] = []
         self._foreign_format: int | None = None
         self._damaged: Counter[str] = Counter()
-        self._rows: dict[str, list[tuple[object, ...]]] = {kind: [] for kind in DATA}
+        self._rows: dict[str, list[tuple[Any, ...]]] = {kind: [] for kind in DATA}
         self._began: float | None = None
 
     def add(self, received: Received) -> None:
@@ -96,6 +97,12 @@ class Assembler:
         if record.kind == "board" and named(record)["format"] != FORMAT_VERSION:
             self._foreign_format = named(record)["format"]
         self._header_lines.append((start, record))
+
+    def forget(self, keep: Callable[[float], bool]) -> None:
+        """Let go of the records whose `host_s` is not to be kept, for who watches all day."""
+        for kind, rows in self._rows.items():
+            self._rows[kind] = [row for row in rows if keep(row[2])]
+        self._headers = self._headers[-HEADERS_KEPT:]
 
     def finish(self, name: str) -> RunRecords:
         """The tables. Raises LogError, which names the log, when they say nothing."""

@@ -124,17 +124,19 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     )
     kept = [stretch for stretch in stretches if not stretch.rejected]
     rejected = [stretch for stretch in stretches if stretch.rejected]
-    points = _measured(channels, zeros, kept)
+    points = measured_points(channels, zeros, kept)
     began_s = log.received[0].host_time.timestamp() + records.host_offset_s
     notes = place_notes(log.host_records, points, began_s)
     offset_pa = 0.0
     flows, around = None, None
     if len(points):
         around = surroundings(points, zeros.table, table, records, rig, notes)
-        flows = flow.solve(_pressure(points, channels, zeros, accuracy, 0.0, records), around, rig)
+        flows = flow.solve(
+            pressure_at(points, channels, zeros, accuracy, 0.0, records), around, rig
+        )
         offset_pa = _offset(points, zeros, flows)
         if offset_pa:
-            spoiled = _pressure(points, channels, zeros, accuracy, offset_pa, records)
+            spoiled = pressure_at(points, channels, zeros, accuracy, offset_pa, records)
             flows = flow.solve(spoiled, around, rig)
         points = _with_flows(points, flows, around)
     run = Run(
@@ -143,7 +145,7 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     step_pa = greatest_step(run)
     if step_pa > offset_pa and around is not None:
         # A step within a hold that no fit explains: all points bear its size.
-        spoiled = _pressure(points, channels, zeros, accuracy, step_pa, records)
+        spoiled = pressure_at(points, channels, zeros, accuracy, step_pa, records)
         flows = flow.solve(spoiled, around, rig)
         run = replace(run, flows=flows, points=_with_flows(points, flows, around))
     run.troubles.extend(find_troubles(run))
@@ -192,7 +194,7 @@ def _offset(points: pd.DataFrame, zeros: Zeros, flows: flow.Flows) -> float:
     return abs(offset.pa)
 
 
-def _pressure(
+def pressure_at(
     points: pd.DataFrame,
     channels: Channels,
     zeros: Zeros,
@@ -225,7 +227,7 @@ def _pressure(
     )
 
 
-def _measured(channels: Channels, zeros: Zeros, kept: list[Stretch]) -> pd.DataFrame:
+def measured_points(channels: Channels, zeros: Zeros, kept: list[Stretch]) -> pd.DataFrame:
     """A row a settled point: when, how fast, and the means of the channels."""
     table = channels.table
     shaft = channels.marks[channels.blower_shaft_from]

@@ -1,0 +1,206 @@
+// Shows what the server says. All words and numbers are made there; this page knows only how old
+// they are.
+import { Curve } from "./curve.js";
+
+const OLD_READING_MS = 3000;
+const NO_CONTACT_MS = 4000;
+const GRADES = { fine: "○ fine", doubt: "▲ doubt", spoilt: "■ SPOILT" };
+
+const at = (id) => document.getElementById(id);
+const curve = new Curve(at("curve"));
+let about = {}, source = null, heardAt = performance.now(), readAt = -Infinity, old = false;
+
+function write(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+function make(name, text, kind) {
+  const element = document.createElement(name);
+  if (text) element.textContent = text;
+  if (kind) element.className = kind;
+  return element;
+}
+
+function tell({ name, grade, words, action }) {
+  const item = make("li");
+  const head = make("p");
+  head.append(make("span", GRADES[grade], "grade"), " ", make("strong", name));
+  item.append(head, make("p", words));
+  if (action) item.append(make("p", `Do this: ${action}`));
+  return item;
+}
+
+const topics = {
+  about(said) {
+    about = said;
+    write(at("title"), said.title);
+    document.title = `pullcurve: ${said.title}`;
+    write(at("flow-unit"), said.flow_unit);
+    write(at("flow-state"), said.flow_state);
+    write(at("table-unit"), said.flow_unit);
+    curve.setPoints(curve.points, said.flow_unit);
+  },
+  reading(said) {
+    readAt = performance.now();
+    write(at("flow"), said.flow ?? "–");
+    write(at("speed"), said.speed ?? "–");
+    curve.setNow(said.speed_value, said.flow_value);
+  },
+  state(said) {
+    old = said.old;
+    write(at("since"), said.elapsed);
+    write(at("sentence"), said.sentence);
+  },
+  checks(said) {
+    const fine = said.filter(({ grade }) => grade === "fine");
+    at("checks").replaceChildren(...said.filter(({ grade }) => grade !== "fine").map(tell));
+    at("fine").replaceChildren(...fine.map(tell));
+    write(at("fine-count"), `○ ${fine.length} of ${said.length} checks are fine`);
+    showAlarms(said.filter(({ grade }) => grade === "spoilt"));
+  },
+  curve(said) {
+    curve.setPoints(said.points, about.flow_unit ?? "");
+    write(at("curve-caption"), said.caption);
+    at("points").replaceChildren(...said.points.map((point) => {
+      const row = make("tr");
+      const flow = point.flow_text ?? `not stated: ${point.withheld}`;
+      row.append(make("td", point.name), make("td", point.speed_text), make("td", flow));
+      return row;
+    }));
+  },
+};
+
+// Each alarm is said once by a screen reader, so what stands already is left alone.
+function showAlarms(spoilt) {
+  const box = at("alarms");
+  const wanted = new Map(spoilt.map((check) => [check.name + check.action, check]));
+  for (const shown of [...box.children]) if (!wanted.has(shown.dataset.key)) shown.remove();
+  for (const [key, { name, words, action }] of wanted) {
+    let alarm = [...box.children].find((shown) => shown.dataset.key === key);
+    if (!alarm) {
+      alarm = make("div", "", "alarm");
+      alarm.dataset.key = key;
+      alarm.append(make("span", "■", "mark"), make("span", name), make("p"));
+      if (action) alarm.append(make("p", `Do this: ${action}`));
+      box.append(alarm);
+    }
+    write(alarm.querySelector("p"), words);
+  }
+}
+
+function listen() {
+  source?.close();
+  source = new EventSource("/events");
+  for (const [topic, take] of Object.entries(topics)) {
+    source.addEventListener(topic, (event) => {
+      heardAt = performance.now();
+      take(JSON.parse(event.data));
+      showAge();
+    });
+  }
+  source.onerror = () => {
+    if (source.readyState === EventSource.CLOSED) askWhy();
+  };
+}
+
+// The stream was refused, and does not try again by itself: a stale token, most of all.
+let refusal = "";
+async function askWhy() {
+  try {
+    const answer = await fetch("/page.js", { cache: "no-store" });
+    refusal = answer.status === 403
+      ? "This page's link is no longer good: scan the code that the laptop shows now." : "";
+  } catch {
+    refusal = "";
+  }
+  setTimeout(listen, 2000);
+}
+
+function showAge() {
+  const now = performance.now();
+  const deaf = now - heardAt > NO_CONTACT_MS;
+  document.body.classList.toggle("stale", deaf || old || now - readAt > OLD_READING_MS);
+  const contact = at("contact");
+  contact.hidden = !deaf;
+  if (deaf) {
+    const seconds = Math.round((now - heardAt) / 1000);
+    write(contact, refusal || `No contact with the laptop for ${seconds} s. The numbers below are `
+      + "old. Is this phone still on its network, and does the watch still run?");
+  } else {
+    refusal = "";
+  }
+}
+setInterval(showAge, 500);
+
+// A phone that slept has missed the end of its stream; performance.now may have stood still.
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState !== "visible") return;
+  listen();
+  keepAwake();
+});
+addEventListener("online", listen);
+
+let lock = null;
+async function keepAwake() {
+  try {
+    lock = await navigator.wakeLock.request("screen");
+    write(at("awake"), "The screen stays on while this page is in front.");
+  } catch {
+    write(at("awake"), "This browser lets no page keep the screen on: set a longer time until "
+      + "the screen goes dark in the phone's settings.");
+  }
+}
+
+async function send(path, body) {
+  try {
+    const answer = await fetch(path, { method: "POST", body: JSON.stringify(body) });
+    const text = await answer.text();
+    try {
+      return { ok: answer.ok, sentence: JSON.parse(text).sentence };
+    } catch {
+      return { ok: false, sentence: text };
+    }
+  } catch {
+    return { ok: false, sentence: "The laptop did not answer: try again." };
+  }
+}
+
+at("note").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const field = at("note-text");
+  const { ok, sentence } = await send("/note", { text: field.value });
+  write(at("note-answer"), sentence);
+  if (ok) field.value = "";
+});
+
+export async function showReport() {
+  const frame = at("report");
+  write(at("report-answer"), "The report is being made: some seconds.");
+  const answer = await fetch("/report").catch(() => null);
+  if (!answer?.ok) {
+    const why = answer && await answer.json().catch(() => null);
+    write(at("report-answer"), why?.sentence ?? "The laptop did not answer: try again.");
+    return;
+  }
+  write(at("report-answer"), "");
+  frame.src = "/report";
+  frame.hidden = false;
+  frame.onload = () => {
+    frame.style.height = `${frame.contentDocument.documentElement.scrollHeight + 40}px`;
+    frame.scrollIntoView();
+  };
+}
+at("make-report").addEventListener("click", showReport);
+
+const night = at("night");
+function setNight(on) {
+  document.documentElement.classList.toggle("night", on);
+  night.setAttribute("aria-pressed", String(on));
+  write(night, on ? "Day: black on white" : "Night: white on black");
+  try { localStorage.setItem("night", on ? "1" : ""); } catch { /* a private window */ }
+}
+night.addEventListener("click", () => setNight(!document.documentElement.classList.contains("night")));
+try { setNight(Boolean(localStorage.getItem("night"))); } catch { /* a private window */ }
+
+listen();
+keepAwake();

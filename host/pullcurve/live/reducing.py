@@ -1,0 +1,100 @@
+"""The whole log, reduced in a process of its own, so that a long run does not slow the page."""
+
+import signal
+import time
+from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+
+from pullcurve.errors import PullcurveError
+from pullcurve.quantities import UNIT_SYSTEMS
+from pullcurve.reduction.run import read_run
+from pullcurve.reduction.troubles import Trouble
+from pullcurve.report.from_run import result_of
+from pullcurve.report.page import page
+from pullcurve.rig.loading import parse_rig
+
+
+@dataclass(frozen=True)
+class Point:
+    """A settled point, SI but for the speed. The flow is None where it is withheld."""
+
+    sweep: int
+    hold: int
+    start_s: float
+    end_s: float
+    speed_rpm: float
+    speed_u95_rpm: float
+    flow_m3_s: float | None
+    flow_u95_m3_s: float | None
+    withheld: str
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """What the log says so far. `fault` says why it says nothing."""
+
+    points: tuple[Point, ...] = ()
+    troubles: tuple[Trouble, ...] = ()
+    zeros: int = 0
+    duration_s: float = 0.0
+    seconds: float = 0.0  # that it took
+    fault: str = ""
+
+
+class Reducer:
+    """Works on one request at a time."""
+
+    def __init__(self, log: Path, rig_text: str, rig_name: str) -> None:
+        self._what = (log, rig_text, rig_name)
+        self._pool = ProcessPoolExecutor(1, get_context("spawn"), initializer=_leave_ctrl_c)
+
+    def reduce(self) -> "Future[Reduced]":
+        return self._pool.submit(_reduce, *self._what)
+
+    def report(self, units: str) -> "Future[str]":
+        """The report as a page. Its future raises PullcurveError where there is none to make."""
+        return self._pool.submit(_report, *self._what, units)
+
+    def close(self) -> None:
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _leave_ctrl_c() -> None:
+    """The process that started this one ends it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
+    began_s = time.perf_counter()
+    try:
+        run = read_run(log, parse_rig(rig_text, rig_name))
+    except PullcurveError as fault:
+        return Reduced(fault=str(fault), seconds=time.perf_counter() - began_s)
+    points = tuple(
+        Point(
+            sweep=row["sweep"],
+            hold=row["hold"],
+            start_s=row["start_s"],
+            end_s=row["end_s"],
+            speed_rpm=row["speed_rpm"],
+            speed_u95_rpm=row["speed_u95_rpm"],
+            flow_m3_s=None if row["withheld"] else row["standard_flow_m3_s"],
+            flow_u95_m3_s=None if row["withheld"] else row["standard_flow_u95_m3_s"],
+            withheld=row["withheld"],
+        )
+        for row in run.points.to_dict("records")
+    )
+    return Reduced(
+        points=points,
+        troubles=tuple(run.troubles),
+        zeros=len(run.zeros.table),
+        duration_s=float(run.channels.table["time_s"].iloc[-1]),
+        seconds=time.perf_counter() - began_s,
+    )
+
+
+def _report(log: Path, rig_text: str, rig_name: str, units: str) -> str:
+    result = result_of(read_run(log, parse_rig(rig_text, rig_name)))
+    return page(result, UNIT_SYSTEMS[units])

@@ -1,0 +1,245 @@
+"""What the page says: readings, state, curve and checks, in the viewer's units and in words."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+from pullcurve.live.reducing import Point, Reduced
+from pullcurve.physics.air import STANDARD_CONDITIONS
+from pullcurve.quantities import UnitSystem
+from pullcurve.reduction.latest import Now, Reading
+from pullcurve.reduction.troubles import Trouble
+from pullcurve.report.rounding import count, measured, minutes, percent, significant
+from pullcurve.rig.models import Rig
+
+Grade = Literal["fine", "doubt", "spoilt"]
+_GRADES: Final[dict[str, Grade]] = {"none": "doubt", "widened": "doubt", "withheld": "spoilt"}
+_WORST_FIRST: Final[tuple[Grade, ...]] = ("spoilt", "doubt", "fine")
+LOST_SHARE: Final = 0.01
+SILENT_S: Final = 3.0
+
+# Which check a trouble belongs to.
+_CHECKS: Final = {
+    "tubes_reversed": "Pressure sensor",
+    "sensor_clipped": "Pressure sensor",
+    "water_in_line": "Pressure sensor",
+    "no_zero": "Zero",
+    "zero_moved": "Zero",
+    "pickup_dropout": "Pickup",
+    "mark_missed": "Pickup",
+    "wrong_marks": "Pickup",
+    "sea_level_pressure": "Open air",
+    "impossible_pressure": "Open air",
+    "records_lost": "Records",
+    "records_dropped": "Records",
+    "clock_jump": "Records",
+    "board_reset": "Board",
+    "board_warmed": "Board",
+    "sensor_lost": "Board",
+    "no_solution": "Meter",
+    "meter_limit": "Meter",
+}
+
+
+@dataclass(frozen=True)
+class Way:
+    """How the board's bytes come, and where they go."""
+
+    gone: bool = False
+    ended: bool = False
+    silent_s: float = 0.0
+    log: str = ""
+    elapsed_s: float = 0.0
+    fault: str = ""  # what ended the recording, or keeps it from beginning
+
+
+@dataclass(frozen=True)
+class Check:
+    name: str
+    grade: Grade
+    words: str
+    action: str = ""
+
+
+def about(rig: Rig | None, units: UnitSystem) -> dict[str, Any]:
+    return {
+        "title": rig.name if rig is not None else "no rig named",
+        "flow_unit": units.volume_flow.label,
+        "flow_state": f"standard flow through the meter, at {STANDARD_CONDITIONS.name}",
+    }
+
+
+def reading_words(reading: Reading, units: UnitSystem) -> dict[str, Any]:
+    flow, speed = reading.standard_flow_m3_s, reading.speed_rpm
+    pressure, unit = reading.differential_pressure_pa, units.differential_pressure
+    return {
+        "flow": None if flow is None else flow_text(flow, units),
+        "flow_value": None if flow is None else units.volume_flow.from_si(flow),
+        "speed": None if speed is None else f"{speed:.0f}",
+        "speed_value": speed,
+        "pressure": None if pressure is None else significant(unit.from_si(pressure), 3),
+        "at": reading.host_time.timestamp(),
+    }
+
+
+def flow_text(flow_m3_s: float, units: UnitSystem) -> str:
+    return significant(units.volume_flow.from_si(flow_m3_s), 3)
+
+
+def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) -> dict[str, Any]:
+    """The one sentence under the number."""
+    sentence = _sentence(now, reading, units)
+    if way.fault:
+        sentence = way.fault
+    elif way.ended:
+        sentence = f"The source has ended. Before that: {sentence[0].lower()}{sentence[1:]}"
+    elif way.gone or way.silent_s > SILENT_S:
+        sentence = _silence(way)
+    return {
+        "state": now.state,
+        "sentence": sentence,
+        "for_s": now.for_s,
+        "u95": (
+            None
+            if now.standard_flow_u95_m3_s is None
+            else significant(units.volume_flow.difference_from_si(now.standard_flow_u95_m3_s), 2)
+        ),
+        "old": bool(way.ended or way.fault or way.gone or way.silent_s > SILENT_S),
+        "elapsed": minutes(way.elapsed_s),
+    }
+
+
+def _sentence(now: Now, reading: Reading | None, units: UnitSystem) -> str:
+    if now.state == "no flow":
+        return now.fault
+    if now.state == "engine off":
+        return f"Engine off for {now.for_s:.0f} s: no air moves."
+    if now.state == "changing":
+        return "Not settled: speed or flow is changing."
+    flow = None if reading is None else reading.standard_flow_m3_s
+    if flow is None or now.standard_flow_u95_m3_s is None:
+        return f"Settled for {now.for_s:.0f} s."
+    told = measured(
+        units.volume_flow.from_si(flow),
+        units.volume_flow.difference_from_si(now.standard_flow_u95_m3_s),
+    )
+    return (
+        f"Settled for {now.for_s:.0f} s: {told}\N{NO-BREAK SPACE}{units.volume_flow.label} "
+        f"at {now.speed_rpm:.0f} rpm."
+    )
+
+
+def _silence(way: Way) -> str:
+    if way.gone:
+        return "The board is gone. Check its plug; the recording waits for it and goes on."
+    return (
+        f"Nothing has come from the board for {way.silent_s:.0f} s. Check its plug and its supply."
+    )
+
+
+def curve_words(points: Sequence[Point], units: UnitSystem) -> dict[str, Any]:
+    """The settled points, to be drawn and to be read as a table."""
+    unit = units.volume_flow
+    several = len({point.sweep for point in points}) > 1
+    rows = []
+    for point in points:
+        name = f"{point.sweep}.{point.hold}" if several else f"{point.hold}"
+        row: dict[str, Any] = {
+            "name": name,
+            "speed": point.speed_rpm,
+            "speed_text": f"{point.speed_rpm:.0f}",
+            "withheld": point.withheld,
+        }
+        if point.flow_m3_s is not None and point.flow_u95_m3_s is not None:
+            value = unit.from_si(point.flow_m3_s)
+            u95 = unit.difference_from_si(point.flow_u95_m3_s)
+            row |= {"flow": value, "u95": u95, "flow_text": str(measured(value, u95))}
+        rows.append(row)
+    return {"points": rows, "caption": _caption(rows)}
+
+
+def _caption(rows: Sequence[dict[str, Any]]) -> str:
+    stated = [row for row in rows if "flow" in row]
+    if not rows:
+        return "No settled point yet. Each hold of the throttle adds one."
+    held = f"{len(rows)} settled point{'s' * (len(rows) != 1)}"
+    if not stated:
+        return f"{held}, none of which has a flow to state."
+    top = max(stated, key=lambda row: float(row["speed"]))
+    return f"{held}. The fastest: {top['flow_text']} at {top['speed_text']} rpm."
+
+
+def checks(now: Now, reduced: Reduced | None, way: Way, units: UnitSystem) -> list[Check]:
+    """Each thing that a run hangs on, worst first."""
+    troubles = {(t.kind, t.subject): t for t in (reduced.troubles if reduced else ())}
+    troubles |= {(t.kind, t.subject): t for t in now.troubles}
+    if now.zero_pa is not None:
+        troubles.pop(("no_zero", "zero"), None)
+    found = [*_of_the_way(now, way), *map(_told, troubles.values())]
+    if way.silent_s <= SILENT_S and not way.fault:
+        found += _what_is_fine(now, {check.name for check in found}, units)
+    return sorted(found, key=lambda check: _WORST_FIRST.index(check.grade))
+
+
+def _told(trouble: Trouble) -> Check:
+    words = f"{trouble.kind.replace('_', ' ').capitalize()}. {trouble.evidence}"
+    name = _CHECKS.get(trouble.kind, "Measurement")
+    return Check(name, _GRADES[trouble.consequence], words, trouble.action)
+
+
+def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
+    if way.fault:
+        yield Check("Recording", "spoilt", way.fault)
+    elif way.ended:
+        yield Check(
+            "Recording", "fine", f"Ended after {minutes(way.elapsed_s)}; it is in {way.log}."
+        )
+    else:
+        yield Check("Recording", "fine", f"Running, {minutes(way.elapsed_s)}, into {way.log}.")
+    if way.ended or way.fault:
+        return
+    if way.gone or way.silent_s > SILENT_S:
+        yield Check("Board", "spoilt", _silence(way))
+    elif now.state == "no flow":
+        yield Check("Measurement", "spoilt", now.fault)
+    else:
+        yield Check("Board", "fine", "Answers.")
+    if now.received:
+        share = now.lost / (now.lost + now.received)
+        words = f"{count(now.received)} arrived, {count(now.lost)} are missing"
+        words += f" ({percent(share)})." if now.lost else "."
+        if share > LOST_SHARE:
+            yield Check("Records", "doubt", words, "Use a shorter cable, away from the ignition.")
+        else:
+            yield Check("Records", "fine", words)
+
+
+def _what_is_fine(now: Now, told: set[str], units: UnitSystem) -> Iterable[Check]:
+    if now.state == "no flow":
+        return
+    if "Zero" not in told:
+        if now.zero_pa is None:
+            yield Check(
+                "Zero",
+                "doubt",
+                "Not taken yet.",
+                "Let the logger run for 10 s with the engine off.",
+            )
+        else:
+            unit = units.differential_pressure
+            value = significant(unit.difference_from_si(now.zero_pa), 2)
+            yield Check("Zero", "fine", f"Taken: {value} {unit.label} over {now.zero_s:.0f} s.")
+    if "Pressure sensor" not in told:
+        yield Check("Pressure sensor", "fine", "Within its range, tubes on the right ports.")
+    if "Pickup" not in told:
+        words = "No shaft turns." if now.state == "engine off" else "Sees the marks."
+        yield Check("Pickup", "fine", words)
+    if "Open air" not in told and now.ambient_pressure_pa and now.ambient_temperature_k:
+        pressure, temperature = units.station_pressure, units.temperature
+        yield Check(
+            "Open air",
+            "fine",
+            f"{significant(pressure.from_si(now.ambient_pressure_pa), 3)} {pressure.label}, "
+            f"{significant(temperature.from_si(now.ambient_temperature_k), 3)} "
+            f"{temperature.label}.",
+        )

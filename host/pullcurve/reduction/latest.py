@@ -1,0 +1,308 @@
+"""What a run says now, while it is received: the newest minute, reduced like a whole run.
+
+The work for each block, and what is kept, do not grow with the length of the run.
+"""
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from threading import Lock
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from pullcurve.errors import LogError, RigError
+from pullcurve.reduction import flow, transfer
+from pullcurve.reduction.air_at_places import Surroundings, surroundings
+from pullcurve.reduction.records import JOIN_TICKS, Assembler, RunRecords
+from pullcurve.reduction.run import Run, measured_points, pressure_at, reduce_run
+from pullcurve.reduction.settled import LEAVE_S, STEP_S, Stretch
+from pullcurve.reduction.troubles import Trouble
+from pullcurve.reduction.zeros import RUN_DOWN_S
+from pullcurve.rig.models import Rig
+from pullcurve.rig.sensor_parts import SENSOR_PARTS
+from pullcurve.run_log.reading import Log
+from pullcurve.sources import Received
+from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.header import Header, named
+
+KEPT_S = 60.0  # of the run's newest part
+ZERO_S = 8.0  # of a stretch with the engine off, to be kept until the next one
+ZERO_KEPT_S = 20.0
+SHOWN = 10  # blocks that a reading is a mean of
+MEASURED_S = 2.0  # over which the flow's uncertainty is taken
+MARGIN_S = 1.5  # kept beside a zero, so that its own ends are found again
+# What a minute tells as surely as a whole run.
+IMMEDIATE = ("tubes_reversed", "sensor_lost")
+CLIPPED_SHARE = 0.2  # of the blocks of MEASURED_S
+
+State = Literal["engine off", "changing", "settled", "no flow"]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Means over the newest second. None: not known, or not to be stated."""
+
+    host_time: datetime
+    speed_rpm: float | None
+    differential_pressure_pa: float | None  # the zero, where one is known, taken off
+    standard_flow_m3_s: float | None
+
+
+@dataclass(frozen=True)
+class Now:
+    """What the newest minute says. `state` "no flow": nothing says what the flow is; `fault`
+    says why."""
+
+    state: State
+    for_s: float  # how long the engine has been off, or speed and flow settled
+    fault: str = ""
+    speed_rpm: float = 0.0
+    standard_flow_u95_m3_s: float | None = None
+    zero_pa: float | None = None
+    zero_s: float = 0.0  # length of the newest stretch that gave a zero
+    ambient_pressure_pa: float | None = None
+    ambient_temperature_k: float | None = None
+    vacuum_blower_pa: float | None = None
+    troubles: tuple[Trouble, ...] = ()
+    received: int = 0  # records, since the beginning
+    lost: int = 0
+
+
+@dataclass(frozen=True)
+class _Basis:
+    """What turns a differential pressure into flow until the next look at the minute."""
+
+    zero_pa: float
+    pressure: flow.Pressure
+    around: Surroundings
+    floor_pa: float  # below it no air moves
+
+
+class Latest:
+    """Watches what a source yields. `add` and `reading` are quick; `look` takes longer, and may
+    be called in a thread of its own."""
+
+    def __init__(self, rig: Rig | None) -> None:
+        self._rig = rig
+        self._lock = Lock()
+        self._assembler = Assembler()
+        self._decoder = Decoder()
+        self._blocks: deque[dict[str, int]] = deque(maxlen=SHOWN)
+        self._header: Header | None = None
+        self._basis: _Basis | None = None
+        self._first: Received | None = None
+        self._newest: datetime | None = None
+        self._zero_host_s: tuple[float, float] | None = None
+
+    def add(self, received: Received) -> bool:
+        """Whether these bytes completed a block."""
+        self._first = self._first or received
+        with self._lock:
+            self._assembler.add(received)
+        blocks = [
+            named(event)
+            for event in self._decoder.feed(received.data)
+            if isinstance(event, Record) and event.kind == "block"
+        ]
+        if blocks:
+            self._blocks.extend(blocks)
+            self._newest = received.host_time
+        return bool(blocks)
+
+    def reading(self) -> Reading | None:
+        """The newest second in numbers; None before the first block and the first header."""
+        if self._newest is None or self._header is None:
+            return None
+        blocks, basis = list(self._blocks), self._basis
+        speed = self._speed(blocks, self._header)
+        pressure = self._pressure(blocks, self._header)
+        if pressure is None or basis is None or self._rig is None:
+            return Reading(self._newest, speed, pressure, None)
+        zeroed = pressure - basis.zero_pa
+        if not speed and abs(zeroed) < basis.floor_pa:
+            return Reading(self._newest, speed, zeroed, None)
+        at = replace(basis.pressure, mean=np.array([zeroed]))
+        value = float(flow.standard_flow(at, basis.around, self._rig)[0])
+        known = np.isfinite(value) and zeroed > 0
+        return Reading(self._newest, speed, zeroed, value if known else None)
+
+    def _speed(self, blocks: list[dict[str, int]], header: Header) -> float | None:
+        """Of the blower, from the last edge of the first block to that of the last one."""
+        blocks = _joined(blocks, header)
+        turned = [block for block in blocks if block["edges"]]
+        facts = None
+        if self._rig is not None:
+            facts = getattr(self._rig.pickups, header.pickups[0].role)
+        if facts is None:
+            return None
+        if len(turned) < len(blocks) / 2 or len(turned) < 2:
+            return 0.0
+        edges = sum(block["edges"] for block in turned[1:])
+        ticks = (turned[-1]["last_ticks"] - turned[0]["last_ticks"]) % (1 << header.tick_bits)
+        ratio = 1.0
+        if header.pickups[0].role == "engine_shaft" and self._rig is not None:
+            ratio = self._rig.machine.belt_ratio or np.nan
+        rpm = 60 * edges / facts.marks_per_turn / (ticks * header.tick_ns * 1e-9) * ratio
+        return rpm if np.isfinite(rpm) else None
+
+    @staticmethod
+    def _pressure(blocks: list[dict[str, int]], header: Header) -> float | None:
+        sensor = header.sensor("meter_dp")
+        count = sum(block["n"] for block in blocks)
+        if sensor is None or not count:
+            return None
+        mean = sum(block["pivot"] * block["n"] + block["sum"] for block in blocks) / count
+        return float(transfer.linear(mean, sensor.channels[0]))
+
+    def look(self) -> Now:
+        """Reduce the newest minute."""
+        if self._first is None:
+            return Now("no flow", 0.0, "Nothing has come from a board yet.")
+        try:
+            with self._lock:
+                records = self._assembler.finish("the board's stream")
+            self._header = records.header
+            if self._rig is None:
+                return Now(
+                    "no flow",
+                    0.0,
+                    "No rig is named, so nothing says what the meter's bores are: start the "
+                    "watch with --rig and the rig's file.",
+                )
+            log = Log(Path("live.runlog"), [self._first])
+            run = reduce_run(log, records, self._rig)
+            now = replace(self._now(run), received=records.received, lost=records.lost)
+        except (LogError, RigError) as fault:
+            self._basis = None
+            return Now("no flow", 0.0, str(fault))
+        self._forget(run, records)
+        return now
+
+    def _now(self, run: Run) -> Now:
+        table = run.channels.table
+        newest_s = float(table["time_s"].iloc[-1])
+        speed = float(table["speed_rpm"].iloc[-10:].mean())
+        stretch = Stretch(
+            max(newest_s - MEASURED_S, float(table["time_s"].iloc[0])), newest_s, speed
+        )
+        point = measured_points(run.channels, run.zeros, [stretch])
+        zero = run.zeros.table.iloc[-1] if len(run.zeros.table) else None
+        floor_pa = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
+        sensor = run.records.header.sensor("meter_dp")
+        accuracy = SENSOR_PARTS[sensor.part].differential_pressure if sensor else None
+        if accuracy is None or not np.isfinite(point["differential_pressure_pa"].iloc[0]):
+            self._basis = None
+            return Now("no flow", 0.0, "The differential-pressure sensor gives no readings.")
+        around = surroundings(point, run.zeros.table, table, run.records, run.rig, run.notes)
+        pressure = pressure_at(point, run.channels, run.zeros, accuracy, 0.0, run.records)
+        self._basis = _Basis(
+            float(run.zeros.at(np.array([newest_s]))[0]), pressure, around, floor_pa
+        )
+        shared: dict[str, Any] = {
+            "zero_pa": None if zero is None else float(zero["zero_pa"]),
+            "zero_s": 0.0 if zero is None else float(zero["end_s"] - zero["start_s"]),
+            "ambient_pressure_pa": float(around.pressure.value[0]),
+            "ambient_temperature_k": float(around.temperature.value[0]),
+        }
+        off_s = _standing_s(table)
+        zeroed = float(point["differential_pressure_pa"].iloc[0])
+        stands = off_s > 0 and abs(zeroed) < floor_pa
+        shared["troubles"] = (
+            *(trouble for trouble in run.troubles if trouble.kind in IMMEDIATE),
+            *_clipped(table),
+            *(() if stands else _unseen(off_s, zeroed)),
+        )
+        if stands:
+            return Now("engine off", off_s, **shared)
+        flows = flow.solve(pressure, around, run.rig)
+        u95 = float(flows.standard.expanded_uncertainty()[0])
+        if "inlet" in around.places:
+            shared["vacuum_blower_pa"] = float(
+                around.pressure.value[0] - around.places["inlet"].pressure[0]
+            )
+        settled_s = _settled_s(run, newest_s)
+        return Now(
+            "settled" if settled_s else "changing",
+            settled_s,
+            speed_rpm=speed if np.isfinite(speed) else 0.0,
+            standard_flow_u95_m3_s=u95 if np.isfinite(u95) else None,
+            **shared,
+        )
+
+    def _forget(self, run: Run, records: RunRecords) -> None:
+        """Keep the newest part, and the newest stretch that gave a good zero."""
+        offset_s = records.host_offset_s
+        long = run.zeros.table[run.zeros.table["end_s"] - run.zeros.table["start_s"] >= ZERO_S]
+        if len(long):
+            start_s, end_s = (float(long[name].iloc[-1]) for name in ("start_s", "end_s"))
+            self._zero_host_s = (
+                max(start_s, end_s - ZERO_KEPT_S) - MARGIN_S + offset_s,
+                end_s + MARGIN_S + offset_s,
+            )
+        zero = self._zero_host_s or (np.inf, -np.inf)
+        oldest_s = float(records.blocks["host_s"].iloc[-1]) - KEPT_S
+        with self._lock:
+            self._assembler.forget(
+                lambda host_s: host_s >= oldest_s or zero[0] <= host_s <= zero[1]
+            )
+
+
+def _standing_s(table: pd.DataFrame) -> float:
+    """For how long no shaft has turned."""
+    turning = np.flatnonzero((table["speed_rpm"] != 0).to_numpy())
+    time_s = table["time_s"].to_numpy()
+    since_s = time_s[turning[-1]] if len(turning) else time_s[0]
+    return float(time_s[-1] - since_s)
+
+
+def _joined(blocks: list[dict[str, int]], header: Header) -> list[dict[str, int]]:
+    """The newest blocks between which none is missing."""
+    for place in range(len(blocks) - 1, 0, -1):
+        before, after = blocks[place - 1], blocks[place]
+        away = (after["start_ticks"] - before["start_ticks"]) % (1 << header.tick_bits)
+        if abs(away - before["length_ticks"]) > JOIN_TICKS:
+            return blocks[place:]
+    return blocks
+
+
+def _unseen(off_s: float, zeroed_pa: float) -> Iterator[Trouble]:
+    """Air that moves although the shaft seems to stand, for longer than one runs down."""
+    if off_s > RUN_DOWN_S + MEASURED_S:
+        yield Trouble(
+            "pickup_dropout",
+            "shaft",
+            f"For {off_s:.0f} s the pickup has seen no mark, and yet air moves: the differential "
+            f"pressure is {zeroed_pa:.0f} Pa.",
+            "With the engine stopped and locked out, check the pickup's plug and wire, its "
+            "distance to the marks, and that no sun falls on it.",
+            "withheld",
+        )
+
+
+def _clipped(table: pd.DataFrame) -> Iterator[Trouble]:
+    """Whether the board counts samples at the ends of the sensor's range just now."""
+    newest = table[table["time_s"] > table["time_s"].iloc[-1] - MEASURED_S]
+    clipped = newest["clipped"] > 0
+    if clipped.mean() > CLIPPED_SHARE:
+        yield Trouble(
+            "sensor_clipped",
+            "differential pressure",
+            f"Samples stand at an end of the sensor's range, near "
+            f"{newest.loc[clipped, 'greatest_pa'].median():.0f} Pa; the true pressure lies beyond.",
+            "Hold a lower speed. To measure this one, use a sensor of a wider range, or a tube "
+            "with a wider throat.",
+            "withheld",
+        )
+
+
+def _settled_s(run: Run, newest_s: float) -> float:
+    """For how long the run has been settled; 0 where it is not."""
+    seen_until_s = newest_s - LEAVE_S - 2 * STEP_S
+    if run.points.empty or run.points["end_s"].iloc[-1] < seen_until_s:
+        return 0.0
+    last = run.points.iloc[-1]
+    return float(last["end_s"] - last["start_s"])
