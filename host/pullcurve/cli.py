@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from pullcurve.report.result import RunResult
     from pullcurve.rig.models import Rig
     from pullcurve.run_log.notes import Note
-    from pullcurve.sources import Source
 
 WIDTH = 96
 
@@ -239,35 +238,36 @@ def watch(
     """Record SOURCE into a run log and show it as a page in a browser, until Ctrl-C.
 
     SOURCE: a serial port, serial:PORT, serial: for the one board that answers, bench:SCENARIO,
-    or replay:LOG. A bench or a replay goes at the pace of a real run; @4 behind it is four times
-    as fast.
+    or replay:LOG. The last two go at the pace of a real run; @4 behind them is four times as
+    fast. Open the page with a browser on this computer, or with --share on a phone.
     """
     from pullcurve.live.noticeboard import Noticeboard
     from pullcurve.live.serving import PageServer, code, open_port
     from pullcurve.live.session import Session
+    from pullcurve.opening import open_source
     from pullcurve.reduction.status import Status
     from pullcurve.terminal import StatusLine
 
-    made = source.startswith(("bench:", "replay:"))
+    # A board that is not there yet is waited for; whatever else is wrong ends this at once.
+    opened = [] if source == "serial:" else [open_source(source)]
     rig = _load_rig(rig_path)
     notes: list[Note] = []
     if source.startswith("replay:"):
-        rig, notes = _of_replayed(source, rig)
+        rig, notes = _of_replayed(opened[0].name, rig)
     log = log or Path(f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.runlog")
     _refuse_existing(log)
-    opened = iter([_open_source(source)] if made else [])
     listener = open_port(port, shared=share)
     status, board = Status(rig), Noticeboard()
     show = StatusLine(status)
     session = Session(
-        lambda: next(opened, None) or _open_source(source),
+        lambda: opened.pop() if opened else open_source(source),
         log,
         rig,
         units,
         board,
         watchers=(status.add, show.update),
         notes=notes,
-        patient=not made,
+        patient=not source.startswith(("bench:", "replay:")),
     )
     server = PageServer(session, board, listener, shared=share)
     for link in server.links:
@@ -290,32 +290,13 @@ def watch(
         raise click.ClickException(session.fault)
 
 
-def _open_source(text: str) -> "Source":
-    from pullcurve.bench.plant import simulate
-    from pullcurve.bench.scenario import load_scenario, shipped_scenarios
-    from pullcurve.bench.world import World
-    from pullcurve.links.bench_link import BenchLink
-    from pullcurve.links.serial_link import SerialLink, find_board
-    from pullcurve.run_log.reading import read_log
-    from pullcurve.run_log.replay import Replay
-
-    kind, _, rest = text.partition(":")
-    name, _, speed = rest.partition("@")
-    if kind == "bench":
-        scenario = load_scenario(shipped_scenarios().get(name, Path(name)))
-        return BenchLink(scenario, World(scenario, simulate(scenario)))
-    if kind == "replay":
-        return Replay(read_log(Path(name)), float(speed or 1))
-    return SerialLink(rest or find_board())
-
-
-def _of_replayed(source: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":
-    """Rig and notes of the log that is replayed."""
+def _of_replayed(name: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":
+    """Rig and notes of the log that a source of this name replays."""
     from pullcurve.reduction.run import rig_of
     from pullcurve.run_log.notes import joined
     from pullcurve.run_log.reading import read_log
 
-    log = read_log(Path(source.removeprefix("replay:").partition("@")[0]))
+    log = read_log(Path(name.removeprefix("replay:")))
     return rig or rig_of(log, None), joined(log.host_records)
 
 

@@ -8,15 +8,16 @@ carries it, or as a bearer token for programs.
 
 import hmac
 import secrets
-from collections.abc import Iterable
+from collections.abc import Collection
 from http.cookies import CookieError, SimpleCookie
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 TOKEN_BYTES = 16
+HTTP_PORT = 80
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
     "connect-src 'self'; frame-src 'self'; base-uri 'none'; form-action 'none'; "
@@ -53,9 +54,11 @@ class Guard:
     every request must carry, None for no token.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Iterable[str], port: int, token: str | None) -> None:
+    def __init__(self, app: ASGIApp, hosts: Collection[str], port: int, token: str | None) -> None:
         self._app = app
-        self._hosts = {host.lower() for host in hosts}
+        self._hosts = {f"{host.lower()}:{port}" for host in hosts}
+        if port == HTTP_PORT:  # which a browser leaves out
+            self._hosts |= {host.lower() for host in hosts}
         self._token = token
         self._cookie = f"pullcurve_{port}"
 
@@ -77,7 +80,7 @@ class Guard:
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
-        if (urlsplit(f"//{host}").hostname or "") not in self._hosts:
+        if host.lower() not in self._hosts:
             return PlainTextResponse("This name is not one of this page's.", 400)
         origin = headers.get("origin")
         writes = scope["method"] not in ("GET", "HEAD")

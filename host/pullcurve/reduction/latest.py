@@ -37,7 +37,7 @@ MEASURED_S = 2.0  # over which the flow's uncertainty is taken
 MARGIN_S = 1.5  # kept beside a zero, so that its own ends are found again
 # What a minute tells as surely as a whole run.
 IMMEDIATE = ("tubes_reversed", "sensor_lost")
-CLIPPED_SHARE = 0.2  # of the blocks of MEASURED_S
+CLIPPED_SHARE = 0.5  # of the blocks of MEASURED_S: chance piles up in fewer
 
 State = Literal["engine off", "changing", "settled", "no flow"]
 
@@ -284,9 +284,9 @@ def _unseen(off_s: float, zeroed_pa: float) -> Iterator[Trouble]:
 
 
 def _clipped(table: pd.DataFrame) -> Iterator[Trouble]:
-    """Whether the board counts samples at the ends of the sensor's range just now."""
+    """Whether samples stand at an end of the sensor's range just now."""
     newest = table[table["time_s"] > table["time_s"].iloc[-1] - MEASURED_S]
-    clipped = newest["clipped"] > 0
+    clipped = newest["clipped_block"]
     if clipped.mean() > CLIPPED_SHARE:
         yield Trouble(
             "sensor_clipped",

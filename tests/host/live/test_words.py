@@ -1,0 +1,101 @@
+"""The page's words: what is wrong stands first, in the viewer's units, and says what to do."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from pullcurve.live.reducing import Point, Reduced
+from pullcurve.live.words import Way, checks, curve_words, reading_words, state_words
+from pullcurve.quantities import SI, US
+from pullcurve.reduction.latest import Now, Reading
+from pullcurve.reduction.troubles import Trouble
+
+NOON = datetime(2025, 5, 14, 12, tzinfo=UTC)
+SETTLED = Now(
+    "settled",
+    14.2,
+    speed_rpm=2830.4,
+    standard_flow_u95_m3_s=0.0125,
+    zero_pa=9.0,
+    zero_s=23.0,
+    ambient_pressure_pa=84_310.0,
+    ambient_temperature_k=291.35,
+    received=5000,
+)
+READING = Reading(NOON, 2831.2, 1994.0, 0.29731)
+WAY = Way(log="x.runlog", elapsed_s=185.0)
+POINT = Point(1, 1, 30.0, 60.0, 1982.2, 0.3, 0.2114, 0.0094, "")
+
+
+def test_the_number_and_the_sentence_in_both_systems() -> None:
+    assert reading_words(READING, US)["flow"] == "630"
+    assert reading_words(READING, SI)["flow"] == "1070"
+    assert state_words(SETTLED, READING, WAY, US)["sentence"] == (
+        "Settled for 14 s: 630\xa0±\xa026\xa0ft³/min at 2830 rpm."
+    )
+    assert "1070\xa0±\xa045\xa0m³/h" in state_words(SETTLED, READING, WAY, SI)["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("way", "words"),
+    [
+        (replace(WAY, gone=True), "board is gone"),
+        (replace(WAY, silent_s=12.3), "for 12 s"),
+        (replace(WAY, fault="The disk is full."), "The disk is full."),
+    ],
+)
+def test_a_way_that_fails_is_said_instead_and_makes_the_numbers_old(way: Way, words: str) -> None:
+    said = state_words(SETTLED, READING, way, US)
+    assert words in said["sentence"]
+    assert said["old"]
+    worst = checks(SETTLED, None, way, US)[0]
+    assert worst.grade == "spoilt"
+    assert words in worst.words
+
+
+def test_checks_say_what_is_wrong_first_and_once() -> None:
+    reversed_tubes = Trouble("tubes_reversed", "dp", "It falls.", "Swap them.", "withheld")
+    warmed = Trouble("board_warmed", "board", "By 9 K.", "", "none")
+    told = checks(
+        replace(SETTLED, troubles=(reversed_tubes,)),
+        Reduced(troubles=(reversed_tubes, warmed)),
+        WAY,
+        US,
+    )
+    assert [(check.name, check.grade) for check in told[:2]] == [
+        ("Pressure sensor", "spoilt"),
+        ("Board", "doubt"),
+    ]
+    assert told[0].action == "Swap them."
+    assert {check.grade for check in told[2:]} == {"fine"}
+    assert [check.name for check in told].count("Pressure sensor") == 1
+
+
+def test_a_zero_that_is_there_takes_back_that_it_was_not() -> None:
+    missing = Trouble("no_zero", "zero", "None found.", "", "widened")
+    reduced = Reduced(troubles=(missing,))
+    (zero,) = [check for check in checks(SETTLED, reduced, WAY, US) if check.name == "Zero"]
+    assert zero.grade == "fine"
+    unknown = replace(SETTLED, zero_pa=None)
+    (zero,) = [check for check in checks(unknown, None, WAY, US) if check.name == "Zero"]
+    assert zero.grade == "doubt"
+    assert "10 s with the engine off" in zero.action
+
+
+def test_lost_records_are_a_doubt_from_one_in_a_hundred_on() -> None:
+    def grade(lost: int) -> str:
+        found = checks(replace(SETTLED, lost=lost), None, WAY, US)
+        return next(check.grade for check in found if check.name == "Records")
+
+    assert (grade(0), grade(40), grade(60)) == ("fine", "fine", "doubt")
+
+
+def test_a_point_without_a_flow_is_in_the_table_and_says_why() -> None:
+    clipped = replace(POINT, hold=2, flow_m3_s=None, withheld="the sensor stood at its end")
+    said = curve_words((POINT, clipped), US)
+    assert said["points"][0]["flow_text"] == "448\xa0±\xa020"
+    assert "flow" not in said["points"][1]
+    assert said["points"][1]["withheld"] == "the sensor stood at its end"
+    assert said["caption"] == "2 settled points. The fastest: 448\xa0±\xa020 at 1982 rpm."
+    assert curve_words((replace(POINT, sweep=2),) * 2, US)["points"][0]["name"] == "1"

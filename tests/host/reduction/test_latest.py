@@ -1,0 +1,110 @@
+"""What is said during a run is what the reduced run says afterwards, at a cost that stays."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pullcurve.bench.plant import simulate
+from pullcurve.bench.scenario import load_scenario, shipped_scenarios
+from pullcurve.bench.world import World
+from pullcurve.links.direct_link import DirectLink
+from pullcurve.reduction.latest import KEPT_S, Latest, Now, Reading
+from pullcurve.reduction.run import read_run
+from pullcurve.rig.loading import load_rig
+from pullcurve.rig.models import Rig
+from pullcurve.run_log.reading import read_log
+from pullcurve.sources import Received
+
+ROOT = Path(__file__).parents[3]
+UNTIL_S = 178.0  # three holds and the second zero
+RIG = ROOT / "hardware/rigs/port.toml"
+
+
+@dataclass
+class Seen:
+    time_s: float
+    reading: Reading | None
+    now: Now
+
+
+def watched(received: list[Received], rig: Rig | None, every_s: float = 3.0) -> Iterator[Seen]:
+    latest = Latest(rig)
+    due = began = received[0].host_time
+    for chunk in received:
+        if latest.add(chunk) and chunk.host_time >= due:
+            due = chunk.host_time + timedelta(seconds=every_s)
+            now = latest.look()
+            yield Seen((chunk.host_time - began).total_seconds(), latest.reading(), now)
+    assert len(latest._assembler._rows["block"]) < 12 * (KEPT_S + 30)
+
+
+def test_every_hold_was_seen_to_settle_at_the_flow_that_the_report_states() -> None:
+    path = ROOT / "sample_logs/full_sensors.runlog"
+    run = read_run(path)
+    received = read_log(path).received
+    until = received[0].host_time + timedelta(seconds=UNTIL_S)
+    seen = list(watched([r for r in received if r.host_time < until], run.rig))
+    points = run.points[run.points["end_s"] < UNTIL_S]
+    assert len(points) >= 3
+    for point in points.to_dict("records"):
+        inside = [s for s in seen if point["start_s"] + 8 < s.time_s < point["end_s"]]
+        assert len(inside) > 5
+        assert np.mean([s.now.state == "settled" for s in inside]) > 0.9
+        flows = [s.reading.standard_flow_m3_s for s in inside if s.reading]
+        assert np.mean(flows) == pytest.approx(point["standard_flow_m3_s"], rel=3e-3)
+        speeds = [s.reading.speed_rpm for s in inside if s.reading]
+        assert np.mean(speeds) == pytest.approx(point["speed_rpm"], rel=3e-3)
+        widths = [s.now.standard_flow_u95_m3_s for s in inside]
+        assert np.median(widths) == pytest.approx(point["standard_flow_u95_m3_s"], rel=0.25)
+    zeros = run.zeros.table[run.zeros.table["end_s"] < UNTIL_S]
+    assert len(zeros) == 2
+    for zero in zeros.to_dict("records"):
+        inside = [s for s in seen if zero["start_s"] + 4 < s.time_s < zero["end_s"]]
+        assert all(s.now.state == "engine off" for s in inside)
+        assert all(s.reading and s.reading.standard_flow_m3_s is None for s in inside)
+        assert inside[-1].now.zero_pa == pytest.approx(zero["zero_pa"], abs=0.3)
+    assert not [trouble.kind for s in seen for trouble in s.now.troubles]
+
+
+def kinds(*, tubes_reversed: bool = False, **sensor: object) -> set[str]:
+    """The troubles that are told at the end of a short run with another pressure sensor."""
+    scene = load_scenario(shipped_scenarios()["healthy_sweep"])
+    first, *others = scene.sensors
+    changed = {
+        "duration_s": 40.0,
+        "meter": scene.meter.model_copy(update={"tubes_reversed": tubes_reversed}),
+        "sensors": (first.model_copy(update=sensor), *others),
+    }
+    scene = scene.model_copy(update=changed)
+    rig = load_rig(RIG)
+    rig = rig.model_copy(update={"sensors": type(rig.sensors)()})
+    with DirectLink(scene, World(scene, simulate(scene))) as link:
+        seen = list(watched(list(link), rig, 8.0))
+    return {trouble.kind for trouble in seen[-1].now.troubles}
+
+
+def test_what_spoils_a_run_is_told_while_it_can_be_mended() -> None:
+    assert kinds(tubes_reversed=True) == {"tubes_reversed"}
+    assert kinds(range_pa=(-500.0, 500.0)) == {"sensor_clipped"}
+    assert kinds() == set()
+
+
+def test_without_a_rig_speed_and_flow_are_unknown_and_it_says_why() -> None:
+    log = read_log(ROOT / "sample_logs/rough_link.runlog")
+    seen = list(islice(watched(log.received, None), 30))
+    assert "--rig" in seen[-1].now.fault
+    reading = seen[-1].reading
+    assert reading is not None
+    assert reading.standard_flow_m3_s is None
+    assert reading.differential_pressure_pa is not None
+
+
+def test_before_anything_comes_it_says_so() -> None:
+    latest = Latest(load_rig(RIG))
+    assert latest.reading() is None
+    assert "Nothing has come" in latest.look().fault

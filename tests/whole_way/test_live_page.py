@@ -1,0 +1,208 @@
+"""The live page in a real browser, from the bytes of a board to the words on a phone."""
+
+import http.client
+from collections.abc import Iterator
+from pathlib import Path
+from threading import Event, Thread
+from typing import Self
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from host.live.browser import (
+    DESKTOP,
+    PHONE,
+    browser,
+    check_access,
+    needs_chromium,
+    opened,
+    wait,
+)
+from host.live.served import Served, served
+from pullcurve.errors import LinkError, LogError
+from pullcurve.opening import open_source
+from pullcurve.quantities import US
+from pullcurve.reduction.run import read_run
+from pullcurve.rig.loading import load_rig
+from pullcurve.run_log.reading import read_log
+from pullcurve.run_log.replay import Replay
+from pullcurve.sources import Received
+
+ROOT = Path(__file__).parents[2]
+SWEEP = ROOT / "sample_logs/rough_link.runlog"
+RIG = ROOT / "hardware/rigs/port.toml"
+
+pytestmark = needs_chromium
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as started:
+        yield started
+
+
+class Gated:
+    """A source that begins when it is let go."""
+
+    def __init__(self, text: str) -> None:
+        self._source = open_source(text)
+        self.name = self._source.name
+        self.go = Event()
+
+    def __enter__(self) -> Self:
+        self._source.__enter__()
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        self._source.__exit__(None, None, None)
+
+    def __iter__(self) -> Iterator[Received]:
+        self.go.wait()
+        return iter(self._source)
+
+
+class Piece:
+    """The first seconds of a hold, again and again, at the pace of a board."""
+
+    name = "piece"
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        pass
+
+    def __iter__(self) -> Iterator[Received]:
+        return iter(Replay(read_log(SWEEP), 4.0))
+
+
+def sentence(page: Page) -> str:
+    return page.inner_text("#sentence")
+
+
+def test_a_run_is_shown_as_it_is_made(chromium: Browser, tmp_path: Path) -> None:
+    log, source = tmp_path / "x.runlog", Gated(f"replay:{SWEEP}@20")
+    with (
+        served(lambda: source, log, load_rig(RIG)) as watch,
+        opened(chromium, watch.address, PHONE) as phone,
+        opened(chromium, watch.address, DESKTOP) as desk,
+    ):
+        source.go.set()
+        wait(phone, lambda: "Engine off" in sentence(phone))
+        assert phone.inner_text("#flow") == "–"
+        for page in (phone, desk):
+            wait(page, lambda page=page: sentence(page).startswith("Settled for"))
+            assert 400 < float(page.inner_text("#flow")) < 900
+            assert page.inner_text("#flow-unit") == "ft³/min"
+        phone.fill("#note-text", "vacuum 10 inHg")
+        phone.click("#note button")
+        wait(phone, lambda: "place of its gauge" in phone.inner_text("#note-answer"))
+        phone.fill("#note-text", "vacuum 10 inHg at tank")
+        phone.click("#note button")
+        wait(phone, lambda: "Noted: vacuum 10 inHg tank" in phone.inner_text("#note-answer"))
+        check_access(desk)
+        wait(phone, lambda: "has ended" in sentence(phone), 30)
+        wait(phone, lambda: phone.locator("#points tr").count() == 4)
+        assert phone.locator("svg .point").count() == 4
+        assert "stale" in (phone.get_attribute("body", "class") or "")
+        check_access(phone)
+        phone.click("#night")
+        check_access(phone)
+        phone.click("#make-report")
+        frame = phone.frame_locator("#report")
+        top = read_run(SWEEP).points["standard_flow_m3_s"].max()
+        told = f"draws {US.volume_flow.from_si(top):.0f}\N{NO-BREAK SPACE}±"
+        assert told in frame.locator("h1").inner_text(timeout=20_000)
+        with phone.expect_download() as kept:
+            phone.click("a[href='/runlog']")
+        assert kept.value.suggested_filename == "x.runlog"
+    notes = [item for item in read_log(log).host_records if item.record.kind == "note"]
+    assert [item.named()["value"] for item in notes] == ["10 inHg"]
+    assert b"".join(r.data for r in read_log(log).received) == b"".join(
+        r.data for r in read_log(SWEEP).received
+    )
+
+
+def test_the_page_finds_a_server_that_was_killed_and_started_again(
+    chromium: Browser, tmp_path: Path
+) -> None:
+    rig = load_rig(RIG)
+    with served(Piece, tmp_path / "a.runlog", rig) as before:
+        port = before.port
+        opening = opened(chromium, before.address, PHONE)
+        page = opening.__enter__()
+        wait(page, lambda: "Engine off" in sentence(page))
+    wait(page, lambda: "No contact with the laptop" in page.inner_text("#contact"))
+    assert page.evaluate("document.body.classList.contains('stale')")
+    check_access(page)
+    with served(Piece, tmp_path / "b.runlog", rig, port=port):
+        wait(page, lambda: page.is_hidden("#contact"))
+        wait(page, lambda: not page.evaluate("document.body.classList.contains('stale')"))
+        opening.__exit__(None, None, None)
+
+
+def test_a_link_of_an_earlier_start_is_told_to_be_stale(chromium: Browser, tmp_path: Path) -> None:
+    with served(Piece, tmp_path / "a.runlog", shared=True) as before:
+        port = before.port
+        opening = opened(chromium, f"{before.address}/?token={before.token}", PHONE)
+        page = opening.__enter__()
+        wait(page, lambda: "no rig" in page.inner_text("#title"))
+        assert page.url == f"{before.address}/"
+    with served(Piece, tmp_path / "b.runlog", shared=True, port=port):
+        wait(page, lambda: "scan the code" in page.inner_text("#contact"))
+        page.reload()
+        assert "scan the code" in page.inner_text("main")
+        check_access(page)
+        opening.__exit__(None, None, None)
+
+
+def readings(watch: Served, wanted: int, heard: list[int]) -> None:
+    """Listen as one viewer until so many readings have come."""
+    link = http.client.HTTPConnection("127.0.0.1", watch.port, timeout=20)
+    link.request("GET", "/events")
+    answer, count = link.getresponse(), 0
+    while count < wanted:
+        count += answer.readline() == b"event: reading\n"
+    heard.append(count)
+    link.close()
+
+
+def test_twenty_viewers_at_once(tmp_path: Path) -> None:
+    heard: list[int] = []
+    with served(Piece, tmp_path / "x.runlog", load_rig(RIG)) as watch:
+        viewers = [Thread(target=readings, args=(watch, 60, heard)) for _ in range(20)]
+        for viewer in viewers:
+            viewer.start()
+        for viewer in viewers:
+            viewer.join(30)
+    assert heard == [60] * 20
+
+
+class Absent(Piece):
+    """Not there at first; then the disk is full."""
+
+    tries = 0
+
+    def __enter__(self) -> Self:
+        Absent.tries += 1
+        if Absent.tries == 1:
+            raise LinkError("COM9: there is no such port; plug the board in.")
+        return self
+
+    def __iter__(self) -> Iterator[Received]:
+        yield next(super().__iter__())
+        raise LogError("x.runlog: writing stopped: No space left on device; free some space")
+
+
+def test_what_is_wrong_with_the_source_or_the_log_is_told(
+    chromium: Browser, tmp_path: Path
+) -> None:
+    with (
+        served(Absent, tmp_path / "x.runlog", load_rig(RIG), patient=True) as watch,
+        opened(chromium, watch.address, PHONE) as page,
+    ):
+        wait(page, lambda: "there is no such port" in page.inner_text("#alarms"))
+        wait(page, lambda: "No space left" in page.inner_text("#alarms"))
+        assert "No space left" in sentence(page)
+        assert "No space left" in watch.session.fault
+        check_access(page)

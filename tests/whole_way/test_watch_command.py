@@ -1,0 +1,96 @@
+"""`pullcurve watch` as a program: its links, its end, and a sentence for what cannot be."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pullcurve.cli import main
+from pullcurve.run_log.reading import read_log
+
+ROOT = Path(__file__).parents[2]
+SAMPLE = ROOT / "sample_logs/rough_link.runlog"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="sends SIGINT as Ctrl-C does")
+def test_it_serves_until_ctrl_c_and_leaves_a_whole_log(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "pullcurve.cli", "watch", f"replay:{SAMPLE}@100"]
+    process = subprocess.Popen(
+        [*command, "--log", "x.runlog", "--port", "0", "--share"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        encoding="utf-8",
+        start_new_session=True,
+    )
+    assert process.stdout is not None
+    try:
+        shown = ""
+        while not (found := re.search(r"the page: http://(\S+?):(\d+)/\?token=(\S+)", shown)):
+            shown += process.stdout.readline()
+        assert "▀" in shown  # of the code
+        link = f"http://{found[1]}:{found[2]}/?token={found[3]}"
+        opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        with opener.open(link, timeout=10) as answer:
+            assert b"pullcurve" in answer.read()
+        stream = opener.open(link.partition("?")[0] + "events", timeout=10)
+        while b"has ended" not in stream.readline():
+            pass
+        os.killpg(process.pid, signal.SIGINT)  # as a terminal does, to the whole group
+        began_s = time.monotonic()
+        out, err = process.communicate(timeout=20)
+        assert time.monotonic() - began_s < 10
+    finally:
+        process.kill()
+    assert process.returncode == 0, err
+    assert re.search(r"wrote x.runlog: \d{4} records", out)
+    assert "Traceback" not in err
+    # The address with its token is told once, and nowhere else.
+    assert found[3] not in out + err
+    assert content(tmp_path / "x.runlog") == content(SAMPLE)
+
+
+def content(log: Path) -> bytes:
+    return b"".join(received.data for received in read_log(log).received)
+
+
+def refusal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *words: str) -> str:
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(main, ["watch", *words])
+    assert result.exit_code != 0
+    assert isinstance(result.exception, SystemExit), result.exception
+    assert not list(tmp_path.glob("*.runlog"))
+    return result.output
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["replay:none.runlog"], "no such file"),
+        (["bench:none"], "none of this name"),
+        (["radio:3"], "names no source"),
+        (["bench:healthy_sweep", "--rig", "none.toml"], r"none\.toml"),
+        (["COM9", "--port", "70000"], "65535"),
+    ],
+)
+def test_what_cannot_be_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], sentence: str
+) -> None:
+    assert re.search(sentence, refusal(tmp_path, monkeypatch, *words))
+
+
+def test_a_port_that_is_taken_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        said = refusal(tmp_path, monkeypatch, f"replay:{SAMPLE}", "--port", port)
+    assert "cannot be had" in said
+    assert "--port" in said
