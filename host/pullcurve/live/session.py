@@ -31,7 +31,7 @@ BEAT_S = 0.2
 TRY_AGAIN_S = 2.0
 REDUCE_EVERY_S = 3.0
 REST = 10.0  # times as long as a reduction took, until the next one
-HEAR_S = 5.0  # for the source to notice that it is to stop
+HEAR_S = 12.0  # for the source to stop, once what it asked for again has come
 
 
 class Session:

@@ -92,6 +92,7 @@ class Latest:
         self._assembler = Assembler()
         self._decoder = Decoder()
         self._blocks: deque[dict[str, int]] = deque(maxlen=SHOWN)
+        self._place = (-1, -1)  # boot and number of the newest block
         self._header: Header | None = None
         self._basis: _Basis | None = None
         self._first: Received | None = None
@@ -103,15 +104,17 @@ class Latest:
         self._first = self._first or received
         with self._lock:
             self._assembler.add(received)
-        blocks = [
-            named(event)
-            for event in self._decoder.feed(received.data)
-            if isinstance(event, Record) and event.kind == "block"
-        ]
-        if blocks:
-            self._blocks.extend(blocks)
+        fresh = False
+        for event in self._decoder.feed(received.data):
+            if not isinstance(event, Record) or event.kind != "block":
+                continue
+            if event.boot == self._place[0] and event.seq <= self._place[1]:
+                continue  # asked for again: it belongs to the minute, and not to the second
+            self._place = (event.boot, event.seq)
+            self._blocks.append(named(event))
             self._newest = received.host_time
-        return bool(blocks)
+            fresh = True
+        return fresh
 
     def reading(self) -> Reading | None:
         """The newest second in numbers; None before the first block and the first header."""

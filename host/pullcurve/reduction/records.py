@@ -18,7 +18,7 @@ from pullcurve.wire.header import Header, HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
 from record_format import DATA, FORMAT_VERSION
 
-HEADERS_KEPT = 3  # the newest, when records are let go of
+HEADER_LINES_KEPT = 120  # some three headers, when records are let go of
 JOIN_TICKS = 2  # between the end of a block and the start of the next one
 
 # The field of each kind that says when it holds.
@@ -102,7 +102,7 @@ class Assembler:
         """Let go of the records whose `host_s` is not to be kept, for who watches all day."""
         for kind, rows in self._rows.items():
             self._rows[kind] = [row for row in rows if keep(row[2])]
-        self._headers = self._headers[-HEADERS_KEPT:]
+        self._header_lines = self._header_lines[-HEADER_LINES_KEPT:]
 
     def finish(self, name: str) -> RunRecords:
         """The tables. Raises LogError, which names the log, when they say nothing."""
