@@ -44,6 +44,9 @@ PLAN = {
 }
 
 
+KEYS = ("board", "buses", "plan", "sensors", "pickups", "watchdog_ms", "bluetooth")
+
+
 def load(text):
     """board.json's text as a dictionary that `check` has passed. ValueError: a sentence."""
     try:
@@ -57,7 +60,7 @@ def load(text):
 
 
 def check(config):
-    allow(config, "board.json", ("board", "buses", "plan", "sensors", "pickups", "watchdog_ms"))
+    allow(config, "board.json", KEYS)
     fits("board", "board", (0, 0, 0, need(config, "board.json", "board", str), "-" * 32, "", 0, 0))
     pins = []
     numbers = []
@@ -88,6 +91,8 @@ def check(config):
     whole(config, "board.json", "watchdog_ms", 0, 8388)  # an RP2040 ends there
     if 0 < config["watchdog_ms"] < 2000:
         raise ValueError("watchdog_ms: 0 (none) or at least 2000")
+    if not isinstance(config.get("bluetooth", False), bool):
+        raise ValueError("bluetooth: true or false")
 
 
 def check_sensors(sensors, bus_numbers):

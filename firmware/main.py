@@ -129,6 +129,18 @@ def make_watchdog(config):
     return watchdog.feed, keep_fed
 
 
+def make_ble_link(board_id):
+    """None on a board without a radio."""
+    from ble_link import BleLink  # noqa: PLC0415  (it takes room, and so does the radio)
+
+    try:
+        import bluetooth  # noqa: PLC0415
+
+        return BleLink(RING, bluetooth.BLE(), bluetooth.UUID, time, "pull" + board_id[-4:])
+    except (ImportError, OSError):
+        return None
+
+
 def complain(link, outbox, fault):
     """Says why board.json cannot be used, every two seconds, until Ctrl-C."""
     while True:
@@ -148,13 +160,20 @@ def main():
         feed, keep_fed = make_watchdog(config)  # last: nothing feeds it while we complain
     except ValueError as fault:
         complain(link, outbox, str(fault))
+    board_id = "".join("%02x" % byte for byte in machine.unique_id())
+    links = [link]
     news = []
     if RING.pages < PAGES:
         news.append(("short_memory", RING.pages * PAGE))
-    board_id = "".join("%02x" % byte for byte in machine.unique_id())
+    if config.get("bluetooth"):
+        radio = make_ble_link(board_id)
+        if radio:
+            links.append(radio)
+        else:
+            news.append(("no_radio", 0))
     streamer = Streamer(
         time,
-        [link],
+        links,
         outbox,
         Sampler(sensors[0]),
         sensors[1:],

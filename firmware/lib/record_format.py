@@ -19,7 +19,11 @@ Fields are separated by one space and have one of these forms:
 
 The host says two things only, each a line of its own. GREETING: it has just come, and wants the
 header. "again BOOT FIRST BEYOND": it has not got the records FIRST to BEYOND - 1 of this start;
-the board sends those that it still has once more, as they were, at most MOST_AGAIN.
+the board sends those that it still has once more, as they were, at most MOST_AGAIN. With FIRST
+equal to BEYOND it only says that the host is there.
+
+Over USB both directions are plain bytes. Over Bluetooth Low Energy the board notifies records in
+pieces of what a notification takes, and the host writes its lines.
 """
 
 import binascii
@@ -135,6 +139,12 @@ DATA = {
 
 GREETING = b"hello"
 MOST_AGAIN = 16  # more in a row would keep new records waiting
+
+# The service and its two characteristics. Random numbers, made for this format.
+BLE_SERVICE = "6ae047aa-8f75-4ff9-bc7b-743a2632c276"
+BLE_RECORDS = "920f9640-1fe3-4319-8898-05c507bfbbc1"  # notified
+BLE_REQUESTS = "731f2b60-9009-4dc8-b559-abf57649e484"  # written
+SILENT_S = 5  # a host that writes nothing for so long is dropped, to let another one in
 
 RECORDS = {}
 RECORDS.update(HEADER)

@@ -109,20 +109,25 @@ def report(
 
 @main.command()
 @click.argument("log", type=existing)
-@click.option("--port", help="The serial port, such as COM5 or /dev/ttyACM0. Default: found.")
+@click.option(
+    "--port",
+    default="serial:",
+    help="Where the board is: a serial port, such as COM5 or /dev/ttyACM0; ble: for the one in "
+    "reach over Bluetooth, ble:NAME among several. Default: the port that a board answers on.",
+)
 @click.option("--rig", "rig_path", type=existing, help="The rig's file, written into the log.")
 @click.option(
     "--for", "seconds", type=click.FloatRange(min=0, min_open=True), help="Stop by itself."
 )
 @for_people
-def record(log: Path, port: str | None, rig_path: Path | None, seconds: float | None) -> None:
+def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -> None:
     """Record what a board sends into the new file LOG, until Ctrl-C.
 
     While it records, type notes, each ended with Enter: engine 2900 rpm | vacuum 10 inHg at
     tank | plate on, bore 2 in | plate off | hose 50 ft of 4 in | any other words. A board that
     goes away is waited for, and what was lost meanwhile is asked for again.
     """
-    from pullcurve.links.serial_link import SerialLink, find_board
+    from pullcurve.opening import open_source
     from pullcurve.recording import record as record_source
     from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import LogWriter
@@ -130,7 +135,7 @@ def record(log: Path, port: str | None, rig_path: Path | None, seconds: float | 
 
     rig = _load_rig(rig_path)
     _refuse_existing(log)
-    with SerialLink(port or find_board()) as link, LogWriter(log, source=link.name) as writer:
+    with open_source(port) as link, LogWriter(log, source=link.name) as writer:
         if rig is not None:
             writer.rig(datetime.now().astimezone(), rig.text)
         status = Status(rig)

@@ -1,4 +1,4 @@
-"""From the name of a source, as it is typed, to the source."""
+"""From the name of a source, as it is typed, to the source. Each imports its work when named."""
 
 import re
 from collections.abc import Iterator
@@ -6,17 +6,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from pullcurve.bench.plant import simulate
-from pullcurve.bench.scenario import find_scenario
-from pullcurve.bench.world import World
 from pullcurve.errors import LinkError
-from pullcurve.links.bench_link import BenchLink
-from pullcurve.links.serial_link import SerialLink, find_board
-from pullcurve.run_log.reading import read_log
-from pullcurve.run_log.replay import Replay
 from pullcurve.sources import Received, Source, paced
 
-FORMS = "PORT, serial:PORT, serial: for the one board that answers, bench:SCENARIO, replay:LOG"
+FORMS = (
+    "PORT, serial:PORT, serial: for the one board that answers, ble: for the one in reach, "
+    "ble:NAME, bench:SCENARIO, replay:LOG"
+)
 
 _SPEED = re.compile(r"(.+)@(\d+(?:\.\d+)?)")
 
@@ -53,17 +49,35 @@ def open_source(text: str) -> Source:
     there is none of that name.
     """
     form, colon, name = text.partition(":")
-    if not colon or form not in ("serial", "bench", "replay"):
-        return SerialLink(_port(text))
-    if form == "serial":
+    if form == "ble" and colon:
+        from pullcurve.links.ble_link import BleLink
+
+        return BleLink(name)
+    if colon and form in ("bench", "replay"):
+        return _simulated_or_recorded(form, name)
+    from pullcurve.links.serial_link import SerialLink, find_board
+
+    if form == "serial" and colon:
         return SerialLink(name or find_board())
+    return SerialLink(_port(text))
+
+
+def _simulated_or_recorded(form: str, name: str) -> Source:
     if not name:
-        raise LinkError(f"{text}: the name is missing; sources are {FORMS}")
+        raise LinkError(f"{form}: the name is missing; sources are {FORMS}")
     name, speed = _speed(name)
-    if form == "bench":
-        scenario = find_scenario(name)
-        return Paced(BenchLink(scenario, World(scenario, simulate(scenario))), speed)
-    return Replay(read_log(Path(name)), speed)
+    if form == "replay":
+        from pullcurve.run_log.reading import read_log
+        from pullcurve.run_log.replay import Replay
+
+        return Replay(read_log(Path(name)), speed)
+    from pullcurve.bench.plant import simulate
+    from pullcurve.bench.scenario import find_scenario
+    from pullcurve.bench.world import World
+    from pullcurve.links.bench_link import BenchLink
+
+    scenario = find_scenario(name)
+    return Paced(BenchLink(scenario, World(scenario, simulate(scenario))), speed)
 
 
 def _port(text: str) -> str:

@@ -84,6 +84,7 @@ FAULTS = (
     (("plan", "jitter_us"), 5001, "plan: jitter_us must not exceed period_us"),
     (("plan", "slow_us"), 550000, "plan: slow_us must be a multiple of block_us"),
     (("watchdog_ms",), 1000, "watchdog_ms: 0 (none) or at least 2000"),
+    (("bluetooth",), 1, "bluetooth: true or false"),
     (("watchdog_ms",), 9000, "board.json: watchdog_ms must be 0 to 8388"),
 )
 

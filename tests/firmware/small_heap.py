@@ -15,7 +15,9 @@ ring = RecordRing()  # as main.py does, ahead of all else
 assert ring.pages == PAGES, ring.pages
 
 import board_config  # noqa: E402
+from ble_link import BleLink  # noqa: E402
 from outbox import Outbox  # noqa: E402
+from record_format import again  # noqa: E402
 from sampler import Sampler  # noqa: E402
 from streamer import Streamer  # noqa: E402
 from tach import Tach  # noqa: E402
@@ -49,6 +51,35 @@ class Clock:
         self.now += us
 
 
+class Ble:
+    """A radio that takes every notification; its host greets and asks on and on."""
+
+    greeted = False
+
+    def active(self, on):
+        pass
+
+    def config(self, **options):
+        pass
+
+    def irq(self, handler):
+        self.handler = handler
+
+    def gatts_register_services(self, services):
+        return ((1, 2),)
+
+    def gatts_set_buffer(self, handle, length, append):
+        pass
+
+    def gatts_read(self, handle):
+        line = again(1, 0, 100000) if self.greeted else b"hello\n"
+        self.greeted = True
+        return line
+
+    def gatts_notify(self, connection, handle, data):
+        self.handler(3, (0, 2))
+
+
 class Bus:
     """Whoever is asked answers, each register with the same byte, and with its own number."""
 
@@ -77,10 +108,14 @@ def main():
     clock, bus = Clock(), Bus()
     sensors = board_config.make_sensors(config, {0: bus, 1: bus})
     tachs = [make_tach(entry, clock) for entry in config["pickups"]]
-    link = UsbLink(ring, sys.stdout.buffer, None, lambda: False, lambda: False)
+    usb = UsbLink(ring, sys.stdout.buffer, None, lambda: False, lambda: False)
+    radio = Ble()
+    ble = BleLink(ring, radio, lambda text: text, clock, "pull1a2b")
+    radio.handler(1, (0, 0, b""))
+    radio.handler(3, (0, 2))
     streamer = Streamer(
         clock,
-        [link],
+        [usb, ble],
         Outbox(ring, clock, 1),
         Sampler(sensors[0]),
         sensors[1:],

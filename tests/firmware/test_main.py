@@ -55,6 +55,12 @@ def test_a_sound_board_starts(firmware: Path, board: Path) -> None:
     assert events(firmware, board)[0] == ("start", "")
 
 
+def test_a_radio_that_the_board_has_not(firmware: Path, board: Path) -> None:
+    """It measures all the same."""
+    (board / "board.json").write_text(json.dumps(SHIPPED | {"bluetooth": True}), encoding="utf-8")
+    assert events(firmware, board)[:2] == [("start", ""), ("no_radio", "")]
+
+
 def test_no_board_json(firmware: Path, board: Path) -> None:
     (board / "board.json").unlink()
     assert refused(firmware, board) == "board.json is missing: copy it to the board"

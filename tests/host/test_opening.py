@@ -19,6 +19,8 @@ SAMPLE = Path(__file__).parents[2] / "sample_logs" / "rough_link.runlog"
         ("COM5", "serial:COM5"),
         ("serial:COM5", "serial:COM5"),
         ("/dev/ttyACM0", "serial:/dev/ttyACM0"),
+        ("ble:", "ble:"),
+        ("ble:1a2b", "ble:1a2b"),
         (f"replay:{SAMPLE}", f"replay:{SAMPLE}"),
         (f"replay:{SAMPLE}@20", f"replay:{SAMPLE}"),
     ],
