@@ -1,0 +1,102 @@
+"""All the evidence of a run at once: how likely each set of faults is, and samples of the
+machine under all of them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from pullcurve.diagnosis.evidence import Evidence
+from pullcurve.diagnosis.inference import Problem, fit, sample
+from pullcurve.diagnosis.path_model import State
+from pullcurve.diagnosis.priors import Hypothesis, Priors
+from pullcurve.diagnosis.speeds import speed_posterior
+
+Array = NDArray[np.float64]
+
+ON_SPEED = ("low_speed", "slipping_belt")
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What is believed of the machine after its run. The samples are equally likely."""
+
+    hypotheses: list[Hypothesis]
+    probability: Array
+    sampled: NDArray[np.int64]  # each sample's hypothesis
+    x: Mapping[str, Array]
+    state: State
+    low_speed: Array  # of each sample
+    belt: Array
+    misfit: float  # least chi square over the number of readings
+
+    def of_causes(self) -> dict[frozenset[str], float]:
+        """Probability of each set of causes, the likeliest first."""
+        found: dict[frozenset[str], float] = {}
+        for hypothesis, p in zip(self.hypotheses, self.probability, strict=True):
+            found[hypothesis.causes] = found.get(hypothesis.causes, 0.0) + float(p)
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+    def of_cause(self, cause: str) -> float:
+        """Probability that a cause is there, alone or with another one."""
+        return sum(p for causes, p in self.of_causes().items() if cause in causes)
+
+    def with_cause(self, cause: str) -> NDArray[np.bool_]:
+        """The samples in which it is there."""
+        there = np.array([cause in hypothesis.causes for hypothesis in self.hypotheses])
+        return np.asarray(there[self.sampled])
+
+
+def posterior(evidence: Evidence, priors: Priors, seed: int = 0) -> Posterior:
+    """The causes of a run, by their evidence.
+
+    The speeds tell governor and belt, the path tells the rest; the evidence of a set of faults
+    is the product of the two. A belt is on the path where only the engine's shaft is watched.
+    """
+    belt_on_path = bool(evidence.setting.belt_between[evidence.setting.judged].any())
+    on_speed = ("low_speed",) if belt_on_path else ON_SPEED
+    hypotheses = priors.hypotheses(tuple(priors.faults))
+    parts = [tuple(f for f in h.faults if f not in on_speed) for h in hypotheses]
+    sets = list(dict.fromkeys(parts))
+    problem = Problem(evidence, priors, sets)
+    fits = fit(problem)
+    of_speeds = speed_posterior(evidence.speeds, priors, frozenset(on_speed), seed)
+    speed_part = [frozenset(f for f in h.faults if f in on_speed) for h in hypotheses]
+    path_part = np.array([sets.index(part) for part in parts])
+    log = (
+        np.log([h.prior for h in hypotheses])
+        + fits.log_evidence[path_part]
+        + np.array([of_speeds.log_evidence[part] for part in speed_part])
+    )
+    probability = np.exp(log - special.logsumexp(log))
+    of_sets = np.bincount(path_part, probability, minlength=len(sets)).astype(np.float64)
+    machines = sample(problem, fits, of_sets, seed)
+    # Each sample of the path gets one of the hypotheses that share its faults there.
+    generator = np.random.default_rng(seed + 1)
+    sampled = np.empty(len(machines.faults), dtype=np.int64)
+    for number in np.unique(machines.faults):
+        own = np.flatnonzero(path_part == number)
+        rows = np.flatnonzero(machines.faults == number)
+        share = probability[own] / probability[own].sum()
+        sampled[rows] = generator.choice(own, len(rows), p=share)
+    low = np.empty(len(sampled))
+    belt = np.empty(len(sampled))
+    for part in set(speed_part):
+        rows = np.flatnonzero([speed_part[h] == part for h in sampled])
+        drawn = generator.integers(0, len(of_speeds.belt[part]), len(rows))
+        low[rows], belt[rows] = of_speeds.low_speed[part][drawn], of_speeds.belt[part][drawn]
+    if belt_on_path:
+        belt = np.broadcast_to(machines.x["belt"], (len(sampled), evidence.setting.judged.size))
+        belt = belt[:, int(np.argmax(evidence.setting.judged))]
+    return Posterior(
+        hypotheses,
+        probability,
+        sampled,
+        machines.x,
+        machines.state,
+        low,
+        belt,
+        float(machines.misfit.min()),
+    )

@@ -1,0 +1,349 @@
+"""What a run says of its machine, as the inference takes it: arrays over the settled points."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pullcurve.diagnosis.facts import MachineFacts
+from pullcurve.diagnosis.path_model import Setting
+from pullcurve.diagnosis.speeds import Speeds
+from pullcurve.physics import air, hose
+from pullcurve.quantities import to_si
+from pullcurve.reduction import meter as the_meter
+from pullcurve.reduction.air_at_places import GAUGE_PA
+from pullcurve.reduction.records import rows_of
+from pullcurve.reduction.run import Run
+from pullcurve.rig.meter import OPEN_INLETS
+from pullcurve.run_log.note_times import Hold, parse_time
+from pullcurve.uncertainty import covariance_between_runs
+
+Array = NDArray[np.float64]
+Quantity = Literal["metered_flow", "inlet_vacuum", "tank_vacuum", "pipe_vacuum", "discharge_rise"]
+
+DRY_AIR_GAS_CONSTANT = 287.05  # J/(kg K)
+VAPOUR_OVER_AIR = 0.622  # molar masses
+# What the path model leaves out, as standard uncertainties of each point by itself (judgement):
+MODEL_FLOW = 0.003  # of the flow
+MODEL_VACUUM_PA = 25.0
+MODEL_VACUUM = 0.005  # of the vacuum
+DISCHARGE_K, DISCHARGE_SHARED_K = 0.7, 1.5  # of a discharge temperature: each point, all points
+TACH_U = 0.002  # of a hand tachometer's reading
+GAUGE_OWN, GAUGE_SHARED = 0.3, 0.5  # of a gauge's half-width, as standard uncertainties
+RELIEF_NEAR = 0.92  # of its setting: a relief valve may weep
+
+VACUUM_AT: Final[dict[str, Quantity]] = {
+    "inlet": "inlet_vacuum",
+    "port": "tank_vacuum",
+    "tap": "pipe_vacuum",
+}
+GAUGE_AT: Final[dict[str, Quantity]] = {
+    "blower inlet": "inlet_vacuum",
+    "clean pipe": "inlet_vacuum",
+    "tank": "tank_vacuum",
+    "port": "tank_vacuum",
+}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One quantity at some of the points, with the covariance of its errors.
+
+    A flow is its natural logarithm; vacua in Pa, temperatures in K.
+    """
+
+    quantity: Quantity
+    points: NDArray[np.int64]
+    value: Array
+    covariance: Array
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Settled points and readings. Points of an earlier, healthy run come last.
+
+    `top` is the fastest hold of the first sweep of the run that is judged, to which sizes and
+    ledger belong.
+    """
+
+    setting: Setting
+    sweep: NDArray[np.int64]
+    plate: NDArray[np.int64]  # index of the plate that was on, -1 without
+    plate_terms: tuple[float | None, ...]  # K / A^2, None where its bore is not known
+    readings: tuple[Reading, ...]
+    facts: MachineFacts
+    speeds: Speeds
+    top: int
+
+
+def gather(run: Run, facts: MachineFacts, earlier: Run | None = None) -> Evidence | str:
+    """The evidence of a run, with an earlier healthy run of the same machine as its baseline;
+    or a sentence that says why there is none."""
+    rows = _usable(run, facts)
+    if not len(rows):
+        return "No settled point of this run has a flow that could be judged."
+    parts = [_Part(run, rows, facts)]
+    if earlier is not None:
+        before = _usable(earlier, facts)
+        if len(before):
+            parts.append(_Part(earlier, before, facts))
+    first = parts[0]
+    points = run.points.iloc[rows]
+    in_first = np.flatnonzero(points["sweep"].to_numpy() == points["sweep"].to_numpy()[0])
+    top = int(in_first[np.argmax(points["speed_rpm"].to_numpy()[in_first])])
+    sizes = [len(part.rows) for part in parts]
+    bores = sorted({b for part in parts for b in part.plate if b is not None}, key=str)
+    return Evidence(
+        setting=Setting(
+            shaft_rpm=_joined(parts, "shaft_rpm"),
+            belt_between=_joined(parts, "belt_between"),
+            ambient_pressure=_joined(parts, "ambient_pressure"),
+            temperature=_joined(parts, "temperature"),
+            gas_constant=_joined(parts, "gas_constant"),
+            mass_ratio=_joined(parts, "mass_ratio"),
+            in_pipe=_joined(parts, "in_pipe"),
+            judged=np.arange(sum(sizes)) < sizes[0],
+            meter_term=_joined(parts, "meter_term"),
+            meter_area=_joined(parts, "meter_area"),
+            hose_on=_joined(parts, "hose_on"),
+            hose_bore=np.full(sum(sizes), facts.hose_bore_m),
+        ),
+        sweep=np.concatenate([part.points["sweep"].to_numpy(np.int64) for part in parts]),
+        plate=np.array([-1 if b is None else bores.index(b) for p in parts for b in p.plate]),
+        plate_terms=tuple(_plate_term(bore, facts) for bore in bores),
+        readings=tuple(_readings(parts)),
+        facts=facts,
+        speeds=first.speeds(top, facts),
+        top=top,
+    )
+
+
+def unsaid_plates(evidence: Evidence) -> Evidence:
+    """The same with a plate of unknown bore on in each later sweep of the judged run for which
+    none was noted."""
+    plate, terms = evidence.plate.copy(), list(evidence.plate_terms)
+    for number in np.unique(evidence.sweep[evidence.setting.judged])[1:]:
+        bare = evidence.setting.judged & (evidence.sweep == number) & (plate < 0)
+        if bare.any():
+            plate[bare] = len(terms)
+            terms.append(None)
+    return replace(evidence, plate=plate, plate_terms=tuple(terms))
+
+
+def _joined(parts: Sequence["_Part"], name: str) -> NDArray[Any]:
+    return np.concatenate([getattr(part, name) for part in parts])
+
+
+def _usable(run: Run, facts: MachineFacts) -> NDArray[np.int64]:
+    """Points with a flow, below the vacuum at which the relief valve opens."""
+    if run.flows is None or run.points.empty:
+        return np.empty(0, dtype=np.int64)
+    good = (run.points["withheld"] == "").to_numpy() & (run.flows.mass.value > 0)
+    if facts.relief_vacuum_pa is not None:
+        deep = run.points["vacuum_blower_pa"].to_numpy() > RELIEF_NEAR * facts.relief_vacuum_pa
+        good &= ~deep
+    return np.flatnonzero(good)
+
+
+class _Part:
+    """One run's share of the evidence, over its usable points."""
+
+    def __init__(self, run: Run, rows: NDArray[np.int64], facts: MachineFacts) -> None:
+        self.run, self.rows = run, rows
+        self.points = points = run.points.iloc[rows]
+        if run.flows is None or run.around is None:  # no usable point then
+            raise ValueError("a run without flows has no evidence")
+        self.flows, self.around = run.flows, run.around
+        number = len(rows)
+        meter = run.rig.meter
+        from_engine = run.channels.blower_shaft_from == "engine_shaft"
+        self.shaft_rpm = points["speed_rpm"].to_numpy(float)
+        self.belt_between = np.full(number, from_engine)
+        self.ambient_pressure = self.around.pressure.value[rows]
+        self.temperature = self.around.temperature.value[rows]
+        vapour = air.vapour_fraction(
+            self.ambient_pressure, self.temperature, self.around.humidity.value[rows]
+        )
+        self.mass_ratio = 1 - (1 - VAPOUR_OVER_AIR) * vapour
+        self.gas_constant = DRY_AIR_GAS_CONSTANT / self.mass_ratio
+        self.in_pipe = np.full(number, meter.position == "clean_pipe")
+        open_inlet = meter.kind in OPEN_INLETS
+        bore = meter.throat_bore if open_inlet else meter.pipe_bore
+        heads = 0.0 if open_inlet else float(meter.inlet_loss)
+        least, most = the_meter.pressure_loss(meter)
+        heads += (least + most) / 2 * (1.0 if open_inlet else meter.beta**-4 - 1)
+        self.meter_term = np.full(number, float(hose.loss_term(heads, bore)))
+        self.meter_area = np.full(number, float(hose.area(bore)))
+        self.hose_on, self.plate = self._fittings(facts)
+
+    def _fittings(self, facts: MachineFacts) -> tuple[NDArray[np.bool_], list[str | None]]:
+        """Hose and plate at every point: from the meter's place, and what was said."""
+        position = self.run.rig.meter.position
+        on = position == "hose_end" or (position == "clean_pipe" and facts.hose_loss is not None)
+        hose_on = np.full(len(self.rows), on)
+        plate: list[str | None] = [None] * len(self.rows)
+        middle = (self.points["start_s"] + self.points["end_s"]).to_numpy() / 2
+        for note in sorted(rows_of(self.run.notes), key=lambda note: float(note.time_s)):
+            if note.what not in ("plate", "hose"):
+                continue
+            for i in np.flatnonzero(self._meant(note, middle)):
+                if note.what == "hose":
+                    hose_on[i] = note.value.strip().lower() != "off"
+                else:
+                    plate[i] = _bore(note.value)
+        return hose_on, plate
+
+    def _meant(self, note: Any, middle: Array) -> NDArray[np.bool_]:
+        """The points that a note is about: its hold or sweep, or all from its time on."""
+        try:
+            when = parse_time(note.at) if note.at else None
+        except ValueError:
+            return np.zeros(len(middle), dtype=bool)
+        if isinstance(when, Hold):
+            meant = self.points["sweep"].to_numpy() == when.sweep
+            if when.hold is not None:
+                meant &= self.points["hold"].to_numpy() == when.hold
+            return np.asarray(meant)
+        return np.asarray(middle >= note.time_s)
+
+    def speeds(self, top: int, facts: MachineFacts) -> Speeds:
+        """Engine and blower at the fastest hold, over their rated speeds."""
+        channels, row = self.run.channels, self.points.iloc[top]
+        ratio = facts.belt_ratio
+        u = max(float(row["speed_u_rpm"] / row["speed_rpm"]), 1e-4)
+        engine, engine_u, blower = None, u, None
+        if channels.blower_shaft_from == "blower_shaft":
+            blower = float(row["speed_rpm"]) / facts.rated_rpm
+            if ratio is not None and "engine_shaft" in channels.marks:
+                rpm, rpm_u = channels.marks["engine_shaft"].between(row["start_s"], row["end_s"])
+                if np.isfinite(rpm):
+                    engine = rpm * ratio / facts.rated_rpm
+                    engine_u = max(rpm_u / rpm, 1e-4)
+            if engine is None and ratio is not None:
+                typed = [
+                    float(note.value_si)
+                    for note in rows_of(self.run.notes)
+                    if note.what == "engine_speed" and self._within(note, row)
+                ]
+                if typed:
+                    engine, engine_u = float(np.mean(typed)) * ratio / facts.rated_rpm, TACH_U
+        else:
+            engine = float(row["speed_rpm"]) / facts.rated_rpm
+        return Speeds(engine, engine_u, blower, u)
+
+    @staticmethod
+    def _within(note: Any, row: Any) -> bool:
+        return bool(row["start_s"] - 3 <= note.time_s <= row["end_s"] + 3)
+
+    def vacuum(self, column: str, place: str) -> Reading | None:
+        """A vacuum that a sensor measured, less what its place adds."""
+        if place not in self.around.places:
+            return None
+        at = self.around.places[place]
+        measured = np.isfinite(self.points[column].to_numpy(float))
+        if at.source != "measured" or not measured.any():
+            return None
+        points = np.flatnonzero(measured)
+        rows = self.rows[points]
+        value = self.around.pressure.value[rows] - at.pressure[rows]
+        shared = at.half_width[rows] / np.sqrt(3)
+        if not at.compared:
+            shared = np.hypot(shared, self.around.pressure.half_width[rows] / np.sqrt(3))
+        own = np.hypot(MODEL_VACUUM_PA, MODEL_VACUUM * value)
+        return Reading(VACUUM_AT[place], points, value, np.outer(shared, shared) + np.diag(own**2))
+
+    def gauges(self) -> Iterator[Reading]:
+        """Vacua that a person read off a gauge, a reading for each gauge."""
+        of_place: dict[str, list[tuple[int, float]]] = {}
+        for note in rows_of(self.run.notes):
+            if note.what == "vacuum" and note.place in GAUGE_AT:
+                for i in range(len(self.rows)):
+                    if self._within(note, self.points.iloc[i]):
+                        of_place.setdefault(note.place, []).append((i, float(note.value_si)))
+                        break
+        for place, read in of_place.items():
+            points = np.array([i for i, _ in read])
+            own, shared = GAUGE_OWN * GAUGE_PA, GAUGE_SHARED * GAUGE_PA
+            covariance = np.full((len(read), len(read)), shared**2) + np.eye(len(read)) * own**2
+            yield Reading(GAUGE_AT[place], points, np.array([v for _, v in read]), covariance)
+
+    def discharge(self) -> Reading | None:
+        """How much hotter the air leaves the blower than it came in from the open."""
+        rise = self.points["discharge_temperature_k"].to_numpy(float) - self.temperature
+        points = np.flatnonzero(np.isfinite(rise))
+        if not len(points):
+            return None
+        covariance = np.full((len(points),) * 2, DISCHARGE_SHARED_K**2)
+        return Reading(
+            "discharge_rise",
+            points,
+            rise[points],
+            covariance + DISCHARGE_K**2 * np.eye(len(points)),
+        )
+
+
+def _readings(parts: Sequence[_Part]) -> Iterator[Reading]:
+    """Flows of all runs together, for they share a meter; the others run by run."""
+    yield Reading(
+        "metered_flow",
+        np.arange(sum(len(part.rows) for part in parts)),
+        np.concatenate([np.log(part.flows.mass.value[part.rows]) for part in parts]),
+        _flow_covariance(parts),
+    )
+    before = 0
+    for part in parts:
+        found = [
+            part.vacuum("blower_pressure_pa", "inlet"),
+            part.vacuum("tank_pressure_pa", "port"),
+            part.vacuum("meter_pressure_pa", "tap") if part.in_pipe.any() else None,
+            *part.gauges(),
+            part.discharge(),
+        ]
+        for reading in found:
+            if reading is not None:
+                yield replace(reading, points=reading.points + before)
+        before += len(part.rows)
+
+
+def _flow_covariance(parts: Sequence[_Part]) -> Array:
+    """Of the logarithms of all flows: what a meter shares reaches from run to run."""
+    blocks = [
+        [
+            _relative(part.flows.mass.covariance(), part, part)
+            if part is other
+            else _relative(covariance_between_runs(part.flows.mass, other.flows.mass), part, other)
+            for other in parts
+        ]
+        for part in parts
+    ]
+    covariance = np.block(blocks)
+    return np.asarray(covariance + MODEL_FLOW**2 * np.eye(len(covariance)))
+
+
+def _relative(covariance: Array, rows: _Part, columns: _Part) -> Array:
+    chosen = covariance[np.ix_(rows.rows, columns.rows)]
+    return np.asarray(
+        chosen / np.outer(rows.flows.mass.value[rows.rows], columns.flows.mass.value[columns.rows])
+    )
+
+
+def _bore(value: str) -> str | None:
+    """What was said of a plate: None when it is off, else its bore, or "?" where none was said."""
+    words = value.strip().lower()
+    if words.startswith("off"):
+        return None
+    _, _, bore = words.partition("bore")
+    return bore.strip() or "?"
+
+
+def _plate_term(bore: str, facts: MachineFacts) -> float | None:
+    try:
+        hole = to_si(bore, "length")
+    except ValueError:
+        return None
+    port = np.sqrt(4 / np.pi * facts.port_area_m2)
+    if not 0 < hole < port:
+        return None
+    return float(hose.loss_term(hose.plate_loss(hole / port), port))

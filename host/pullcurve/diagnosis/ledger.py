@@ -1,0 +1,123 @@
+"""The flow ledger: from the rated flow to the flow that is measured, a step per cause.
+
+All of it at the fastest hold of the first sweep, in each sample of the machine; so the steps
+add up exactly in every sample, and in the means. Volume flows are at the state of the air at
+the blower's inlet; times its density there they are mass flows.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pullcurve.diagnosis.causes import Posterior
+from pullcurve.diagnosis.evidence import Evidence
+from pullcurve.diagnosis.path_model import solve
+from pullcurve.diagnosis.verdict import Interval, interval
+
+Array = NDArray[np.float64]
+
+SEPARATES: Final = "discharge_rise"  # the reading that tells wear from a leak at the blower
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one cause takes: in m3/s at the blower's inlet, and in kg/s."""
+
+    name: str
+    volume: Interval
+    mass: Interval
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """`rated` less all `steps` is `metered`. `healthy` is what a healthy blower would take in
+    here, now; `shortfall` is rated less metered, `lost` healthy less metered.
+
+    `behind_meter` is air that came in unasked before the meter: part of what was metered.
+    `relieved` is the metered flow with a restriction put right.
+    """
+
+    rated: Step
+    steps: tuple[Step, ...]
+    healthy: Step
+    metered: Step
+    shortfall: Step
+    lost: Step
+    ahead_of_meter: Step
+    relieved: tuple[Step, ...]
+
+
+def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
+    """The ledger of a run's machine."""
+    state, top, facts = posterior.state, evidence.top, evidence.facts
+    setting = evidence.setting
+    rt = setting.gas_constant[top] * setting.temperature[top] * posterior.x["warming"][:, 0]
+    density = state.inlet_pressure[:, top] / rt
+    displacement = posterior.x["displacement"][:, 0]
+    blower_rpm = state.speed_rpm[:, top]
+    engine_rpm = blower_rpm / (1 - posterior.belt)  # as turns of a blower without belt slip
+
+    def volume(mass_flow: Array) -> Array:
+        return np.asarray(mass_flow[:, top] / density)
+
+    rated = np.full(len(displacement), facts.rated_flow_m3_s)
+    governor = displacement * (facts.rated_rpm - engine_rpm) / 60
+    belt = displacement * (engine_rpm - blower_rpm) / 60
+    healthy = displacement * (blower_rpm - state.healthy_slip_rpm[:, top]) / 60
+    wear = healthy - volume(state.blower_flow)
+    leak_a, leak_b, leak_c = (volume(getattr(state, f"leak_{place}")) for place in "abc")
+    in_pipe = bool(setting.in_pipe[top])
+    behind = {"leak_c": leak_c} if in_pipe else {"leak_b": leak_b, "leak_c": leak_c}
+    steps = {"governor": governor, "belt": belt, "slip": rated - governor - belt - healthy}
+    if any(reading.quantity == SEPARATES for reading in evidence.readings):
+        steps["wear"] = wear
+        steps["leak_behind"] = sum(behind.values(), start=np.zeros_like(wear))
+    else:
+        steps["wear_and_leak_behind"] = sum(behind.values(), start=wear)
+    if not in_pipe:
+        steps["leak_ahead"] = leak_a
+    metered = volume(state.metered_flow)
+    ahead = leak_a + leak_b if in_pipe else np.zeros_like(leak_a)
+
+    def step(name: str, samples: Array) -> Step:
+        return Step(name, interval(samples), interval(samples * density))
+
+    return Ledger(
+        rated=step("rated", rated),
+        steps=tuple(step(name, samples) for name, samples in steps.items()),
+        healthy=step("healthy", healthy),
+        metered=step("metered", metered),
+        shortfall=step("shortfall", rated - metered),
+        lost=step("lost", healthy - metered),
+        ahead_of_meter=step("ahead_of_meter", ahead),
+        relieved=tuple(
+            Step(name, interval(mass / density), interval(mass))
+            for name, mass in _relieved(evidence, posterior).items()
+        ),
+    )
+
+
+def _relieved(evidence: Evidence, posterior: Posterior) -> dict[str, Array]:
+    """Metered mass flow at the top point with a filter in good order, and with an open port."""
+    at_top = np.arange(len(evidence.setting.judged)) == evidence.top
+    x = {
+        name: value[:, at_top] if value.shape[1] > 1 else value
+        for name, value in posterior.x.items()
+    }
+    start = (posterior.state.inlet_pressure / evidence.setting.ambient_pressure)[:, at_top]
+    setting = evidence.setting.chosen(at_top)
+    found = {}
+    cases = {
+        "clean_filter": {name: x[f"healthy_{name}"] for name in ("filter_linear", "filter_square")},
+        "clear_intake": {"intake_term": x["healthy_intake_term"]},
+    }
+    if setting.hose_on.any():
+        cases["open_port"] = {
+            "intake_term": x["healthy_intake_term"],
+            "hose_loss": np.zeros((1, 1)),
+        }
+    for name, changed in cases.items():
+        found[name] = solve(setting, x | changed, start).metered_flow[:, 0]
+    return found

@@ -1,0 +1,157 @@
+"""The verdict: what is wrong with the machine, how large it is, and how sure that is.
+
+A cause is named when it is there in nearly all that the data leave open. Where they leave more
+than one answer, the verdict is undecided and lists them: no more than it takes to hold the
+truth. Troubles of the meter veto a verdict on the machine.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pullcurve.diagnosis.causes import Posterior
+from pullcurve.diagnosis.evidence import Evidence
+from pullcurve.diagnosis.path_model import solve
+from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES
+
+Array = NDArray[np.float64]
+
+NAMED_AT: Final = 0.93  # probability of a cause to be named
+ALONE_AT: Final = 0.60  # of the named ones to be all there is, for the verdict to be decided
+HEALTHY_AT: Final = 0.70
+COVERED: Final = 0.97  # by the candidates of an undecided verdict
+WIDER: Final = 1.1  # than the samples' interval (judgement)
+MOST_MISFIT: Final = 4.0  # chi square over readings: beyond it no explanation fits
+
+# Troubles of the measurement that leave no verdict on the machine.
+VETOES: Final = frozenset({"tubes_reversed", "water_in_line", "wrong_marks", "no_solution"})
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A value with the ends of its 95 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One cause: its probability, its size if it is there (None where no sample has it), and
+    for leak and restriction the probability of each place."""
+
+    name: str
+    probability: float
+    size: Interval | None
+    places: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """`label`: the causes that are named; empty with `decided` for a healthy machine.
+
+    Undecided, `label` holds what is certain all the same, and `candidates` every set of causes
+    that the data leave open, the likeliest first; () is a healthy machine.
+    """
+
+    decided: bool
+    label: tuple[str, ...]
+    candidates: tuple[tuple[str, ...], ...]
+    causes: tuple[Cause, ...]
+    vetoed_by: tuple[str, ...]
+    probability: float  # of the label, or of the likeliest candidate
+
+
+def verdict(evidence: Evidence, posterior: Posterior, troubles: frozenset[str]) -> Verdict:
+    """The verdict on a run's machine."""
+    sets = posterior.of_causes()
+    vetoes = tuple(sorted(troubles & VETOES))
+    if posterior.misfit > MOST_MISFIT:
+        vetoes = (*vetoes, "no_fit")
+    causes = tuple(_cause(name, evidence, posterior) for name in CAUSES)
+    named = frozenset(cause.name for cause in causes if cause.probability >= NAMED_AT)
+    exactly = sets.get(named, 0.0)
+    within = sum(p for s, p in sets.items() if named <= s)
+    decided = not vetoes and exactly >= (ALONE_AT * within if named else HEALTHY_AT)
+    candidates, covered = [], 0.0
+    for causes_there, p in sets.items():
+        candidates.append(_ordered(causes_there))
+        covered += p
+        if covered >= COVERED:
+            break
+    return Verdict(
+        decided=decided,
+        label=() if vetoes else _ordered(named),
+        candidates=(_ordered(named),) if decided else tuple(candidates),
+        causes=causes,
+        vetoed_by=vetoes,
+        probability=exactly if decided else next(iter(sets.values())),
+    )
+
+
+def _ordered(causes: frozenset[str]) -> tuple[str, ...]:
+    return tuple(name for name in CAUSES if name in causes)
+
+
+def _cause(name: str, evidence: Evidence, posterior: Posterior) -> Cause:
+    there = posterior.with_cause(name)
+    places = {
+        fault.rpartition("_")[2]: sum(
+            float(p)
+            for h, p in zip(posterior.hypotheses, posterior.probability, strict=True)
+            if fault in h.faults
+        )
+        for fault, cause in CAUSE_OF.items()
+        if cause == name and fault != name
+    }
+    size = interval(sizes(name, evidence, posterior)[there]) if there.sum() >= 20 else None
+    return Cause(name, posterior.of_cause(name), size, places)
+
+
+def sizes(name: str, evidence: Evidence, posterior: Posterior) -> Array:
+    """The size of a cause in every sample, at the fastest hold of the first sweep.
+
+    low_speed: 1 - engine speed / rated; slipping_belt: 1 - blower speed / (engine speed x
+    ratio); worn_clearances: slip beyond healthy / blower speed; leak: its mass flow / the
+    blower's; restriction: what the blower's mass flow would gain were it put right.
+    """
+    state, top = posterior.state, evidence.top
+    if name == "low_speed":
+        return posterior.low_speed
+    if name == "slipping_belt":
+        return posterior.belt
+    if name == "worn_clearances":
+        beyond = state.slip_rpm - state.healthy_slip_rpm
+        return np.asarray(beyond[:, top] / state.speed_rpm[:, top])
+    if name == "leak":
+        leaks = state.leak_a + state.leak_b + state.leak_c
+        return np.asarray(leaks[:, top] / state.blower_flow[:, top])
+    return restriction_gain(evidence, posterior)
+
+
+def restriction_gain(evidence: Evidence, posterior: Posterior) -> Array:
+    """Gain of the blower's mass flow at the fastest hold with hose, filter and pipe in order."""
+    mended = {
+        name: posterior.x.get(f"healthy_{name}", value) for name, value in posterior.x.items()
+    }
+    at_top = np.arange(len(evidence.setting.judged)) == evidence.top
+    x = {name: _at(value, at_top) for name, value in mended.items()}
+    start = posterior.state.inlet_pressure / evidence.setting.ambient_pressure
+    right = solve(evidence.setting.chosen(at_top), x, start[:, at_top])
+    now = posterior.state.blower_flow[:, at_top]
+    return np.asarray((right.blower_flow / now)[:, 0] - 1)
+
+
+def _at(value: Array, points: NDArray[np.bool_]) -> Array:
+    return value[:, points] if value.shape[1] > 1 else value
+
+
+def interval(samples: Array) -> Interval:
+    """Mean and the ends of the central 95 %, a little farther out for what no law of the path
+    knows of a real machine."""
+    mean = float(np.mean(samples))
+    low, high = np.quantile(samples, [0.025, 0.975])
+    return Interval(mean, mean - WIDER * (mean - float(low)), mean + WIDER * (float(high) - mean))
