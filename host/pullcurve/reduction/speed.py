@@ -11,13 +11,23 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullcurve.reduction.mark_count import (
+    DOUBLED,
+    FEW_PITCHES,
+    GREATEST_GAP,
+    GREATEST_GAP_S,
+    MISSED,
+    Blocks,
+    count_marks,
+    mean_pitch,
+)
+
 STOPPED_S = 2.0  # without an edge: the shaft stands, or nobody saw it turn
-UNSEEN_PITCHES = 6.0  # without an edge: too long to know how many marks passed
-NEIGHBOURS = 11  # blocks around one, for what is typical there
-LEAST_ALIKE = 3  # of them, to take the mean interval from them
-MISSED, DOUBLED = 1.5, 0.65  # of the typical interval
-NEARLY_WHOLE, MOSTLY = 0.2, 0.6  # of an interval; of the blocks (two fifths are so by chance)
 CLOCK_BOUND = 1e-4  # of a board's crystal: 50 ppm typical and its temperature; from memory
+UNEVEN = 0.03  # of a pitch, between different marks (judgement)
+LEAST_SEEN = 0.5  # of a time, of which the mean speed is asked
+MOSTLY = 0.98  # of a stretch: enough of it
+WANDER = 0.001  # of the mean speed, from one part of a settled stretch to another (judgement)
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -28,13 +38,16 @@ class Marks:
     """Marks passed until each node, within stretches of turning that were seen whole.
 
     A new `stretch` begins after each gap without edges; counts of different stretches do not
-    compare. `interval`, a row a pair of neighbouring marks that two blocks part, holds how long
-    after the mark `interval_mark` (its count) the next one came, in typical intervals there.
+    compare. `doubt`: how far the speed is off there, relative, if other numbers of marks are right
+    that are nearly as likely. `interval`, a row a pair of neighbouring marks that two blocks part,
+    holds how long after the mark `interval_mark` (its count) the next one came, in typical
+    intervals there.
     """
 
     time_s: Array
     count: Array
     stretch: Integers
+    doubt: Array
     marks_per_turn: int
     interval: Array
     interval_mark: Array
@@ -46,31 +59,42 @@ class Marks:
     def between(self, start_s: float, end_s: float) -> tuple[float, float]:
         """Mean speed between two times, in rev/min, and its standard uncertainty.
 
-        Where the turning was not seen all the way, that of the longest stretch that was; NaN
-        where that is less than half of the time. The uncertainty is that of the board's clock;
-        the same mark begins and ends the stretch, so uneven ones do not matter.
+        From the stretches that were seen; NaN where they are less than half of the time. The
+        uncertainty is that of the board's clock, of what was not seen, and of uneven marks where no
+        mark both begins and ends a stretch; where two numbers of marks compete it holds both.
         """
         inside = np.flatnonzero((self.time_s >= start_s) & (self.time_s <= end_s))
         runs = [inside[self.stretch[inside] == s] for s in np.unique(self.stretch[inside])]
-        spans = [self.time_s[run[-1]] - self.time_s[run[0]] for run in runs]
-        if not runs or max(spans) < (end_s - start_s) / 2:
+        ends = [self._ends(run) for run in runs if len(run) > 1]
+        if not ends:
             return np.nan, np.nan
-        first, last = self._same_mark(runs[int(np.argmax(spans))])
+        first, last = np.array(ends, dtype=np.int64).T
         marks = self.count[last] - self.count[first]
         seconds = self.time_s[last] - self.time_s[first]
-        if marks <= 0 or seconds <= 0:
+        seen = float(seconds.sum()) / (end_s - start_s)
+        if seen < LEAST_SEEN or marks.min() <= 0:
             return np.nan, np.nan
-        rpm = 60 * marks / self.marks_per_turn / seconds
-        # Where a part was not seen, speed may have been another one there.
-        unseen = 1 - max(spans) / (end_s - start_s)
-        return rpm, rpm * float(np.hypot(CLOCK_BOUND, 0.002 * max(unseen - 0.1, 0)) / np.sqrt(3))
+        rpm = float(60 * marks.sum() / self.marks_per_turn / seconds.sum())
+        uneven = UNEVEN * np.sqrt(np.sum(marks % self.marks_per_turn > 0)) / marks.sum()
+        parts = (CLOCK_BOUND / np.sqrt(3), uneven, WANDER * (1 - seen))
+        doubt = max(float(self.doubt[a : b + 1].max()) for a, b in ends)
+        return rpm, rpm * (float(np.linalg.norm(parts)) + doubt / 2)
 
-    def _same_mark(self, inside: Integers) -> tuple[int, int]:
-        """The two nodes farthest apart of those at which the same mark passes."""
+    def _ends(self, inside: Integers) -> tuple[int, int]:
+        """The two nodes between which speed is known best: those farthest apart of which the
+        same mark passes, or if they are not far apart, as when a turn lasts as long as a block,
+        those where uneven marks and speed that is not seen matter least."""
         mark = self.count[inside] % self.marks_per_turn
-        pairs = [(same[0], same[-1]) for m in np.unique(mark) if len(same := inside[mark == m])]
-        first, last = max(pairs, key=lambda pair: self.time_s[pair[1]] - self.time_s[pair[0]])
-        return int(first), int(last)
+        firsts = np.unique(mark, return_index=True)[1]
+        lasts = len(inside) - 1 - np.unique(mark[::-1], return_index=True)[1]
+        first, last = (grid.ravel() for grid in np.meshgrid(inside[firsts], inside[lasts]))
+        marks = self.count[last] - self.count[first]
+        length = (self.time_s[last] - self.time_s[first]) / np.ptp(self.time_s[inside])
+        uneven = UNEVEN * (marks % self.marks_per_turn > 0) / np.maximum(marks, 1)
+        doubtful = np.hypot(uneven, WANDER * (1 - length))
+        doubtful -= (uneven == 0) & (length > MOSTLY)
+        best = int(np.argmin(np.where(marks > 0, doubtful, np.inf)))
+        return int(first[best]), int(last[best])
 
     def at(self, times_s: Array, width_s: float = 1.0) -> Array:
         """Speed around each time, in rev/min: the slope over `width_s`; 0 where the shaft
@@ -112,13 +136,21 @@ def marks(edges: pd.DataFrame, marks_per_turn: int) -> Marks:
     greatest_s = rows["greatest_interval_s"].to_numpy(float)
     since_s = np.diff(last_s, prepend=-np.inf)
     begins = since_s > STOPPED_S
-    pitch_s, odd = _pitch(number, np.where(begins | lost, np.nan, since_s), least_s, greatest_s)
+    first_interval_s = first_s - np.concatenate(([-np.inf], last_s[:-1]))
+    seen = Blocks(number, since_s, least_s, greatest_s, first_interval_s)
+    counted = count_marks(seen, ~(begins | lost), marks_per_turn)
+    last_s = last_s - counted.late_s
+    since_s = np.diff(last_s, prepend=-np.inf)
+    pitch_s = mean_pitch(since_s, counted.passed)
     with np.errstate(invalid="ignore"):
-        begins |= greatest_s > UNSEEN_PITCHES * pitch_s
-        pitches = since_s / pitch_s
+        odd = (greatest_s > MISSED * pitch_s) | (least_s < DOUBLED * pitch_s)
+        longest_s = np.maximum(FEW_PITCHES * pitch_s, GREATEST_GAP_S)
+        begins |= greatest_s > np.minimum(GREATEST_GAP * pitch_s, longest_s)
+        pitches = np.where(begins, 1 + (last_s - first_s) / pitch_s, since_s / pitch_s)
     # Of a block before which records are missing, the marks in between were not counted.
-    odd = (odd | lost) & ~begins & np.isfinite(pitches)
-    passed = np.where(odd, np.round(pitches), number)
+    odd = (odd | lost | begins) & np.isfinite(pitches)
+    rounded = np.where(np.isfinite(counted.passed), counted.passed, np.round(pitches))
+    passed = np.where(odd, np.where(begins, np.round(pitches), rounded), number)
     count = np.cumsum(passed)
     # A block's first edge is a node as well, one mark after the last one before it; its last
     # edge is none where it lies between marks.
@@ -130,11 +162,12 @@ def marks(edges: pd.DataFrame, marks_per_turn: int) -> Marks:
     times = np.column_stack((first_s, last_s))
     counts = np.column_stack((count - passed + 1, count))
     stretches = np.repeat(np.cumsum(begins, dtype=np.int64)[:, None], 2, axis=1)
-    plain = ~odd & ~begins & ~np.roll(odd, 1) & np.isfinite(pitch_s)
+    plain = ~odd & ~np.roll(odd, 1) & np.isfinite(pitch_s)
     return Marks(
         times[nodes],
         counts[nodes],
         np.asarray(stretches[nodes], dtype=np.int64),
+        np.repeat(counted.doubt[:, None], 2, axis=1)[nodes],
         marks_per_turn,
         interval=((first_s - np.roll(last_s, 1)) / pitch_s)[plain],
         interval_mark=np.roll(count, 1)[plain],
@@ -143,50 +176,3 @@ def marks(edges: pd.DataFrame, marks_per_turn: int) -> Marks:
         doubled=int(np.maximum(number - passed, 0)[~lost].sum()),
         rejected=int(edges["rejects"].sum()),
     )
-
-
-def _pitch(
-    number: Array, since_s: Array, least_s: Array, greatest_s: Array
-) -> tuple[Array, NDArray[np.bool_]]:
-    """The mean interval between marks around each block, and whether the block is odd.
-
-    Neighbouring blocks whose intervals are all alike give it exactly. Where none is, as with a
-    mark that is often missed, the interval that is typical there is made exact by the whole
-    numbers of marks that it gives.
-    """
-    typical = _typical(number, since_s, least_s, greatest_s)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        odd = (greatest_s > MISSED * typical) | (least_s < DOUBLED * typical)
-        alike = ~odd & np.isfinite(since_s)
-        pitch = _summed(np.where(alike, since_s, 0.0)) / _summed(np.where(alike, number, 0.0))
-        rough = typical
-        for _ in range(2):
-            rough = _around(since_s / np.maximum(np.round(since_s / rough), 1))
-    return np.where(_summed(alike.astype(float)) >= LEAST_ALIKE, pitch, rough), odd
-
-
-def _typical(number: Array, since_s: Array, least_s: Array, greatest_s: Array) -> Array:
-    """The interval that most marks keep: of each block the mean without least and greatest.
-
-    When a mark is often missed that is no mark's interval, and the times between nodes are no
-    whole numbers of it; then it is near the least intervals.
-    """
-    with np.errstate(invalid="ignore", divide="ignore"):
-        trimmed = (since_s - least_s - greatest_s) / (number - 2)
-        mean = _around(np.where(number >= 4, trimmed, since_s / number))
-        pitches = since_s / mean
-    whole = np.abs(pitches - np.round(pitches)) < NEARLY_WHOLE
-    known = np.isfinite(pitches)
-    if known.any() and whole[known].mean() > MOSTLY:
-        return mean
-    return _around(np.where(least_s > 0, least_s, np.nan))
-
-
-def _around(values: Array) -> Array:
-    rolling = pd.Series(values).rolling(NEIGHBOURS, center=True, min_periods=1)
-    return np.asarray(rolling.median(), dtype=np.float64)
-
-
-def _summed(values: Array) -> Array:
-    rolling = pd.Series(values).rolling(NEIGHBOURS, center=True, min_periods=1)
-    return np.asarray(rolling.sum(), dtype=np.float64)

@@ -96,8 +96,9 @@ def test_a_standing_shaft_is_zero_and_an_unseen_one_is_unknown() -> None:
 
 def test_turning_that_was_not_seen_all_the_way_has_no_mean_speed() -> None:
     edges = turning(3000, [0.0, 0.0], 20.0)
-    seen = marks(blocks(edges[(edges < 8) | (edges > 11)], 20.0), 2)
-    assert np.isnan(seen.between(6.0, 13.0)[0])
+    seen = marks(blocks(edges[(edges < 8) | (edges > 12)], 20.0), 2)
+    assert np.isnan(seen.between(7.0, 14.0)[0])
+    assert seen.between(5.0, 14.0)[0] == pytest.approx(3000, rel=1e-9)
     assert seen.between(12.0, 19.0)[0] == pytest.approx(3000, rel=1e-9)
 
 
