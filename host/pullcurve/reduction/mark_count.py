@@ -8,6 +8,7 @@ of a stretch of level speed it is asked how much less likely another sequence is
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,7 @@ GREATEST_GAP_S, GREATEST_GAP = 0.5, 40.0  # without edges; in pitches
 FEW_PITCHES = 10.0  # are counted through a gap however slow the shaft
 NEIGHBOURS = 11  # blocks, over which the pitch is a mean
 LEVEL, LEVEL_BLOCKS, LEVEL_LEAST = 0.008, 5, 20  # of the pitch, over blocks on either side
+LEAPS = 0.02  # of the pitch, likewise: no speed that counts as settled
 SHIFTS = (-1, 1, -2, 2)  # marks a block, by which a whole stretch may be counted wrongly
 TIMES = (2.0, 0.5)  # of the pitch: the same
 CERTAIN = 8.0  # log likelihoods by which a sequence is preferred to all others
@@ -88,10 +90,19 @@ def count_marks(blocks: Blocks, known: NDArray[np.bool_], marks_per_turn: int) -
     follows = np.diff(np.flatnonzero(known), prepend=-2) == 1
     candidates = _candidates(of, pitch, marks_per_turn)
     marks = _most_likely(of, candidates, follows, marks_per_turn)
-    for stretch in _level(np.log(mean_pitch(of.since_s, marks))):
-        marks[stretch], doubt[np.flatnonzero(known)[stretch]] = _compared(
-            of.of(stretch), marks[stretch], marks_per_turn
-        )
+    change = _change(np.log(mean_pitch(of.since_s, marks)))
+    # A speed that leaps about is no shaft's: the sequence lost its way there.
+    off = np.where(change > LEAPS, change, 0.0)
+    stretches = _level(change)
+    for stretch in stretches:
+        marks[stretch], off[stretch] = _compared(of.of(stretch), marks[stretch], marks_per_turn)
+    for before, after in pairwise(stretches):
+        between = slice(before.stop, after.start)
+        bridged = _bridged(of, marks, before, after)
+        if bridged is not None:
+            marks[between] = bridged
+            off[between] = max(off[before][-1], off[after][0])
+    doubt[known] = off
     passed[known], late_s[known] = _second_edges_off(of, marks, follows)
     return Counted(passed, late_s, doubt)
 
@@ -176,11 +187,16 @@ def _most_likely(
     return np.asarray(marks[np.arange(len(marks)), path], dtype=np.float64)
 
 
-def _level(log_pitch: Array) -> list[slice]:
-    """The stretches of blocks in which the pitch hardly changes."""
+def _change(log_pitch: Array) -> Array:
+    """The pitch's relative change around each block."""
     change = np.zeros(len(log_pitch))
     width = LEVEL_BLOCKS
     change[width:-width] = np.abs(log_pitch[2 * width :] - log_pitch[: -2 * width])
+    return change
+
+
+def _level(change: Array) -> list[slice]:
+    """The stretches of blocks in which the pitch hardly changes."""
     still = np.concatenate(([False], change < LEVEL, [False]))
     ends = np.flatnonzero(np.diff(still.astype(np.int8)))
     return [
@@ -208,6 +224,21 @@ def _compared(blocks: Blocks, marks: Array, marks_per_turn: int) -> tuple[Array,
     best = int(likely[: len(near)].argmax())
     off = np.abs(ratios[best] / ratios - 1)
     return others[:, best], float(off[likely > likely[best] - CERTAIN].max())
+
+
+def _bridged(blocks: Blocks, marks: Array, before: slice, after: slice) -> Array | None:
+    """The numbers between two level stretches of one speed, close to each other, where the
+    sequence went over from one number to another; None if the speeds are not the same."""
+    ends = (
+        slice(before.stop - LEVEL_LEAST, before.stop),
+        slice(after.start, after.start + LEVEL_LEAST),
+    )
+    pitches = [float(blocks.since_s[end].sum() / marks[end].sum()) for end in ends]
+    near = after.start - before.stop <= LEVEL_LEAST
+    if not near or abs(np.log(pitches[0] / pitches[1])) > LEVEL:
+        return None
+    since_s = blocks.since_s[before.stop : after.start]
+    return np.asarray(np.maximum(np.round(2 * since_s / sum(pitches)), 1), dtype=np.float64)
 
 
 def _repeating(blocks: Blocks, marks: Array, marks_per_turn: int) -> float:

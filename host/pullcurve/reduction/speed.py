@@ -77,7 +77,11 @@ class Marks:
         rpm = float(60 * marks.sum() / self.marks_per_turn / seconds.sum())
         uneven = UNEVEN * np.sqrt(np.sum(marks % self.marks_per_turn > 0)) / marks.sum()
         parts = (CLOCK_BOUND / np.sqrt(3), uneven, WANDER * (1 - seen))
-        doubt = max(float(self.doubt[a : b + 1].max()) for a, b in ends)
+        # At the ends the pitch around a node is in part that of a ramp.
+        well = inside[
+            np.abs(self.time_s[inside] - (start_s + end_s) / 2) < (end_s - start_s) / 2 - 1
+        ]
+        doubt = float(self.doubt[well].max(initial=0.0))
         return rpm, rpm * (float(np.linalg.norm(parts)) + doubt / 2)
 
     def _ends(self, inside: Integers) -> tuple[int, int]:
