@@ -395,6 +395,7 @@ def rig_check(file: Path, units: str) -> None:
     The exit code is 1 when something in it cannot be.
     """
     from pullcurve.quantities import UNIT_SYSTEMS
+    from pullcurve.reduction.blower_promise import blower_worth
     from pullcurve.reduction.rig_check import costs
     from pullcurve.reduction.rig_doubts import doubts, faults
     from pullcurve.report.rig_words import rig_text
@@ -402,7 +403,8 @@ def rig_check(file: Path, units: str) -> None:
 
     rig = load_rig(file)
     worth, wrong = costs(rig), faults(rig)
-    text = rig_text(rig, worth, wrong, doubts(rig, worth.flows), UNIT_SYSTEMS[units])
+    blower, doubtful = blower_worth(rig.machine), doubts(rig, worth.flows)
+    text = rig_text(rig, worth, blower, wrong, doubtful, UNIT_SYSTEMS[units])
     click.echo(text, nl=False)
     if wrong:
         raise click.ClickException(f"{file}: mend what cannot be, named above")

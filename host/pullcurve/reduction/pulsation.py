@@ -15,10 +15,10 @@ Array = NDArray[np.float64]
 
 # Judgement: lines of 0.1 m to 2 m and a sensor with its own filter lag by 1 to 50 ms; the
 # ripple of the differential pressure, twice that of the flow, has a standard deviation of
-# 0.2 of the mean or less in two of three cases. Lobes pass 4 times a turn (two-lobe rotors).
+# 0.2 of the mean or less in two of three cases. Where nobody states the lobes, a rotor has two.
 LAGS_S = np.geomspace(1e-3, 50e-3, 24)
 USUAL_RATIO = 0.2
-LOBES_A_TURN = 4
+USUAL_LOBES = 2
 FLOOR = 0.0005  # relative, of the correction's own form
 _Z = np.array([-1.5, -0.5, 0.5, 1.5])  # places in a normal distribution, of equal weight
 
@@ -34,14 +34,19 @@ def error_of_mean(ratio: Array) -> Array:
     return np.asarray((0.5 * (1 + root)) ** -0.5 - 1)
 
 
-def correction(seen: Array, seen_u: Array, speed_rpm: Array) -> tuple[Array, Array]:
+def lobe_frequency(speed_rpm: Array, lobes: int | None) -> Array:
+    """Lobe passes a second: each of the two rotors passes once a lobe and turn."""
+    return 2 * (lobes or USUAL_LOBES) * speed_rpm / 60
+
+
+def correction(seen: Array, seen_u: Array, lobe_hz: Array) -> tuple[Array, Array]:
     """Mean and standard uncertainty of E at each point.
 
     seen: variance of the differential pressure over its squared mean, the sensor's noise taken
-    off (it may be negative by chance); seen_u: its standard uncertainty; speed_rpm: of the
-    blower. All of shape (points,).
+    off (it may be negative by chance); seen_u: its standard uncertainty; lobe_hz: by
+    `lobe_frequency`. All of shape (points,).
     """
-    omega = 2 * np.pi * LOBES_A_TURN * speed_rpm / 60
+    omega = 2 * np.pi * lobe_hz
     # axes: place in the distribution of `seen`, lag, point
     variance = np.maximum(seen + _Z[:, None, None] * seen_u, 0.0)
     true_ratio = np.sqrt(variance * (1 + (omega * LAGS_S[:, None]) ** 2))
@@ -54,9 +59,7 @@ def correction(seen: Array, seen_u: Array, speed_rpm: Array) -> tuple[Array, Arr
     return mean, np.sqrt(spread + FLOOR**2)
 
 
-def aliasing(
-    ratio: Array, speed_rpm: Array, seconds: Array, period_us: int, jitter_us: int
-) -> Array:
+def aliasing(ratio: Array, lobe_hz: Array, seconds: Array, period_us: int, jitter_us: int) -> Array:
     """Standard uncertainty of a mean differential pressure, relative, from readings in step
     with the lobes.
 
@@ -70,7 +73,7 @@ def aliasing(
     rate = 1e6 / period_us
     worst = np.zeros_like(ratio)
     for harmonic in (1, 2):
-        frequency = harmonic * LOBES_A_TURN * speed_rpm / 60
+        frequency = harmonic * lobe_hz
         fold = np.abs(frequency - rate * np.round(frequency / rate))
         blur = np.hypot(fold, 0.001 * frequency)
         left = np.minimum(1.0, 1 / (2 * np.pi * np.maximum(blur, 1e-6) * seconds))

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+import numpy as np
+
 from pullcurve.errors import RigError
 from pullcurve.physics import air
 from pullcurve.reduction.flow import Flows
 from pullcurve.reduction.meter_limits import findings
 from pullcurve.rig.loading import check_station_pressure, rig_fault
+from pullcurve.rig.machine import Machine
 from pullcurve.rig.meter import OPEN_INLETS
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
@@ -18,6 +21,12 @@ from pullcurve.rig.sensor_parts import SENSOR_PARTS
 SCHEDULE_40_IN: Final = (2.067, 2.469, 3.068, 4.026, 5.047, 6.065, 7.981, 10.020)
 INCH_M: Final = 0.0254
 ALIKE_M: Final = 1e-6
+INHG_PA: Final = 3386.389
+CFM_M3_S: Final = 4.719474e-4
+BROCHURE_MARGIN: Final = 1.02  # over what is displaced: the figures' own rounding (judgement)
+SHEET_MARGIN: Final = 1.02  # of speed, beyond the data sheet (judgement)
+BORES_APART: Final = 1.1  # hose over port: what a hose's wall and a port's pipe differ (judgement)
+DEEPEST_DRY_PA: Final = 57.6e3  # 17 inHg
 SHARPEST_U95: Final = 0.003  # of a discharge coefficient; common practice, no source
 
 
@@ -40,6 +49,18 @@ def faults(rig: Rig) -> list[str]:
                 )
             )
         )
+    relief, pressure = rig.machine.relief_vacuum, float(air.standard_pressure(rig.site.altitude))
+    if relief is not None and relief >= pressure:
+        found.append(
+            str(
+                rig_fault(
+                    rig,
+                    "machine.relief_vacuum",
+                    f"{relief / 1000:.0f} kPa below the open air, which has {pressure / 1000:.0f} "
+                    "kPa at this altitude: no vacuum is as deep; is its unit right?",
+                )
+            )
+        )
     return found
 
 
@@ -53,6 +74,7 @@ def doubts(rig: Rig, flows: Flows) -> list[str]:
         *_bores(rig),
         *_coefficient(rig),
         *_air(rig),
+        *_machine(rig.machine),
         *(finding.sentence for finding in findings(rig.meter, flows.state)),
     ]
 
@@ -121,4 +143,36 @@ def _air(rig: Rig) -> Iterator[str]:
         yield (
             "Nothing here tells the air's temperature. Unless the board has a thermometer as "
             "ambient_air, no report can be made: add temperature."
+        )
+
+
+def _machine(machine: Machine) -> Iterator[str]:
+    displaced, promised = machine.displaced_at_rated_speed, machine.brochure_flow
+    if displaced is not None and promised is not None and promised > BROCHURE_MARGIN * displaced:
+        yield (
+            f"brochure_flow {promised / CFM_M3_S:.0f} cfm ({promised:.3g} m3/s) is more than the "
+            f"blower displaces at its rated speed, {displaced / CFM_M3_S:.0f} cfm: no blower gives "
+            "that. Typed as it stands there? Then the brochure promises what cannot be."
+        )
+    sheet = machine.blower.rating
+    if sheet is not None and machine.rated_speed_rpm is not None:
+        fastest = float(np.max(sheet.speed_rpm))
+        if machine.rated_speed_rpm > SHEET_MARGIN * fastest:
+            yield (
+                f"rated_speed {machine.rated_speed_rpm:.0f} rpm is beyond the data sheet, which "
+                f"ends at {fastest:.0f} rpm: of the blower's shaft, not the engine's?"
+            )
+    if machine.hose and machine.port_bore is not None:
+        last = machine.hose[-1].bore
+        if not 1 / BORES_APART < last / machine.port_bore < BORES_APART:
+            yield (
+                f"The hose's last piece, {last / INCH_M:.3g} in ({1000 * last:.4g} mm), meets a "
+                f"port of {machine.port_bore / INCH_M:.3g} in ({1000 * machine.port_bore:.4g} mm). "
+                "Are the pieces in order from nozzle to port, and is there a reducer?"
+            )
+    if machine.relief_vacuum is not None and machine.relief_vacuum > DEEPEST_DRY_PA:
+        yield (
+            f"relief_vacuum {machine.relief_vacuum / INHG_PA:.3g} inHg "
+            f"({machine.relief_vacuum / 1000:.3g} kPa) is deeper than a dry blower without cooling "
+            "air is run, 15 to 16 inHg (common practice, no source). Does its plate say so?"
         )

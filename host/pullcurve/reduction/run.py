@@ -129,15 +129,17 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     notes = place_notes(log.host_records, points, began_s)
     offset_pa = 0.0
     flows, around = None, None
+
+    def pressure(offset_pa: float) -> flow.Pressure:
+        lobes = rig.machine.lobes
+        return pressure_at(points, channels, zeros, accuracy, offset_pa, records, lobes)
+
     if len(points):
         around = surroundings(points, zeros.table, table, records, rig, notes)
-        flows = flow.solve(
-            pressure_at(points, channels, zeros, accuracy, 0.0, records), around, rig
-        )
+        flows = flow.solve(pressure(0.0), around, rig)
         offset_pa = _offset(points, zeros, flows)
         if offset_pa:
-            spoiled = pressure_at(points, channels, zeros, accuracy, offset_pa, records)
-            flows = flow.solve(spoiled, around, rig)
+            flows = flow.solve(pressure(offset_pa), around, rig)
         points = _with_flows(points, flows, around)
     run = Run(
         log, rig, records, channels, zeros, flows, around, points, rejected, notes, offset_pa, []
@@ -145,8 +147,7 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     step_pa = greatest_step(run)
     if step_pa > offset_pa and around is not None:
         # A step within a hold that no fit explains: all points bear its size.
-        spoiled = pressure_at(points, channels, zeros, accuracy, step_pa, records)
-        flows = flow.solve(spoiled, around, rig)
+        flows = flow.solve(pressure(step_pa), around, rig)
         run = replace(run, flows=flows, points=_with_flows(points, flows, around))
     run.troubles.extend(find_troubles(run))
     _bear_consequences(run)
@@ -201,15 +202,17 @@ def pressure_at(
     accuracy: DifferentialPressureAccuracy,
     offset_pa: float,
     records: RunRecords,
+    lobes: int | None,
 ) -> flow.Pressure:
     mean = points["differential_pressure_pa"].to_numpy()
-    speed = points["speed_rpm"].to_numpy()
+    lobe_hz = pulsation.lobe_frequency(points["speed_rpm"].to_numpy(), lobes)
     seen = points["ripple_pa2"].to_numpy() / mean**2
-    error, error_u = pulsation.correction(seen, points["ripple_u_pa2"].to_numpy() / mean**2, speed)
+    seen_u = points["ripple_u_pa2"].to_numpy() / mean**2
+    error, error_u = pulsation.correction(seen, seen_u, lobe_hz)
     header = records.header
     aliasing_u = pulsation.aliasing(
         np.sqrt(np.maximum(seen, 0)),
-        speed,
+        lobe_hz,
         (points["end_s"] - points["start_s"]).to_numpy(),
         header.period_us,
         header.jitter_us,

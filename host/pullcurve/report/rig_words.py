@@ -11,14 +11,10 @@ from numpy.typing import NDArray
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
 from pullcurve.reduction.air_at_places import PLACES
-from pullcurve.reduction.rig_check import (
-    LEAST_GAIN,
-    RIPPLE,
-    SHARES,
-    UNSTATED_RANGE_PA,
-    Costs,
-    widest_part,
-)
+from pullcurve.reduction.blower_promise import BlowerWorth
+from pullcurve.reduction.rig_check import LEAST_GAIN, Costs
+from pullcurve.reduction.rig_estimate import RIPPLE, SHARES, UNSTATED_RANGE_PA, widest_part
+from pullcurve.report.machine_words import machine_meaning, missing_facts
 from pullcurve.report.rounding import significant
 from pullcurve.report.summary import WIDTH, text_table
 from pullcurve.report.tables import Column, Table
@@ -48,7 +44,12 @@ _KIND: Final = {
 
 
 def rig_text(
-    rig: Rig, costs: Costs, faults: list[str], doubts: list[str], units: UnitSystem
+    rig: Rig,
+    costs: Costs,
+    blower: BlowerWorth | None,
+    faults: list[str],
+    doubts: list[str],
+    units: UnitSystem,
 ) -> str:
     """The check of a rig as plain text, ending in a newline."""
     parts = [_paragraph(rig.name), _list("What it says", _meaning(rig, units))]
@@ -56,6 +57,12 @@ def rig_text(
         parts.append(_list("Cannot be", faults))
     if doubts:
         parts.append(_list("Look at this once more", doubts))
+    promised = list(machine_meaning(rig.machine, blower, units))
+    if promised:
+        parts.append(_list("What the machine should do", promised))
+    missing = list(missing_facts(rig))
+    if missing:
+        parts.append(_list("Not stated, and what that costs", missing))
     parts.append(_list("Uncertainty, 95 %", [_now(costs, units)]))
     parts.append(text_table(_table(costs)))
     parts.append(_list("", _beside(rig, costs)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, get_args
 
 import numpy as np
 from pydantic import Field, model_validator
@@ -26,6 +26,22 @@ from pullcurve.rig.rating import Rating
 
 Wall = Literal["smooth", "corrugated", "unknown"]
 Lobes = Literal[2, 3]
+# The kinds that `physics.spoils` knows, in its order.
+Spoil = Literal[
+    "dust",
+    "blasting dust",
+    "moist dust",
+    "cement",
+    "fly ash",
+    "fine granular",
+    "dry sand",
+    "dry grit",
+    "garnet",
+    "steel grit",
+    "moist fines",
+    "gravel",
+    "clay lumps",
+]
 Count = Annotated[int, between(0, 50, "no plausible number in one hose: 0 to 50")]
 
 # What a displacement is known to where its uncertainty is left out, at best (judgement).
@@ -164,8 +180,9 @@ class Machine(Table):
         default=None, description='the flow that the machine was sold with, such as "1000 cfm"'
     )
     lobes: Lobes | None = Field(default=None, description="lobes of one rotor, 2 or 3")
-    spoil: Annotated[str, Field(min_length=1)] | None = Field(
-        default=None, description='what is sucked up, such as "dry grit"'
+    spoil: Spoil | None = Field(
+        default=None,
+        description=f"what is sucked up, the nearest of these: {', '.join(get_args(Spoil))}",
     )
     blower: Blower = Field(
         default_factory=lambda: Blower.model_validate({}), description="the table [machine.blower]"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final, get_args
 
-from pullcurve.rig.machine import Lobes
+from pullcurve.rig.machine import Lobes, Spoil
 from pullcurve.rig.question import (
     Answers,
     GoBack,
@@ -101,10 +101,11 @@ _THE_WHOLE: Final = (
     ),
     Question(
         "machine.spoil",
-        "What is sucked up?",
+        "What is sucked up? The nearest of these.",
         examples=("dry grit",),
         without=_UNKNOWN,
-        comment="what is sucked up",
+        comment="what is sucked up, the nearest of the kinds known",
+        choices=dict.fromkeys(get_args(Spoil), ""),
     ),
     Question(
         "machine.hose",
