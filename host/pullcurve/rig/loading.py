@@ -106,7 +106,7 @@ def _sheet(rating: dict[str, Any], folder: Path | None) -> SheetFile:
         )
     if not (folder / table).is_file():
         raise ValueError(
-            f"there is no file {folder / table}; a name counts from the folder of this file"
+            f"there is no file {str(folder / table)!r}; a name counts from this file's folder"
         )
     return read_sheet(folder / table)
 

@@ -21,6 +21,7 @@ _LAW_SHARE: Final = 0.015
 # A sheet that does not state its back-pressure may have any up to this (judgement).
 _MOST_BACK_PRESSURE_PA: Final = 15e3
 _TRIES: Final = 25
+_MARGIN: Final = 1.1  # for a back-pressure between those that are tried
 
 
 def contradiction(rating: Rating) -> tuple[int, str] | None:
@@ -86,10 +87,10 @@ def _off_the_law(rating: Rating) -> tuple[int, str] | None:
             best = tries[at]
             step = roots[1] - roots[0]
             roots = np.linspace(max(0.0, roots[at] - step), roots[at] + step, _TRIES)
-    expected, excess = best
-    number = int(np.argmax(excess))
-    if excess[number] <= 1.0:
+    expected, excess, outlying = best
+    if np.max(excess) <= 1.0:
         return None
+    number = int(np.argmax(outlying))
     wanted = (
         expected[number] / rating.to_inlet[number] / to_si(f"1 {rating.flow_unit}", "volume_flow")
     )
@@ -100,9 +101,10 @@ def _off_the_law(rating: Rating) -> tuple[int, str] | None:
     )
 
 
-def _deviations(rating: Rating, back_pressure: float) -> tuple[Array, Array]:
-    """Of each row the inlet flow that the law makes of all others, and its distance from that
-    over what rounding and the law's own doubt allow."""
+def _deviations(rating: Rating, back_pressure: float) -> tuple[Array, Array, Array]:
+    """Of each row the inlet flow that the law makes of all others, its distance from that over
+    what rounding and the law's own doubt allow, and how likely it is the one wrong figure: the
+    residual over its standard deviation, greatest where one figure alone is wrong."""
     flow, half = rating.inlet_flow_m3_s, rating.widest_rounding_m3_s / 2 * rating.to_inlet
     inlet = rating.reference_pressure - rating.vacuum_pa
     ratio = (rating.reference_pressure + back_pressure) / inlet
@@ -118,4 +120,5 @@ def _deviations(rating: Rating, back_pressure: float) -> tuple[Array, Array]:
     slip = np.abs(law[:, 1:] @ (inverse @ flow)[1:])
     doubt = half + _LAW_SHARE * slip
     others = (np.abs(hat) @ doubt - own * doubt) / left
-    return flow - residual, np.abs(residual) / (1.1 * (doubt + others))
+    excess = np.abs(residual) / (_MARGIN * (doubt + others))
+    return flow - residual, excess, np.abs(residual) * np.sqrt(left)

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from host.rig import good_rig
 from pullcurve.errors import RigError
 from pullcurve.reduction.rig_check import Costs, costs
 from pullcurve.reduction.rig_doubts import doubts, faults
@@ -17,36 +18,20 @@ from pullcurve.rig.loading import load_rig, parse_rig
 from pullcurve.rig.models import Rig
 
 RIGS = Path(__file__).parents[3] / "hardware/rigs"
-GOOD = """\
-[meter]
-kind = "venturi"
-position = "port"
-pipe_bore = "101.3 mm"
-throat_bore = "70.4 mm"
-bore_uncertainty = "0.8 mm"
-discharge_coefficient = 0.97
-discharge_coefficient_uncertainty = "3 %"
-discharge_coefficient_source = "traverse"
-[site]
-altitude = "1500 m"
-station_pressure = "84.3 kPa"
-temperature = "20 C"
-[pickups.engine_shaft]
-marks_per_turn = 1
-[machine]
-belt_ratio = 1.2
-[sensors.meter_dp]
-part = "HSC"
-range = ["-2.5 kPa", "2.5 kPa"]
-"""
+# Bores of no pipe table, a traversed coefficient, and the engine's shaft alone.
+HERE = good_rig.changed(
+    ('pipe_bore = "4.026 in"', 'pipe_bore = "101.3 mm"'),
+    ('throat_bore = "3.068 in"', 'throat_bore = "70.4 mm"\nbore_uncertainty = "0.8 mm"'),
+    ("= 0.984", "= 0.97"),
+    ('"1.5 %"', '"3 %"'),
+    ("inlet_loss = 0.05\n", ""),
+    ('humidity = "40 %"\n', ""),
+    ("[pickups.blower_shaft]\nmarks_per_turn = 2\n", ""),
+)
 
 
 def changed(*changes: tuple[str, str]) -> Rig:
-    text = GOOD
-    for old, new in changes:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return parse_rig(text, "unit.toml")
+    return parse_rig(good_rig.changed(*changes, text=HERE), "unit.toml")
 
 
 @pytest.fixture(scope="module")
@@ -136,11 +121,16 @@ def test_a_sensor_at_the_blower_sharpens_the_flow_there(good: Costs) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "sentence"),
     [
-        ('"84.3 kPa"', '"30.1 inHg"', r"unit.toml line 12: site.station_pressure: .*sea-level"),
+        ('"84.3 kPa"', '"30.1 inHg"', r"unit.toml line 13: site.station_pressure: .*sea-level"),
         (
             '["-2.5 kPa", "2.5 kPa"]',
             '["-2.5 kPa", "0 kPa"]',
-            r"line 20: sensors.meter_dp.range: it ends at or below zero",
+            r"line 21: sensors.meter_dp.range: it ends at or below zero",
+        ),
+        (
+            "belt_ratio = 1.2",
+            'belt_ratio = 1.2\nrelief_vacuum = "27 inHg"',
+            r"line 19: machine.relief_vacuum: 91 kPa below the open air, which has 85 kPa at this",
         ),
     ],
 )
@@ -162,6 +152,28 @@ def test_what_cannot_be_is_a_fault_with_its_line(old: str, new: str, sentence: s
         ('station_pressure = "84.3 kPa"\n', "", "Nothing here tells the station pressure"),
         ('temperature = "20 C"\n', "", "Nothing here tells the air's temperature"),
         ('"port"', '"clean_pipe"', "needs a sensor at its upstream tap"),
+        *(
+            ("belt_ratio = 1.2\n", f"belt_ratio = 1.2\n{machine}", sentence)
+            for machine, sentence in (
+                (
+                    'relief_vacuum = "20 inHg"\n',
+                    "relief_vacuum 20 inHg .* deeper than a dry",
+                ),
+                (
+                    'brochure_flow = "1200 cfm"\nrated_speed = "3600 rpm"\n'
+                    '[machine.blower]\ndisplacement = "0.300 ft3"\n',
+                    "brochure_flow 1200 cfm .* more than the blower displaces .* 1080 cfm",
+                ),
+                (
+                    'rated_speed = "4000 rpm"\n' + good_rig.SHEET,
+                    "rated_speed 4000 rpm is beyond the data sheet, which ends at 3600 rpm",
+                ),
+                (
+                    'port_bore = "4 in"\n[[machine.hose]]\nlength = "50 ft"\nbore = "6 in"\n',
+                    "last piece, 6 in .* meets a port of 4 in",
+                ),
+            )
+        ),
     ],
 )
 def test_what_is_often_a_slip_is_asked_about(

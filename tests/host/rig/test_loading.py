@@ -5,7 +5,7 @@ from fluids import ATMOSPHERE_1976
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from good_rig import GOOD, changed
+from host.rig.good_rig import GOOD, changed
 from pullcurve.errors import RigError
 from pullcurve.rig.loading import check_station_pressure, load_rig, parse_rig, rig_fault
 

@@ -27,6 +27,15 @@ part = "HSC"
 range = ["-2.5 kPa", "2.5 kPa"]
 """
 
+# A data sheet, to stand behind [machine].
+SHEET = """\
+[machine.blower.rating]
+basis = "inlet"
+flow_unit = "cfm"
+vacuum_unit = "inHg"
+rows = [[3600, 0, 1080], [3600, 8, 975]]
+"""
+
 
 def changed(*changes: tuple[str, str], text: str = GOOD) -> str:
     """The text with each (old, new) replaced; every old one must stand there once."""
