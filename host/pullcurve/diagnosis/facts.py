@@ -45,6 +45,7 @@ class MachineFacts:
     basis: str  # what the rated flow is taken from, in words
     port_area_m2: float
     hose_loss: float | None  # of the hose that the rig describes, velocity heads on its last bore
+    hose_wall: str  # "corrugated" where a piece of it is
     hose_bore_m: float
     filter_loss: tuple[float, float] | None  # Pa at m3/s
     belt_ratio: float | None
@@ -129,6 +130,7 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
         basis=basis,
         port_area_m2=float(area),
         hose_loss=_hose_loss(machine.hose) if machine.hose else None,
+        hose_wall="corrugated" if any(p.wall == "corrugated" for p in machine.hose) else "smooth",
         hose_bore_m=machine.hose[-1].bore if machine.hose else float(np.sqrt(4 / np.pi * area)),
         filter_loss=_filter_loss(machine),
         belt_ratio=machine.belt_ratio,

@@ -111,7 +111,7 @@ def _relieved(evidence: Evidence, posterior: Posterior) -> dict[str, Array]:
     found = {}
     cases = {
         "clean_filter": {name: x[f"healthy_{name}"] for name in ("filter_linear", "filter_square")},
-        "clear_intake": {"intake_term": x["healthy_intake_term"]},
+        "clear_intake": {name: x[f"healthy_{name}"] for name in ("intake_term", "hose_loss")},
     }
     if setting.hose_on.any():
         cases["open_port"] = {

@@ -58,6 +58,14 @@ class Law:
             return np.asarray(self.first + (self.second - self.first) * share)
         return np.asarray(self.first * (self.second / self.first) ** share)
 
+    def density(self, value: Array) -> Array:
+        """Probability density; of bounded laws only."""
+        inside = (value >= self.first) & (value <= self.second)
+        if self.law == "uniform":
+            return np.where(inside, 1 / (self.second - self.first), 0.0)
+        spread = np.log(self.second / self.first)
+        return np.where(inside, 1 / (np.where(inside, value, 1.0) * spread), 0.0)
+
 
 @dataclass(frozen=True)
 class Fault:

@@ -48,38 +48,49 @@ class SpeedPosterior:
 def speed_posterior(
     speeds: Speeds, priors: Priors, faults: frozenset[str], seed: int
 ) -> SpeedPosterior:
-    """Evidence and draws for every subset of `faults`; importance sampling from the prior."""
+    """Evidence and draws for every subset of `faults`.
+
+    The speeds are sharp and the priors wide, so what could have been measured is drawn about
+    what was, and weighted by the prior density of the g and e that it leads to.
+    """
     generator = np.random.default_rng(seed)
+    # Rated speed, ratio, engine, blower; and a belt where nothing tells it.
+    normal = _stratified(generator, 5)
+    ratio = 1 + RATIO_U * normal[1]
     evidence, low, belt = {}, {}, {}
     ordered = sorted(faults)
     for chosen in range(2 ** len(ordered)):
         present = frozenset(name for i, name in enumerate(ordered) if chosen >> i & 1)
-        z = _stratified(generator)
-        of_engine = priors.faults["low_speed"].size if "low_speed" in present else None
-        of_belt = priors.faults["slipping_belt"].size if "slipping_belt" in present else None
-        g = (of_engine or priors.scatter["engine"]).value(z[0])
-        e = (of_belt or priors.scatter["belt"]).value(z[1])
-        # The ratio comes between the rated blower speed and the engine's.
-        ratio = RATIO_U * z[2]
-        log = np.zeros(DRAWS)
-        if speeds.engine is not None:
-            u = np.hypot(speeds.engine_u, RATED_U)
-            log += _log_normal(speeds.engine, (1 - g) * (1 + ratio), u)
+        of_g = priors.scatter["engine"]
+        if "low_speed" in present:
+            of_g = priors.faults["low_speed"].size
+        of_e = priors.scatter["belt"]
+        if "slipping_belt" in present:
+            of_e = priors.faults["slipping_belt"].size
+        e = of_e.value(normal[4])
+        g, weight = of_g.value(normal[2]), np.ones(DRAWS)
+        rated = 1 + RATED_U * normal[0]
         if speeds.blower is not None:
-            u = np.hypot(speeds.blower_u, RATED_U)
-            log += _log_normal(speeds.blower, (1 - g) * (1 - e), u)
-        evidence[present] = float(special.logsumexp(log) - np.log(DRAWS))
-        weight = np.exp(log - log.max())
-        chosen_draws = generator.choice(DRAWS, DRAWS, p=weight / weight.sum())
-        low[present], belt[present] = g[chosen_draws], e[chosen_draws]
+            blower = speeds.blower * rated * (1 + speeds.blower_u * normal[3])
+        if speeds.engine is not None:
+            g = 1 - speeds.engine * rated * (1 + speeds.engine_u * normal[2]) / ratio
+            weight = of_g.density(g)
+            if speeds.blower is not None:
+                e = 1 - blower / (1 - g)
+                weight = weight * of_e.density(e)
+        elif speeds.blower is not None:
+            g = 1 - blower / (1 - e)
+            weight = of_g.density(g)
+        total = float(weight.sum())
+        with np.errstate(divide="ignore"):
+            evidence[present] = float(np.log(total / DRAWS))
+        share = weight / total if total > 0 else np.full(DRAWS, 1 / DRAWS)
+        drawn = generator.choice(DRAWS, DRAWS, p=share)
+        low[present], belt[present] = g[drawn], e[drawn]
     return SpeedPosterior(evidence, low, belt)
 
 
-def _stratified(generator: np.random.Generator) -> Array:
-    """Three rows of standard normal draws, each spread evenly over its quantiles."""
-    even = (np.arange(DRAWS) + generator.uniform(size=(3, DRAWS))) / DRAWS
+def _stratified(generator: np.random.Generator, rows: int) -> Array:
+    """Rows of standard normal draws, each spread evenly over its quantiles."""
+    even = (np.arange(DRAWS) + generator.uniform(size=(rows, DRAWS))) / DRAWS
     return np.asarray(special.ndtri(generator.permuted(even, axis=1)))
-
-
-def _log_normal(value: float, mean: Array, u: float) -> Array:
-    return np.asarray(-0.5 * ((value - mean) / u) ** 2 - np.log(u) - np.log(2 * np.pi) / 2)

@@ -19,7 +19,7 @@ Machine = dict[str, Array]
 UNSTATED_FILTER_PA = 1500.0  # a clean filter's loss at the rated flow, where nobody stated it
 MOST_LAMINAR = 0.9
 BENT = {
-    "intake_law": ("intake_term", "hose_loss", "healthy_intake_term"),
+    "intake_law": ("intake_term", "hose_loss", "healthy_intake_term", "healthy_hose_loss"),
     "machine_law": ("pipe_term", "filter_square", "healthy_pipe_term", "healthy_filter_square"),
 }
 
@@ -72,7 +72,7 @@ class Unknowns:
         same without faults.
         """
         x = self._healthy(z)
-        for name in ("filter_linear", "filter_square", "pipe_term", "intake_term"):
+        for name in ("filter_linear", "filter_square", "pipe_term", "intake_term", "hose_loss"):
             x[f"healthy_{name}"] = x[name]
         for slot, column in zip(self._slots, self.size_columns, strict=True):
             for number, fault in enumerate(self._faults):
@@ -119,7 +119,7 @@ class Unknowns:
             intake = intake + np.where(self._evidence.plate == i, loss, 0.0)
         hose = scatter("hose_unstated")
         if facts.hose_loss is not None:
-            hose = facts.hose_loss * scatter("hose")
+            hose = facts.hose_loss * scatter("hose", f"hose_{facts.hose_wall}")
         return {
             "displacement": facts.displacement_m3 * scatter("displacement") * np.exp(sheet[:, [0]]),
             "slip_speed": facts.slip_speed_rpm * scatter("slip") * np.exp(sheet[:, [1]]),
@@ -153,10 +153,13 @@ class Unknowns:
                 x[name] = np.where(here, size, 1.0) * x[name]
         elif on == "pipe":
             x["pipe_term"] = x["pipe_term"] + np.where(here, size / facts.port_area_m2**2, 0.0)
+        elif on == "intake" and (setting.hose_on & setting.judged).any():
+            # What chokes a hose goes away with it.
+            hose_area = np.pi / 4 * setting.hose_bore**2
+            more = size * (hose_area / facts.port_area_m2) ** 2
+            x["hose_loss"] = x["hose_loss"] + np.where(here, more, 0.0)
         elif on == "intake":
-            # What chokes a hose goes away with it; without one the port is meant.
-            hosed = setting.hose_on if (setting.hose_on & setting.judged).any() else True
-            more = np.where(here & hosed, size / facts.port_area_m2**2, 0.0)
+            more = np.where(here, size / facts.port_area_m2**2, 0.0)
             x["intake_term"] = x["intake_term"] + more
         else:
             x[on] = np.where(here, facts.port_area_m2 * size, x[on])
