@@ -4,6 +4,7 @@
     ├── RigError          the rig file: which line, which key, what would be right
     ├── LogError          the run log: unreadable, foreign, damaged beyond use
     ├── LinkError         the way to the board: port missing, taken, lost
+    ├── BoardError        the board itself: no MicroPython, no room, files that cannot be written
     ├── ScenarioError     the bench's scenario file
     ├── ReportError       a report that cannot be written where it was wanted
     └── PageError         a live page that cannot be served where it was wanted
@@ -27,6 +28,10 @@ class LogError(PullcurveError):
 
 class LinkError(PullcurveError):
     """The way to the board failed."""
+
+
+class BoardError(PullcurveError):
+    """A board that cannot run the firmware, or does not take it."""
 
 
 class ScenarioError(PullcurveError):

@@ -56,11 +56,8 @@ class SerialLink:
         try:
             self._open(self._port)
         except _FAULTS as fault:
-            raise LinkError(_why_not_open(self._port, fault)) from None
-        names = (self._port, str(Path(self._port).resolve()))
-        self._usb_number = next(
-            (port.serial_number for port in _ports() if port.device in names), None
-        )
+            raise LinkError(_why(self._port, fault)) from None
+        self._usb_number = usb_number(self._port)
         return self
 
     def __exit__(self, *_fault: object) -> None:
@@ -106,17 +103,36 @@ class SerialLink:
 
     def _found_again(self) -> bool:
         """Whether the board's port is there again and could be opened."""
-        names = [self._port]
-        if self._usb_number:
-            names = [port.device for port in _ports() if port.serial_number == self._usb_number]
-        for name in names:
+        for name in names_of(self._port, self._usb_number):
             with suppress(*_FAULTS):
                 self._open(name)
                 return True
         return False
 
 
-def _why_not_open(port: str, fault: Exception) -> str:
+def usb_number(port: str) -> str | None:
+    """The serial number of the USB device behind a port, None where it has none."""
+    names = (port, str(Path(port).resolve()))
+    return next((each.serial_number for each in _ports() if each.device in names), None)
+
+
+def names_of(port: str, number: str | None) -> list[str]:
+    """What a board's port may be called now: a board with a USB number is known by that."""
+    if not number:
+        return [port]
+    return [each.device for each in _ports() if each.serial_number == number]
+
+
+def why_not_open(port: str) -> str:
+    """The sentence on a port that could not be opened a moment ago."""
+    try:
+        serial.Serial(port, exclusive=True).close()
+    except _FAULTS as fault:
+        return _why(port, fault)
+    return f"{port}: it could not be opened, and now it can: give the same command again"
+
+
+def _why(port: str, fault: Exception) -> str:
     number = getattr(fault, "errno", None)
     text = str(fault)
     if number in (11, 13, 16) or "Access is denied" in text or "PermissionError" in text:
@@ -144,6 +160,24 @@ def _ports_sentence() -> str:
     if not ports:
         return "this computer has no serial port now: plug the board in"
     return f"there are {', '.join(ports)}"
+
+
+def find_usb_port() -> str:
+    """The one port that may be a board, whatever runs on it: the one USB device, or among
+    several the one that a board of ours answers on. Raises LinkError."""
+    ports = [port for port in _ports() if port.vid is not None]
+    if len(ports) == 1:
+        return str(ports[0].device)
+    if not ports:
+        raise LinkError(
+            "no board is there: this computer has no serial port on USB now. Plug the board in; "
+            "where nothing appears, try another cable, for some only charge"
+        )
+    ours = [port.device for port in ports if answers(port.device)]
+    if len(ours) == 1:
+        return str(ours[0])
+    told = ", ".join(f"{port.device} ({port.description})" for port in ports)
+    raise LinkError(f"several devices are on USB: {told}; name the board's port, or unplug others")
 
 
 def find_board() -> str:

@@ -184,6 +184,16 @@ def standard_pressure(altitude: Values) -> Array:
     return STANDARD_PRESSURE * ratio**_EXPONENT
 
 
+def altitude_of_pressure(pressure: Values) -> Array:
+    """Geometric altitude Z in m at which the standard atmosphere has this pressure in Pa.
+
+    The inverse of `standard_pressure`, with its limit; Z = r H / (r - H).
+    """
+    ratio = np.asarray(pressure, dtype=np.float64) / STANDARD_PRESSURE
+    h = _STANDARD_TEMPERATURE / _LAPSE * (1 - ratio ** (1 / _EXPONENT))
+    return np.where(h <= _TROPOPAUSE, _EARTH_RADIUS * h / (_EARTH_RADIUS - h), np.nan)
+
+
 def station_pressure(qnh: Values, altitude: Values) -> Array:
     """Station pressure in Pa from QNH in Pa and the geometric altitude in m.
 

@@ -136,10 +136,19 @@ def test_geometric_and_geopotential_altitude_are_told_apart() -> None:
     """3000 m: 70108.5 Pa if geopotential, 12.6 Pa more if geometric (computed)."""
     assert air.standard_pressure(geometric(3000.0)) == pytest.approx(70108.53, abs=0.05)
     assert air.standard_pressure(3000.0) - 70108.53 == pytest.approx(12.63, abs=0.05)
+    assert air.altitude_of_pressure(84300.0) == pytest.approx(geometric(1524.70), abs=0.02)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.floats(-500, 10_900))
+def test_altitude_round_trip(altitude: float) -> None:
+    pressure = air.standard_pressure(altitude)
+    assert air.altitude_of_pressure(pressure) == pytest.approx(altitude, abs=1e-6)
 
 
 def test_above_the_tropopause_nothing_is_stated() -> None:
     assert np.isnan(air.standard_pressure(11_100.0))
+    assert np.isnan(air.altitude_of_pressure(22_000.0))
 
 
 def test_station_pressure_from_qnh() -> None:

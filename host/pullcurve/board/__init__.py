@@ -1,0 +1,1 @@
+"""The firmware on a connected board: put there, read back, tested."""

@@ -1,0 +1,121 @@
+"""What a board says of itself, over the link by which it is recorded."""
+
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from datetime import datetime
+from typing import Final, NamedTuple
+
+from pullcurve.errors import BoardError, LinkError
+from pullcurve.links.serial_link import SerialLink, names_of
+from pullcurve.sources import Received
+from pullcurve.wire.decoder import Decoder, Event, Record
+from pullcurve.wire.header import Header, HeaderAssembler, Pickup, Sensor, named
+from record_format import FORMAT_VERSION
+
+WITHIN_S: Final = 15.0  # a board repeats its header every 10 s, and at once when it is greeted
+_TRY_AGAIN_S: Final = 0.25
+
+
+class Introduction(NamedTuple):
+    """`complaint` is what the board says of a board.json that it cannot use."""
+
+    header: Header | None
+    complaint: str = ""
+
+
+class Heard(NamedTuple):
+    host_time: datetime
+    event: Event | None
+
+
+def hear(received: Iterable[Received]) -> Iterator[Heard]:
+    """Every record and damaged line; None where nothing has come for a while."""
+    decoder = Decoder()
+    for chunk in received:
+        events = decoder.feed(chunk.data)
+        yield from (Heard(chunk.host_time, event) for event in events)
+        if not events:
+            yield Heard(chunk.host_time, None)
+
+
+def introduction(heard: Iterator[Heard]) -> Introduction:
+    """The first whole header, or the first complaint. Raises BoardError when none comes."""
+    headers = HeaderAssembler()
+    began, records = None, 0
+    for now, event in heard:
+        began = began or now
+        if isinstance(event, Record):
+            records += 1
+            if event.kind == "event" and named(event)["code"] == "config":
+                return Introduction(None, named(event)["text"])
+            if event.kind == "board" and named(event)["format"] != FORMAT_VERSION:
+                raise BoardError(
+                    f"the board sends records of format {named(event)['format']}, and this "
+                    f"pullcurve reads format {FORMAT_VERSION}: put its firmware on the board with "
+                    "pullcurve board install"
+                )
+            header = headers.add(event)
+            if header is not None:
+                return Introduction(header)
+        if (now - began).total_seconds() > WITHIN_S:
+            break
+    if records:
+        raise BoardError(
+            "the board sends records, but no whole header came: try another cable, or put the "
+            "firmware on the board again with pullcurve board install"
+        )
+    raise BoardError(
+        "the board sends no records: the firmware does not run on it; put it there with "
+        "pullcurve board install"
+    )
+
+
+def introduction_after_restart(port: str, usb_number: str | None) -> Introduction:
+    """The same from a board that has just been started anew, whose port may vanish meanwhile.
+
+    Raises BoardError and LinkError.
+    """
+    stop_s = time.monotonic() + WITHIN_S
+    while True:
+        for name in names_of(port, usb_number):
+            with suppress(LinkError), SerialLink(name) as link:
+                return introduction(hear(link))
+        if time.monotonic() > stop_s:
+            raise LinkError(
+                f"{port}: the board did not come back after its restart; unplug it, plug it in, "
+                "then see what it says with: pullcurve board show"
+            )
+        time.sleep(_TRY_AGAIN_S)
+
+
+def identity_lines(header: Header, revision: str) -> list[str]:
+    """revision: that of the firmware which comes with this package."""
+    same = "as this pullcurve brings" if header.firmware == revision else f"NOT {revision}"
+    lines = [
+        f"board     {header.board}, number {header.board_id}",
+        f"firmware  {header.firmware}, {same}; records of format {header.format}",
+        f"pace      a reading every {header.period_us / 1000:g} ms, a record every "
+        f"{header.block_us / 1000:g} ms",
+    ]
+    lines += [f"sensor    {sensor_words(sensor)}" for sensor in header.sensors]
+    lines += [
+        f"pickup    {pickup_words(pickup)}, edges within {pickup.least_us} µs of another left out"
+        for pickup in header.pickups
+    ]
+    if header.firmware != revision:
+        lines.append(f"To put {revision} on the board: pullcurve board install")
+    return lines
+
+
+def sensor_words(sensor: Sensor) -> str:
+    """Role, as in board.json, part, place and range of a sensor."""
+    said = f"{sensor.role}: {sensor.part}, bus {sensor.bus}, 0x{sensor.address:02x}"
+    channel = sensor.channels[0]
+    if channel.quantity == "differential_pressure":
+        said += f", {channel.value_low:g} Pa to {channel.value_high:g} Pa"
+    return said
+
+
+def pickup_words(pickup: Pickup) -> str:
+    return f"{pickup.role}, pin {pickup.pin}"
