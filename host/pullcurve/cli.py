@@ -86,21 +86,34 @@ def main() -> None:
     help="Where the files go: a path without ending. Default: beside the log.",
 )
 @click.option("--pdf", "with_pdf", is_flag=True, help="The page as PDF as well.")
+@click.option(
+    "--baseline",
+    type=existing,
+    help="The log of an earlier run of the same machine in good order: it sharpens the verdict.",
+)
 @for_people
 def report(
-    log: Path, rig_path: Path | None, units: str, out: Path | None, *, with_pdf: bool
+    log: Path,
+    rig_path: Path | None,
+    units: str,
+    out: Path | None,
+    baseline: Path | None,
+    *,
+    with_pdf: bool,
 ) -> None:
     """Write the run report of LOG as page, picture, CSV and JSON, and print a summary.
 
     Nothing is written when the run has no settled point; the exit code is then 1.
     """
+    from pullcurve.diagnosis.diagnose import diagnose
     from pullcurve.quantities import UNIT_SYSTEMS
     from pullcurve.reduction.run import read_run
     from pullcurve.report.files import write_report
     from pullcurve.report.from_run import result_of
 
     run = read_run(log, rig_path)
-    result = result_of(run)
+    earlier = None if baseline is None else read_run(baseline)
+    result = result_of(run, diagnose(run, earlier), "" if baseline is None else baseline.name)
     paths = []
     if result.points:
         target = out or log.with_suffix("")
@@ -205,6 +218,7 @@ def note(log: Path, words: tuple[str, ...], at: str) -> None:
 @for_people
 def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) -> None:
     """Play LOG as if it were received now, then print its summary."""
+    from pullcurve.diagnosis.diagnose import diagnose
     from pullcurve.quantities import UNIT_SYSTEMS
     from pullcurve.reduction.records import Assembler
     from pullcurve.reduction.run import reduce_run, rig_of
@@ -225,7 +239,7 @@ def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) ->
             show.update(received)
     show.close()
     run = reduce_run(read, assembler.finish(str(log)), rig)
-    _print_summary(log, result_of(run), UNIT_SYSTEMS[units])
+    _print_summary(log, result_of(run, diagnose(run)), UNIT_SYSTEMS[units])
 
 
 @main.command()

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
+from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.reduction.run import read_run
@@ -96,5 +97,5 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
 
 
 def _report(log: Path, rig_text: str, rig_name: str, units: str) -> str:
-    result = result_of(read_run(log, parse_rig(rig_text, rig_name)))
-    return page(result, UNIT_SYSTEMS[units])
+    run = read_run(log, parse_rig(rig_text, rig_name))
+    return page(result_of(run, diagnose(run)), UNIT_SYSTEMS[units])

@@ -5,12 +5,14 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import SI
 from pullcurve.reduction.flow import Flows, Volume
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.remarks import remarks
 from pullcurve.reduction.run import Run
+from pullcurve.report.diagnosis_from_run import run_diagnosis
 from pullcurve.report.facts_from_run import (
     meter_facts,
     provenance,
@@ -47,8 +49,14 @@ _OF_FLOW: Final = (
 _GRAVEST_FIRST: Final = ("withheld", "widened", "none")
 
 
-def result_of(run: Run) -> RunResult:
-    """Everything that is said of a run. It may have no settled point."""
+NOT_ASKED: Final = "No diagnosis was asked for."
+
+
+def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") -> RunResult:
+    """Everything that is said of a run. It may have no settled point.
+
+    found: what `diagnose` gave of it; baseline: name of the earlier run that it was given.
+    """
     table = run.channels.table
     duration_s = float(table["time_s"].iloc[-1] + table["length_s"].iloc[-1] / 2)
     points = tuple(_point(i, row, run) for i, row in enumerate(rows_of(run.points)))
@@ -57,6 +65,7 @@ def result_of(run: Run) -> RunResult:
         headline=headline(points, run.rig.meter.position, STANDARD_CONDITIONS.name, SI),
         reference_conditions=STANDARD_CONDITIONS.name,
         duration_s=duration_s,
+        diagnosis=run_diagnosis(run, found, baseline),
         points=points,
         rejected=tuple(
             RejectedStretch(

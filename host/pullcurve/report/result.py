@@ -5,27 +5,24 @@ board seconds since the first block. Names are those of the glossary in DEVELOPE
 """
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-NotNegative = Annotated[float, Field(ge=0)]
-Share = Annotated[float, Field(ge=0, le=1)]
+from pullcurve.report.diagnosis_result import NoDiagnosis, RunDiagnosis
+from pullcurve.report.fields import Frozen, NotNegative, Share
+
 Source = Literal["measured", "typed", "assumed", "unknown"]
 
 
-class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class Quantity(_Frozen):
+class Quantity(Frozen):
     """A value with the half-width of its 95 % interval."""
 
     value: float
     u95: NotNegative
 
 
-class SharedInputs(_Frozen):
+class SharedInputs(Frozen):
     """Parts of a value's standard uncertainty that other values share, by the input's name.
 
     Each is sensitivity times standard uncertainty, with its sign and in the value's unit. The
@@ -44,7 +41,7 @@ class MeteredQuantity(Quantity):
     shared_inputs: SharedInputs
 
 
-class Flow(_Frozen):
+class Flow(Frozen):
     """Volume flow at one place and state, in cubic metres a second."""
 
     value_m3_s: float
@@ -57,7 +54,7 @@ class Flow(_Frozen):
     shared_inputs: SharedInputs
 
 
-class Contribution(_Frozen):
+class Contribution(Frozen):
     """One input's part in the uncertainty of a point's standard flow."""
 
     source: str
@@ -70,7 +67,7 @@ class Contribution(_Frozen):
     )
 
 
-class SettledPoint(_Frozen):
+class SettledPoint(Frozen):
     """A stretch in which speed and flow held still. Its flows are null where it is withheld."""
 
     point: int = Field(ge=1, description="number in the order of time")
@@ -119,7 +116,7 @@ class SettledPoint(_Frozen):
         return self.standard_flow_m3_s
 
 
-class RejectedStretch(_Frozen):
+class RejectedStretch(Frozen):
     """A stretch that was looked at and gives no settled point."""
 
     start_s: float
@@ -128,7 +125,7 @@ class RejectedStretch(_Frozen):
     reason: str
 
 
-class Zero(_Frozen):
+class Zero(Frozen):
     """A stretch with the engine off, from which the sensor's zero is taken."""
 
     start_s: float
@@ -136,7 +133,7 @@ class Zero(_Frozen):
     zero_pa: Quantity
 
 
-class Note(_Frozen):
+class Note(Frozen):
     """What a person said during the run or afterwards."""
 
     time_s: float | None
@@ -146,7 +143,7 @@ class Note(_Frozen):
     at: str = Field(description="as it was typed: empty for the moment of typing")
 
 
-class Trouble(_Frozen):
+class Trouble(Frozen):
     """What spoils the measurement, or might have."""
 
     kind: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="a code of one or more words")
@@ -160,7 +157,7 @@ class Trouble(_Frozen):
     end_s: float | None = None
 
 
-class Remark(_Frozen):
+class Remark(Frozen):
     """Something about the run that the reader may want to know, in words."""
 
     weight: Literal["note", "warning"]
@@ -169,7 +166,7 @@ class Remark(_Frozen):
     action: str = Field(description="what to do about it, empty when nothing")
 
 
-class ChannelQuality(_Frozen):
+class ChannelQuality(Frozen):
     """How much of the run one channel covers."""
 
     channel: str = Field(description="its column in the glossary")
@@ -185,7 +182,7 @@ class ChannelQuality(_Frozen):
     )
 
 
-class DataQuality(_Frozen):
+class DataQuality(Frozen):
     records: int
     lost: int = Field(description="records whose numbers are missing")
     duplicated: int
@@ -199,7 +196,7 @@ class DataQuality(_Frozen):
     channels: tuple[ChannelQuality, ...]
 
 
-class MeterCoefficient(_Frozen):
+class MeterCoefficient(Frozen):
     """A discharge coefficient and where it comes from."""
 
     value: float
@@ -207,7 +204,7 @@ class MeterCoefficient(_Frozen):
     source: str
 
 
-class MeterFacts(_Frozen):
+class MeterFacts(Frozen):
     kind: str
     position: Literal["port", "hose_end", "clean_pipe"]
     pipe_bore_m: float | None = Field(description="null for an inlet that draws from the open")
@@ -220,7 +217,7 @@ class MeterFacts(_Frozen):
     )
 
 
-class SpeedFacts(_Frozen):
+class SpeedFacts(Frozen):
     """Where the blower's speed comes from."""
 
     shaft: Literal["blower_shaft", "engine_shaft"]
@@ -230,7 +227,7 @@ class SpeedFacts(_Frozen):
     )
 
 
-class SensorLimit(_Frozen):
+class SensorLimit(Frozen):
     """How wrong a sensor may be: half-width of a rectangular distribution."""
 
     quantity: Literal["zero_pa", "gain", "linearity_pa", "pressure_pa", "temperature_k", "humidity"]
@@ -238,7 +235,7 @@ class SensorLimit(_Frozen):
     source: str = Field(description="the data sheet, and what of it is remembered or judged")
 
 
-class SensorFacts(_Frozen):
+class SensorFacts(Frozen):
     role: str
     part: str
     range_pa: tuple[float, float] | None = Field(
@@ -247,7 +244,7 @@ class SensorFacts(_Frozen):
     limits: tuple[SensorLimit, ...]
 
 
-class SiteFacts(_Frozen):
+class SiteFacts(Frozen):
     altitude_m: float
     station_pressure_pa: float | None
     station_pressure_source: Source
@@ -257,7 +254,7 @@ class SiteFacts(_Frozen):
     humidity_source: Source
 
 
-class Provenance(_Frozen):
+class Provenance(Frozen):
     log_name: str
     log_sha256: str
     log_format: int
@@ -272,7 +269,7 @@ class Provenance(_Frozen):
     started: datetime | None = Field(description="host time of the first block, with its zone")
 
 
-class TimeStrip(_Frozen):
+class TimeStrip(Frozen):
     """Speed and differential pressure over the run, thinned for drawing."""
 
     time_s: tuple[float, ...]
@@ -280,7 +277,7 @@ class TimeStrip(_Frozen):
     differential_pressure_pa: tuple[float | None, ...]
 
 
-class RunResult(_Frozen):
+class RunResult(Frozen):
     """Everything that is said of one run."""
 
     schema_version: Literal[1] = 1
@@ -290,6 +287,9 @@ class RunResult(_Frozen):
         description="of the standard flow, e.g. '101 325 Pa, 20 °C, dry'"
     )
     duration_s: float
+    diagnosis: RunDiagnosis | NoDiagnosis = Field(
+        description="what the run says of its machine, or why it says nothing"
+    )
     points: tuple[SettledPoint, ...]
     rejected: tuple[RejectedStretch, ...]
     zeros: tuple[Zero, ...]

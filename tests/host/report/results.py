@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 
 from pullcurve.quantities import SI
+from pullcurve.report.diagnosis_result import NoDiagnosis
 from pullcurve.report.result import (
     ChannelQuality,
     Contribution,
@@ -270,6 +271,7 @@ def result(
         headline=headline(points, "port", REFERENCE, SI),
         reference_conditions=REFERENCE,
         duration_s=duration_s,
+        diagnosis=NoDiagnosis(why_none="The rig says nothing of the blower."),
         points=tuple(points),
         rejected=REJECTED,
         zeros=taken,

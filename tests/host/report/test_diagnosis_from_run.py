@@ -1,0 +1,101 @@
+"""From a run's diagnosis to its part of the result: the ledger adds up, a veto says nothing."""
+
+import json
+from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+import pullcurve
+from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
+from pullcurve.reduction.run import Run
+from pullcurve.report.diagnosis_result import NoDiagnosis, RunDiagnosis
+from pullcurve.report.from_run import result_of
+from pullcurve.report.result import RunResult
+
+SAMPLES = Path(__file__).parents[3] / "sample_logs"
+
+
+@pytest.fixture(scope="module")
+def run() -> Run:
+    return pullcurve.read_run(SAMPLES / "full_sensors.runlog")
+
+
+@pytest.fixture(scope="module")
+def found(run: Run) -> Diagnosis:
+    found = diagnose(run)
+    assert isinstance(found, Diagnosis)
+    return found
+
+
+@pytest.fixture(scope="module")
+def said(run: Run, found: Diagnosis) -> RunResult:
+    return result_of(run, found, "spring.runlog")
+
+
+def diagnosis(result: RunResult) -> RunDiagnosis:
+    assert isinstance(result.diagnosis, RunDiagnosis)
+    return result.diagnosis
+
+
+def test_the_steps_add_up_exactly_in_volume_and_in_mass(said: RunResult) -> None:
+    ledger = diagnosis(said).ledger
+    assert ledger is not None
+    for name in ("value_m3_s", "value_kg_s"):
+        steps = sum(getattr(step, name) for step in ledger.steps)
+        rated, metered = getattr(ledger.rated, name), getattr(ledger.metered, name)
+        assert rated - steps == pytest.approx(metered, rel=1e-12)
+        assert getattr(ledger.shortfall, name) == pytest.approx(rated - metered)
+        healthy = getattr(ledger.healthy, name)
+        assert getattr(ledger.lost, name) == pytest.approx(healthy - metered)
+    point = said.points[ledger.point - 1]
+    assert point.speed_rpm.value == ledger.speed_rpm
+    assert point.flow_inlet is not None
+    assert point.flow_inlet.value_m3_s == pytest.approx(ledger.metered.value_m3_s, rel=0.03)
+
+
+def test_the_rated_flow_here_is_less_by_the_density_of_the_open_air(said: RunResult) -> None:
+    """The sheet has a row without vacuum, so the densities are those of open air."""
+    ledger = diagnosis(said).ledger
+    assert ledger is not None
+    rated, site = ledger.rated_from, said.site
+    assert site.station_pressure_pa is not None
+    assert site.temperature_c is not None
+    thinner = site.station_pressure_pa / 101_325 * 293.15 / (site.temperature_c + 273.15)
+    assert rated.standard_flow_there_m3_s == pytest.approx(rated.flow_m3_s)
+    assert rated.standard_flow_here_m3_s / rated.flow_m3_s == pytest.approx(thinner, rel=0.006)
+
+
+def test_the_healthy_band_holds_the_points_of_a_blower_in_good_order(said: RunResult) -> None:
+    """The machine of this log runs slow, and at its speed moves what it should."""
+    band = diagnosis(said).healthy_band
+    assert [each.point for each in band] == [point.point for point in said.stated]
+    for each, point in zip(band, said.stated, strict=True):
+        low, high = each.standard_flow_low_m3_s, each.standard_flow_high_m3_s
+        flow = point.standard_flow
+        assert low < each.standard_flow_m3_s < high
+        assert low - flow.u95 < flow.value < high + flow.u95
+
+
+def test_a_vetoed_verdict_says_nothing_of_the_machine(run: Run, found: Diagnosis) -> None:
+    vetoed = replace(found, verdict=replace(found.verdict, vetoed_by=("tubes_reversed",)))
+    said = diagnosis(result_of(run, vetoed))
+    assert said.label == "vetoed"
+    assert said.vetoed_by == ("tubes_reversed",)
+    assert (said.ledger, said.spoil, said.wear_alone, said.probability) == (None,) * 4
+    assert (said.causes, said.candidates, said.healthy_band) == ((), (), ())
+
+
+def test_a_run_without_a_diagnosis_says_why(run: Run) -> None:
+    said = result_of(run, "The rig says nothing of the blower.")
+    assert said.diagnosis == NoDiagnosis(why_none="The rig says nothing of the blower.")
+
+
+def test_the_json_fits_the_schema_and_comes_back_the_same(said: RunResult) -> None:
+    schema = json.loads((files("pullcurve.report") / "result.schema.json").read_text("utf-8"))
+    text = said.model_dump_json()
+    jsonschema.Draft202012Validator(schema).validate(json.loads(text))
+    assert RunResult.model_validate_json(text) == said
+    assert json.loads(text)["diagnosis"]["baseline"] == "spring.runlog"
