@@ -24,7 +24,11 @@ Integers = NDArray[np.int64]
 
 CHAINS, STEPS, THIN = 400, 40, 5
 STARTS = (-1.3, -0.4, 0.4, 1.3)  # of a fault's size, as standard normal
-ITERATIONS = 24
+ITERATIONS = 60
+PATIENCE, HOPELESS = 12, 60.0  # turns before a set is given up, when its chi square is that far off
+DAMPINGS = (1e-4, 1e-2, 0.1, 0.5, 3.0)
+LONGEST, FARTHEST = 1.5, 5.0  # of a step, and from the prior's middle
+ENOUGH = 1e-2  # of chi square: less is no gain
 STEP = 1e-4
 
 TAP_HEADS = 1.3  # from rest behind the filter to the tap (judgement)
@@ -141,43 +145,68 @@ def sample(problem: Problem, fits: Fits, probability: Array, seed: int) -> Machi
 
 
 def fit(problem: Problem) -> Fits:
-    """The best machine of every set of faults, and the set's evidence by Laplace."""
-    number, d = len(problem.sets), problem.size
+    """The best machine of every set of faults, and the set's evidence by Laplace.
+
+    Gauss and Newton's method for all sets at once. Of several damped steps the best is taken
+    (Levenberg, Marquardt), until a set gains no more or has no hope beside the best.
+    """
+    d = problem.size
     mode, start = _starts(problem)
-    every = np.arange(number)
-    damping = np.full(number, 1e-3)
-    cost, jacobian, residual = np.full(number, np.inf), np.empty(0), np.empty(0)
-    trial = mode
+    cost = np.full(len(mode), np.inf)
+    precision = np.repeat(np.eye(d)[None], len(mode), axis=0)
+    active = np.arange(len(mode))
     for turn in range(ITERATIONS):
-        moved = np.repeat(trial[:, None, :], d + 1, axis=1)
+        at = mode[active]
+        moved = np.repeat(at[:, None, :], d + 1, axis=1)
         moved[:, 1:][:, np.arange(d), np.arange(d)] += STEP
-        flat = moved.reshape(-1, d)
-        state = problem.state(flat, np.repeat(every, d + 1), np.repeat(start, d + 1, axis=0))
-        start_new = state.inlet_pressure.reshape(number, d + 1, -1)[:, 0]
-        start_new = start_new / problem.evidence.setting.ambient_pressure
-        rows = problem.residuals(state).reshape(number, d + 1, -1)
-        new_cost = np.sum(rows[:, 0] ** 2, axis=1) + np.sum(trial**2, axis=1)
-        new_jacobian = np.swapaxes(rows[:, 1:] - rows[:, :1], 1, 2) / STEP
-        if turn == 0:
-            jacobian, residual = new_jacobian, rows[:, 0]
-            cost, start = new_cost, start_new
-        else:
-            better = new_cost <= cost
-            mode = np.where(better[:, None], trial, mode)
-            jacobian = np.where(better[:, None, None], new_jacobian, jacobian)
-            residual = np.where(better[:, None], rows[:, 0], residual)
-            start = np.where(better[:, None], start_new, start)
-            cost = np.where(better, new_cost, cost)
-            damping = np.where(better, damping / 5, damping * 4)
+        rows, start[active] = _solved(problem, moved, active, start[active])
+        residual = rows[:, 0]
+        jacobian = np.swapaxes(rows[:, 1:] - rows[:, :1], 1, 2) / STEP
+        cost[active] = np.sum(residual**2, axis=1) + np.sum(at**2, axis=1)
         normal = np.swapaxes(jacobian, 1, 2) @ jacobian + np.eye(d)
-        gradient = np.einsum("hrd,hr->hd", jacobian, residual) + mode
-        damped = normal + damping[:, None, None] * np.eye(d) * np.einsum("hii->hi", normal)[:, None]
-        step = np.linalg.solve(damped, -gradient[:, :, None])[:, :, 0]
-        trial = np.clip(mode + np.clip(step, -1.5, 1.5), -5, 5)
-    precision = np.swapaxes(jacobian, 1, 2) @ jacobian + np.eye(d)
+        precision[active] = normal
+        gradient = np.einsum("hrd,hr->hd", jacobian, residual) + at
+        trials = np.stack([_step(normal, gradient, damping) for damping in DAMPINGS], axis=1)
+        trials = np.clip(at[:, None, :] + trials, -FARTHEST, FARTHEST)
+        tried, _ = _solved(problem, trials, active, start[active])
+        costs = np.sum(tried**2, axis=2) + np.sum(trials**2, axis=2)
+        costs = np.where(np.isfinite(costs), costs, np.inf)
+        best = np.argmin(costs, axis=1)
+        rank = np.arange(len(active))
+        gain = cost[active] - costs[rank, best]
+        better = gain > 0
+        mode[active[better]] = trials[rank, best][better]
+        after = np.where(better, costs[rank, best], cost[active])
+        hope = np.full(len(active), True)
+        if turn >= PATIENCE:
+            hope = after < cost.min() + HOPELESS
+        active = active[(gain > ENOUGH) & hope]
+        if not len(active):
+            break
     root = np.linalg.cholesky(np.linalg.inv(precision))
     log_z = problem.log_norm - cost / 2 + np.log(np.einsum("hii->hi", root)).sum(axis=1)
     return Fits(mode, root, start, log_z)
+
+
+def _solved(problem: Problem, z: Array, of: Integers, start: Array) -> tuple[Array, Array]:
+    """Residuals of several machines of each set, (sets, machines, rows), and the inlet over
+    ambient pressure of each set's first machine."""
+    sets, number, d = z.shape
+    state = problem.state(z.reshape(-1, d), np.repeat(of, number), np.repeat(start, number, axis=0))
+    first = state.inlet_pressure.reshape(sets, number, -1)[:, 0]
+    return (
+        problem.residuals(state).reshape(sets, number, -1),
+        first / problem.evidence.setting.ambient_pressure,
+    )
+
+
+def _step(normal: Array, gradient: Array, damping: float) -> Array:
+    """A damped step, not longer than LONGEST along any variable."""
+    size = np.einsum("hii->hi", normal)
+    damped = normal + damping * size[:, :, None] * np.eye(size.shape[1])
+    step = np.linalg.solve(damped, -gradient[:, :, None])[:, :, 0]
+    longest = np.abs(step).max(axis=1, keepdims=True)
+    return np.asarray(step * np.minimum(1.0, LONGEST / np.maximum(longest, 1e-12)))
 
 
 def _starts(problem: Problem) -> tuple[Array, Array]:
