@@ -151,7 +151,10 @@ def _hose_loss(pieces: Sequence[HoseSegment]) -> float:
 def _loss(piece: HoseSegment) -> float:
     friction = hose.FRICTION[piece.wall].median
     fittings = piece.couplings * np.mean(hose.COUPLING_LOSS)
-    bends = piece.bends * friction * hose.EQUIVALENT_BORES["swept bend"]
+    bends = friction * (
+        piece.bends * hose.EQUIVALENT_BORES["swept bend"]
+        + piece.elbows * hose.EQUIVALENT_BORES["square bend"]
+    )
     return float(friction * piece.length / piece.bore + fittings + bends)
 
 

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 Array: TypeAlias = NDArray[np.float64]
 
 # How far a sheet may leave the law of `contradiction`, as a share of the slip. Fitted to the flow
-# through a compressible nozzle from 0 to 16 inHg the law is out by 1.2 % (own calculation).
+# through a compressible nozzle from 0 to 16 inHg its first and last terms alone are out by 1.2 %
+# (own calculation).
 _LAW_SHARE: Final = 0.015
 # A sheet that does not state its back-pressure may have any up to this (judgement).
 _MOST_BACK_PRESSURE_PA: Final = 15e3
@@ -28,12 +29,13 @@ def contradiction(rating: Rating) -> tuple[int, str] | None:
     """The row that cannot stand beside the others, from 0, and why not; None where all can.
 
     A row of its own speed and vacuum stands there once. What remains is held against the law of
-    displacement and slip: inlet flow = A N - B sqrt(r - 1) - C (r - 1/r), N the speed and r the
-    pressure ratio, with the root for wide gaps and the last term for gaps so narrow that the
-    flow in them is laminar. Each row is compared with what the law makes of all others. It may
-    differ by its own rounding, by theirs as it comes through the fit, and by 1.5 % of the slip,
-    which is how far the law itself is out. At last, flow must not fall with speed, nor rise with
-    vacuum: rounding cannot turn these round.
+    displacement and slip: inlet flow = A N - B sqrt(r - 1) - C (1 - 1/r) - D (r - 1/r), N the
+    speed and r the pressure ratio. The root is for wide gaps; the other two are for slip that
+    goes with the difference of pressure, as some sheets are drawn, and for gaps so narrow that
+    the flow in them is laminar. Each row is compared with what the law makes of all others. It
+    may differ by its own rounding, by theirs as it comes through the fit, and by 1.5 % of the
+    slip, which is how far the law itself is out. At last, flow must not fall with speed, nor rise
+    with vacuum: rounding cannot turn these round.
 
     Source: the law of slip as in `physics.blower`; the comparison by deleted residuals
     (Belsley, Kuh, Welsch, Regression Diagnostics, 1980, from memory).
@@ -67,8 +69,12 @@ def _wrong_order(rating: Rating) -> tuple[int, str] | None:
             why = "speed flow falls with vacuum"
         else:
             continue
-        return other, (
-            f"{_named(rating, other)}, beside {_named(rating, this)}: at one {why}; read both off "
+        # Of the two the one that is further from a plain law; either may be wrong.
+        outlying = _deviations(rating, rating.back_pressure or 0.0, terms=1)[2]
+        earlier = outlying[this] > 1.01 * outlying[other]
+        wrong, right = (this, other) if earlier else (other, this)
+        return wrong, (
+            f"{_named(rating, wrong)}, beside {_named(rating, right)}: at one {why}; read both off "
             "the sheet again"
         )
     return None
@@ -101,15 +107,18 @@ def _off_the_law(rating: Rating) -> tuple[int, str] | None:
     )
 
 
-def _deviations(rating: Rating, back_pressure: float) -> tuple[Array, Array, Array]:
+def _deviations(rating: Rating, back_pressure: float, terms: int = 3) -> tuple[Array, Array, Array]:
     """Of each row the inlet flow that the law makes of all others, its distance from that over
     what rounding and the law's own doubt allow, and how likely it is the one wrong figure: the
-    residual over its standard deviation, greatest where one figure alone is wrong."""
+    residual over its standard deviation, greatest where one figure alone is wrong.
+
+    terms: how many of the law's terms of slip are used.
+    """
     flow, half = rating.inlet_flow_m3_s, rating.widest_rounding_m3_s / 2 * rating.to_inlet
     inlet = rating.reference_pressure - rating.vacuum_pa
     ratio = (rating.reference_pressure + back_pressure) / inlet
-    wide, narrow = np.sqrt(ratio - 1.0), ratio - 1.0 / ratio
-    columns = [rating.speed_rpm, wide, narrow]
+    slip_terms = [np.sqrt(ratio - 1.0), 1.0 - 1.0 / ratio, ratio - 1.0 / ratio][:terms]
+    columns = [rating.speed_rpm, *slip_terms]
     law = np.column_stack([column / max(1e-12, np.max(column)) for column in columns])
     inverse = np.linalg.pinv(law, rcond=1e-9)
     hat = law @ inverse

@@ -132,6 +132,18 @@ def test_a_sheet_by_the_law_is_taken_and_one_wrong_figure_in_it_is_named(
         assert refused(spoilt, **keys)[0] == ("rows", number)
 
 
+@pytest.mark.parametrize("power", [0.4, 0.5, 0.7, 1.0])
+@pytest.mark.parametrize("step", [1, 5])
+def test_a_smooth_sheet_of_another_law_of_slip_is_taken(power: float, step: int) -> None:
+    """Slip by a power of the difference in psi (0.4912 of an inHg), as a maker may draw it."""
+    rows = [
+        [speed, vacuum, step * round((speed - 100 * (0.4912 * vacuum) ** power) * 0.3 / step)]
+        for speed in (1800, 2400, 3000, 3600)
+        for vacuum in (0, 2, 4, 6, 8, 10, 12, 15)
+    ]
+    assert len(sheet(rows).rows) == 32
+
+
 @pytest.mark.parametrize(
     ("rows", "number", "sentence"),
     [
@@ -147,6 +159,11 @@ def test_a_sheet_by_the_law_is_taken_and_one_wrong_figure_in_it_is_named(
             "3600 rpm, 12 inHg: 976 cfm, beside 3600 rpm, 8 inHg: 975 cfm: at one speed flow falls",
         ),
         ([[3600, 8, 975], [1800, 8, 980]], 1, "at one vacuum flow rises with speed"),
+        (
+            [[3600, 0, 1080], [3600, 4, 1015], [3600, 8, 795], [3600, 12, 940]],
+            2,
+            "3600 rpm, 8 inHg: 795 cfm, beside 3600 rpm, 12 inHg: 940 cfm: at one speed flow falls",
+        ),
         ([[3600, 8, 975], [3500, 8, 975]], None, ""),  # alike within 5 cfm of rounding
     ],
 )
