@@ -1,7 +1,7 @@
 """One run of the population: machine, instrument, operator, rig file and trouble, as drawn."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pandas as pd
 
@@ -20,7 +20,6 @@ from pullcurve.bench.scenario import Scenario
 from pullcurve.bench.world import World
 from pullcurve.errors import ScenarioError
 from pullcurve.links.direct_link import DirectLink
-from pullcurve.sources import Received
 
 ATTEMPTS = 50
 SLOWEST_AIR_S = 3.0  # three time constants
@@ -51,11 +50,11 @@ class StrayClock(DirectLink):
         super().__init__(case.scenario, World(case.scenario, case.plant))
         self._jump = case.clock_jump
 
-    def _received(self, now_us: int, data: bytes) -> Received:
-        received = super()._received(now_us, data)
+    def _host_time(self, now_us: int) -> datetime:
+        now = super()._host_time(now_us)
         if self._jump is None or now_us * 1e-6 < self._jump[0]:
-            return received
-        return received._replace(host_time=received.host_time + timedelta(seconds=self._jump[1]))
+            return now
+        return now + timedelta(seconds=self._jump[1])
 
 
 def draw_case(seed: int, number: int, position: str, trouble: str | None) -> Case:

@@ -202,7 +202,10 @@ def spoil(dice: Dice, trouble: str | None, drawn: Drawn) -> Tree:
     if trouble == "straightener_missing":
         meter["discharge_coefficient"] *= 1 - dice.between(0.01, 0.05)
         meter["coefficient_noise"] = dice.between(0.01, 0.04)
-    if trouble == "records_lost" or dice.chance(0.08):
-        rate = dice.ratio(1e-5, 3e-4) if trouble != "records_lost" else dice.ratio(3e-4, 2e-3)
+    if trouble == "records_lost":
+        begin_s = dice.between(0, duration_s - 100)  # longer than the board remembers
+        scenario["link"] = {"outages": [(begin_s, begin_s + dice.between(60, 90))]}
+    elif dice.chance(0.08):
+        rate = dice.ratio(1e-5, 3e-4)
         scenario["link"] = {"damage": [{"from_s": 0.0, "to_s": duration_s, "rate": rate}]}
     return scenario | {"meter": meter}

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import count
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -39,10 +40,12 @@ class RunRecords:
     """Tables of one run, a row a record, sorted by `boot` and `seq`.
 
     Each has the columns `boot` (the board's start: 1, 2, ... in order of appearance, whatever
-    number the board gave it), `seq`, `host_s` (when the host received it, since the first
-    bytes), `time_s` (board seconds since the first block, for blocks and shafts their start)
-    and the fields of its kind. In blocks and shafts `after_gap` is False where the row before
-    ends where this one starts, and True everywhere else, in the first row of each start as well.
+    number the board gave it), `seq`, `late` (whether records with higher numbers came before it),
+    `host_s` (when the host received it, since the first bytes; of a late one, when it would have
+    come in its turn), `time_s` (board seconds since the first block, for blocks and shafts their
+    start) and the fields of its kind. In blocks and shafts `after_gap` is False where the row
+    before ends where this one starts, and True everywhere else, in the first row of each start as
+    well.
     """
 
     headers: tuple[Held, ...]
@@ -78,6 +81,7 @@ class Assembler:
         self._damaged: Counter[str] = Counter()
         self._rows: dict[str, list[tuple[Any, ...]]] = {kind: [] for kind in DATA}
         self._began: float | None = None
+        self._arrivals = count()
 
     def add(self, received: Received) -> None:
         """Keep the records that these bytes complete."""
@@ -92,7 +96,8 @@ class Assembler:
 
     def _keep(self, record: Record, start: int, host_s: float) -> None:
         if record.kind in self._rows:
-            self._rows[record.kind].append((start, record.seq, host_s, *record.values))
+            row = (start, record.seq, host_s, next(self._arrivals), *record.values)
+            self._rows[record.kind].append(row)
             return
         if record.kind == "board" and named(record)["format"] != FORMAT_VERSION:
             self._foreign_format = named(record)["format"]
@@ -140,7 +145,7 @@ class Assembler:
         )
 
     def _table(self, kind: str) -> pd.DataFrame:
-        names = ["boot", "seq", "host_s", *(name for name, _ in DATA[kind])]
+        names = ["boot", "seq", "host_s", "arrival", *(name for name, _ in DATA[kind])]
         table = pd.DataFrame.from_records(self._rows[kind], columns=names)
         table["boot"] = table["boot"].map(self._sequence.starts())
         # A record may be kept twice until it shows that no new start of the board began with it.
@@ -171,6 +176,7 @@ class Assembler:
         """Adds `time_s` and `after_gap`; returns the host's time of the zero of `time_s`."""
         for kind, table in tables.items():
             table["time_s"] = np.nan
+            table["late"] = False
             if kind in _STRETCHES:
                 table["after_gap"] = True
         end_s, set_back_s = -np.inf, 0.0
@@ -182,6 +188,7 @@ class Assembler:
         zero_s = float(tables["block"]["time_s"].iloc[0])
         for table in tables.values():
             table["time_s"] -= zero_s
+            del table["arrival"]
         return zero_s
 
 
@@ -246,6 +253,11 @@ def _place_start(
     host_s = joined(lambda _: "host_s", np.float64)
     seq = joined(lambda _: "seq", np.int64)
     order = np.argsort(seq, kind="stable")
+    arrival = joined(lambda _: "arrival", np.int64)[order]
+    in_time = np.empty(len(seq), dtype=np.bool_)
+    in_time[order] = arrival == np.minimum.accumulate(arrival[::-1])[::-1]
+    own = order[in_time[order]]  # in time, by number
+    host_s = np.where(in_time, host_s, np.interp(seq, seq[own], host_s[own]))
     board_s = np.empty(len(seq))
     board_s[order] = unwrap(
         ticks[order],
@@ -255,15 +267,19 @@ def _place_start(
         header.tick_bits,
         header.block_us,
     )
-    board_s += np.median(host_s - board_s) + set_back_s
+    on_the_way_s = np.interp(board_s, board_s[own], (host_s - board_s)[own])
+    host_s = np.where(in_time, host_s, board_s + on_the_way_s)
+    board_s += np.median((host_s - board_s)[own]) + set_back_s
     overlap_s = max(end_s - float(board_s.min()), 0.0)
     board_s += overlap_s
     end_s = float(board_s.max())
     begin = 0
     for kind, index in rows.items():
         own_s = board_s[begin : begin + len(index)]
-        begin += len(index)
         tables[kind].loc[index, "time_s"] = own_s
+        tables[kind].loc[index, "host_s"] = host_s[begin : begin + len(index)]
+        tables[kind].loc[index, "late"] = ~in_time[begin : begin + len(index)]
+        begin += len(index)
         if kind in _STRETCHES and len(index):
             tables[kind].loc[index, "after_gap"] = _after_gap(tables[kind].loc[index], header)
             end_s = max(end_s, float(own_s.max()) + header.block_us * 1e-6)

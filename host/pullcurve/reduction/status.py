@@ -53,7 +53,8 @@ class Status:
         if received.link:
             self._gone = received.link == "lost"
             self._news.append(
-                "the board is gone; the recording goes on and waits for it: check its plug"
+                "the board is gone; the recording goes on and waits for it: check its plug, or "
+                "come nearer"
                 if self._gone
                 else "the board is back"
             )

@@ -388,7 +388,7 @@ def _board_and_link(run: "Run") -> Iterator[Trouble]:
             "none",
         )
     dropped = int(records.events.loc[records.events["code"] == "dropped", "value"].sum())
-    if dropped:
+    if dropped and records.lost:  # else they were dropped on another link
         yield Trouble(
             "records_dropped",
             "link",
@@ -400,12 +400,14 @@ def _board_and_link(run: "Run") -> Iterator[Trouble]:
 
 def _clock_jump(run: "Run") -> float:
     """The largest change of the host's clock against the board's, beyond their drift."""
-    blocks = run.records.blocks
+    records = run.records
     greatest = 0.0
-    for _, rows in blocks.groupby("boot"):
-        late = (rows["host_s"] - rows["time_s"]).to_numpy()
+    for _, rows in records.blocks[~records.blocks["late"]].groupby("boot"):
+        host_s = rows["host_s"].to_numpy()
+        # What nobody read for a while comes all at once, and late.
+        in_turn = np.diff(host_s, append=np.inf) > 0.3e-6 * records.header.block_us
+        late = (host_s - rows["time_s"].to_numpy())[in_turn]
         if len(late) > 3 * STEADY_BLOCKS:
-            # Over so many blocks a stretch in which nobody read, and all came late, is no jump.
             smooth = pd.Series(late).rolling(STEADY_BLOCKS).median().dropna().to_numpy()
             steps = np.abs(smooth[STEADY_BLOCKS:] - smooth[:-STEADY_BLOCKS])
             greatest = max(greatest, float(steps.max()))

@@ -30,6 +30,7 @@ if os.name != "posix":
         "pseudo-terminals stand in for ports, and Windows has none", allow_module_level=True
     )
 
+import resource
 import termios
 import tty
 
@@ -285,6 +286,28 @@ def test_the_status_wipes_out_nothing_that_is_typed(board: Board, tmp_path: Path
     assert b"\r" not in shown.replace(b"\r\n", b"")
     assert b"\x1b" not in shown
     assert [note.value for note in joined(read_log(path).host_records)] == ["off"]
+
+
+def test_a_full_disk_ends_a_recording_loudly_and_costs_nothing(
+    board: Board, tmp_path: Path
+) -> None:
+    """A limit on the size of files stands in for the end of the disk."""
+    path = tmp_path / "run.runlog"
+
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (2000, 2000))
+
+    with recording(path, board.port, preexec_fn=limit) as process:
+        assert board.heard(6) == b"hello\n"
+        board.send(b"".join(BLOCKS))
+        _, err = said(process, code=1)
+    assert "run.runlog: writing stopped: " in err
+    assert "what was received until now is in the file" in err
+    log = read_log(path)
+    whole = [received.data for received in log.received]
+    assert whole == BLOCKS[: len(whole)]
+    assert len(whole) > 20
+    assert sum(log.damaged.values()) <= 1  # the line that no longer fitted
 
 
 def test_a_recording_that_hears_nothing_says_so(board: Board, tmp_path: Path) -> None:

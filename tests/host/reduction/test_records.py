@@ -6,6 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -168,6 +169,42 @@ def test_neither_wraps_nor_the_hosts_clock_nor_lost_blocks_move_a_block(
     np.testing.assert_allclose(blocks["time_s"], since_s, atol=1e-6)
     gaps = [True, *(b != a + 1 for a, b in pairwise(kept))]
     assert blocks["after_gap"].tolist() == gaps
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    boot=st.integers(1, 2),
+    begin=st.integers(40, 200),
+    outage=st.integers(1, 250),
+    batch=st.integers(1, 16),
+    jump_s=st.sampled_from([0.0, -40.0, 3600.0]),
+)
+def test_what_comes_again_stands_in_its_place_and_time(
+    boot: int, begin: int, outage: int, batch: int, jump_s: float
+) -> None:
+    """Of a start that began before the host was there, too; then its clock may jump once."""
+    before = Board(1, 0).run(50)
+    board = Board(boot, 20).run(600) if boot > 1 else Board(1, 0).run(600)
+    lines = [*before.lines] if boot > 1 else []
+    begin = 1 if boot > 1 else begin  # number 0 is never asked for
+    lost, live = board.lines[begin : begin + outage], board.lines[begin + outage :]
+    lines += board.lines[:begin] if boot == 1 else []
+    moved = []
+    for place, (host_s, line) in enumerate(live):
+        moved.append((host_s, line))
+        moved += [(host_s, again) for _, again in lost[place * batch : (place + 1) * batch]]
+    jumps_at = len(moved) * 3 // 4
+    lines += [(host_s + jump_s * (i > jumps_at), line) for i, (host_s, line) in enumerate(moved)]
+    found = finished(lines)
+    expected = finished(before.lines * (boot > 1) + board.lines)
+    assert found.lost == 0
+    assert found.late == len(lost)
+    np.testing.assert_allclose(found.blocks["time_s"], expected.blocks["time_s"], atol=0.11)
+    columns = ["boot", "seq", "start_ticks", "after_gap"]
+    pd.testing.assert_frame_equal(found.blocks[columns], expected.blocks[columns])
+    assert [held[:2] for held in found.headers] == [held[:2] for held in expected.headers]
+    if not jump_s:
+        np.testing.assert_allclose(found.blocks["host_s"], expected.blocks["host_s"], atol=0.11)
 
 
 def test_a_second_shafts_gaps_are_seen_as_well() -> None:
