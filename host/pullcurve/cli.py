@@ -305,11 +305,11 @@ def watch(
     finally:
         session.stop()
         show.close()
-    _tell_faults(log, session.display_faults)
+    _tell_faults(log, session.receiver.display_faults)
     if log.exists():
         click.echo(f"wrote {log}: {status.records} records")
-    if session.fault:
-        raise click.ClickException(session.fault)
+    if session.receiver.fault:
+        raise click.ClickException(session.receiver.fault)
 
 
 def _of_replayed(name: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":

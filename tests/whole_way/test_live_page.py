@@ -89,7 +89,7 @@ def test_a_run_is_shown_as_it_is_made(chromium: Browser, tmp_path: Path) -> None
     ):
         source.go.set()
         wait(phone, lambda: "Engine off" in sentence(phone))
-        assert phone.inner_text("#flow") == "–"
+        assert phone.inner_text("#flow") == "0"
         for page in (phone, desk):
             wait(page, lambda page=page: sentence(page).startswith("Settled for"))
             assert 400 < float(page.inner_text("#flow")) < 900
@@ -204,5 +204,5 @@ def test_what_is_wrong_with_the_source_or_the_log_is_told(
         wait(page, lambda: "there is no such port" in page.inner_text("#alarms"))
         wait(page, lambda: "No space left" in page.inner_text("#alarms"))
         assert "No space left" in sentence(page)
-        assert "No space left" in watch.session.fault
+        assert "No space left" in watch.session.receiver.fault
         check_access(page)

@@ -24,6 +24,7 @@ _ASSETS = {
     "/page.css": ("page.css", "text/css; charset=utf-8"),
     "/page.js": ("page.js", "text/javascript; charset=utf-8"),
     "/curve.js": ("curve.js", "text/javascript; charset=utf-8"),
+    "/guide.js": ("guide.js", "text/javascript; charset=utf-8"),
     "/icon.svg": ("icon.svg", "image/svg+xml"),
 }
 LONGEST_BODY = 4000  # bytes
@@ -45,12 +46,32 @@ def application(session: Session, board: Noticeboard) -> Starlette:
         if not isinstance(text, str):
             return _refused("There are no words in it.")
         try:
-            understood = await run_in_threadpool(session.say, text)
+            understood = await run_in_threadpool(session.receiver.say, text)
         except ValueError as fault:
             return _refused(f"Not noted: {fault}")
         except PullcurveError as fault:
             return _refused(f"Not noted: {fault}", 500)
         return JSONResponse({"sentence": f"Noted: {understood}"})
+
+    async def answer(request: Request) -> Response:
+        said = await _body(request)
+        fields = said.get("fields")
+        try:
+            understood = await run_in_threadpool(
+                session.answer,
+                str(said.get("question")),
+                str(said.get("button")),
+                fields if isinstance(fields, dict) else {},
+            )
+        except ValueError as fault:
+            return _refused(f"Not noted: {fault}")
+        except PullcurveError as fault:
+            return _refused(f"Not noted: {fault}", 500)
+        return JSONResponse({"sentence": f"Noted: {understood}" if understood else ""})
+
+    async def press(request: Request) -> Response:
+        session.press(str((await _body(request)).get("button")))
+        return JSONResponse({"sentence": ""})
 
     async def report(request: Request) -> Response:
         try:
@@ -59,7 +80,7 @@ def application(session: Session, board: Noticeboard) -> Starlette:
             return _refused(str(fault), 409)
         except BrokenProcessPool:
             return _refused("The making of the report was interrupted: ask once more.", 500)
-        name = session.log.stem + ".report.html" if "keep" in request.query_params else ""
+        name = session.receiver.log.stem + ".report.html" if "keep" in request.query_params else ""
         return Response(
             html,
             media_type="text/html; charset=utf-8",
@@ -67,9 +88,11 @@ def application(session: Session, board: Noticeboard) -> Starlette:
         )
 
     async def run_log(_: Request) -> Response:
-        if not session.log.exists():
+        if not session.receiver.log.exists():
             return _refused("Nothing is recorded yet.", 409)
-        return FileResponse(session.log, media_type="text/plain", filename=session.log.name)
+        return FileResponse(
+            session.receiver.log, media_type="text/plain", filename=session.receiver.log.name
+        )
 
     routes = [Route(path, asset(*what)) for path, what in _ASSETS.items()]
     return Starlette(
@@ -77,10 +100,17 @@ def application(session: Session, board: Noticeboard) -> Starlette:
             *routes,
             Route("/events", events),
             Route("/note", note, methods=["POST"]),
+            Route("/answer", answer, methods=["POST"]),
+            Route("/press", press, methods=["POST"]),
             Route("/report", report),
             Route("/runlog", run_log),
-        ]
+        ],
+        exception_handlers={Exception: _failed},
     )
+
+
+def _failed(_: Request, fault: Exception) -> Response:
+    return _refused(f"The laptop failed at this by an error of its own: {fault!r}.", 500)
 
 
 async def _body(request: Request) -> dict[str, object]:

@@ -15,6 +15,7 @@ from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.rig.loading import parse_rig
+from pullcurve.rig.models import Rig
 
 
 @dataclass(frozen=True)
@@ -47,16 +48,16 @@ class Reduced:
 class Reducer:
     """Works on one request at a time."""
 
-    def __init__(self, log: Path, rig_text: str, rig_name: str) -> None:
-        self._what = (log, rig_text, rig_name)
+    def __init__(self, rig: Rig) -> None:
+        self._rig = (rig.text, rig.file)
         self._pool = ProcessPoolExecutor(1, get_context("spawn"), initializer=_leave_ctrl_c)
 
-    def reduce(self) -> "Future[Reduced]":
-        return self._pool.submit(_reduce, *self._what)
+    def reduce(self, log: Path) -> "Future[Reduced]":
+        return self._pool.submit(_reduce, log, *self._rig)
 
-    def report(self, units: str) -> "Future[str]":
+    def report(self, log: Path, units: str) -> "Future[str]":
         """The report as a page. Its future raises PullcurveError where there is none to make."""
-        return self._pool.submit(_report, *self._what, units)
+        return self._pool.submit(_report, log, *self._rig, units)
 
     def close(self) -> None:
         self._pool.shutdown(wait=False, cancel_futures=True)

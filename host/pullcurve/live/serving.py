@@ -91,7 +91,7 @@ class PageServer:
         self._server = _Server(
             uvicorn.Config(
                 app,
-                log_level="warning",
+                log_level="critical",  # a request that fails is answered with a sentence
                 access_log=False,
                 lifespan="off",
                 timeout_graceful_shutdown=_END_WITHIN_S,

@@ -1,37 +1,36 @@
-"""One watch: a source into a run log, and what it says on the noticeboard.
+"""One watch: what is received, and what is said of it on the noticeboard.
 
-Two threads: one receives and writes, and says the newest second; the other looks at the newest
-minute once a second, and asks for the whole log to be reduced now and then.
+The receiver's thread says the newest second. Another looks at the newest minute once a second,
+asks for the whole log to be reduced now and then, and keeps the guide informed.
 """
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from queue import SimpleQueue
 from threading import Event, Lock, Thread
 
-from pullcurve.errors import LinkError, PullcurveError
+from pullcurve.errors import PullcurveError
 from pullcurve.live import words
+from pullcurve.live.guide import Facts, Guide
 from pullcurve.live.noticeboard import Noticeboard
+from pullcurve.live.receiving import Receiver
 from pullcurve.live.reducing import Reduced, Reducer
 from pullcurve.quantities import UNIT_SYSTEMS
-from pullcurve.recording import Watcher, record
+from pullcurve.recording import Watcher
 from pullcurve.reduction.latest import Latest, Now
 from pullcurve.rig.models import Rig
-from pullcurve.run_log.notes import Note, Spoken, understand
-from pullcurve.run_log.writing import LogWriter
+from pullcurve.run_log.notes import Note
 from pullcurve.sources import Received, Source
 
-LOOK_EVERY_S = 1.0  # of the source's time
+LOOK_EVERY_S = 1.0  # of the source's time, or of ours
 BEAT_S = 0.2
-TRY_AGAIN_S = 2.0
 REDUCE_EVERY_S = 3.0
 REST = 10.0  # times as long as a reduction took, until the next one
-HEAR_S = 12.0  # for the source to stop, once what it asked for again has come
+NOTHING_YET = Now("no flow", 0.0, "Nothing has come from a board yet.")
 
 
 class Session:
@@ -49,179 +48,113 @@ class Session:
         notes: Sequence[Note] = (),
         patient: bool = False,
     ) -> None:
-        self.log = log
-        self.fault = ""
-        self.display_faults: list[Exception] = []
-        self._open_source = open_source
+        self.receiver = Receiver(
+            open_source,
+            log,
+            rig.text if rig is not None else None,
+            watchers=(self._receive, *watchers),
+            renewed=self._begin,
+            notes=notes,
+            patient=patient,
+        )
         self._rig = rig
         self._units_name = units
         self._units = UNIT_SYSTEMS[units]
         self._board = board
-        self._watchers = watchers
-        self._carried = notes
-        self._patient = patient
-        self._latest = Latest(rig)
-        self._now = Now("no flow", 0.0, "Nothing has come from a board yet.")
-        self._reducer = Reducer(log, rig.text, rig.file) if rig is not None else None
-        self._reduction: Future[Reduced] | None = None
-        self._reduced: Reduced | None = None
-        self._reduce_at_s = 0.0
-        self._hold_ended = False
-        self._complete = False  # the whole log has been reduced after its end
-        self._typed: SimpleQueue[tuple[datetime, Spoken, str]] = SimpleQueue()
-        self._append = Lock()
-        self._gone = False
-        self._open = False
-        self._ended = Event()
+        self._reducer = Reducer(rig) if rig is not None else None
+        self._guiding = Lock()
         self._stopping = Event()
-        self._heard_s = time.monotonic()
-        self._first: datetime | None = None
-        self._newest: datetime | None = None
-        self._threads = [
-            Thread(target=self._record, daemon=True, name="recording"),
-            Thread(target=self._watch, daemon=True, name="watching"),
-        ]
+        self._thread = Thread(target=self._watch, daemon=True, name="watching")
+        self._begin()
 
-    def start(self) -> None:
+    def _begin(self) -> None:
+        """Nothing is known of the run yet."""
+        with self._guiding:
+            self._latest = Latest(self._rig)
+            self._guide = Guide(self._rig, self._units_name) if self._rig is not None else None
+            self._now = NOTHING_YET
+            self._looked_at: datetime | None = None  # by the source's clock
+            self._looked_s = 0.0
+            self._reduced: Reduced | None = None
+            self._reduction: Future[Reduced] | None = None
+            self._reduce_at_s = 0.0
+            self._hold_ended = False
+            self._complete = False  # the whole log has been reduced after its end
         self._board.post("about", words.about(self._rig, self._units))
         self._board.post("curve", words.curve_words((), self._units))
-        for thread in self._threads:
-            thread.start()
+
+    def start(self) -> None:
+        self.receiver.start()
+        self._thread.start()
 
     def stop(self) -> None:
         """End the recording, with its last record whole."""
         self._stopping.set()
-        for thread in self._threads:
-            thread.join(HEAR_S)
+        self.receiver.stop()
+        self._thread.join()
         if self._reducer is not None:
             self._reducer.close()
-
-    def say(self, text: str, at: str = "") -> str:
-        """Write what a person typed into the log, and return it as it was understood.
-
-        Raises ValueError with a sentence when it cannot be understood, LogError when it cannot
-        be written.
-        """
-        spoken = understand(text)
-        when = self._newest or datetime.now().astimezone()
-        with self._append:
-            if self._open:
-                self._typed.put((when, spoken, at))
-            elif self._first is not None:
-                with LogWriter(self.log, append=True) as writer:
-                    writer.note(when, spoken, at)
-            else:
-                raise ValueError("nothing is recorded yet, so there is no log to write it into")
-        return f"{spoken.what.replace('_', ' ')} {spoken.value} {spoken.place}".rstrip()
 
     def report(self) -> "Future[str]":
         """The report of the log as it stands. Raises PullcurveError without a rig."""
         if self._reducer is None:
             raise PullcurveError(self._now.fault)
-        return self._reducer.report(self._units_name)
+        return self._reducer.report(self.receiver.log, self._units_name)
 
-    # Receiving
+    def press(self, button: str) -> None:
+        """A button of the guide's card."""
+        if button == "again":
+            self.receiver.begin_again()
+        elif self._guide is not None:
+            with self._guiding:
+                self._guide.press(button)
 
-    def _record(self) -> None:
-        try:
-            source = self._entered()
-            if source is None:
-                return
-            try:
-                self._receive_all(source)
-            finally:
-                source.__exit__(None, None, None)
-        except PullcurveError as fault:
-            self.fault = str(fault)
-        except Exception as fault:  # noqa: BLE001  (the page must say that it stands still)
-            self.fault = f"The recording ended by an error of its own: {fault!r}."
-        finally:
-            self._ended.set()
+    def answer(self, question: str, button: str, said: Mapping[str, str]) -> str:
+        """Write the answer to one of the guide's questions into the log; what was understood.
 
-    def _entered(self) -> Source | None:
-        """The source, once its way is open; None when the watch has been stopped before."""
-        while not self._stopping.is_set():
-            try:
-                source = self._open_source()
-                source.__enter__()
-            except LinkError as fault:
-                if not self._patient:
-                    raise
-                self.fault = f"{fault} It is tried again every {TRY_AGAIN_S:.0f} s."
-                self._stopping.wait(TRY_AGAIN_S)
-            else:
-                self.fault = ""
-                self._heard_s = time.monotonic()
-                return source
-        return None
-
-    def _receive_all(self, source: Source) -> None:
-        with LogWriter(self.log, source=source.name) as writer:
-            now = datetime.now().astimezone()
-            if self._rig is not None:
-                writer.rig(now, self._rig.text)
-            for note in self._carried:
-                writer.note(note.host_time, Spoken(note.what, note.value, note.place), note.at)
-
-            def write_typed(_: Received | None = None) -> None:
-                while not self._typed.empty():
-                    writer.note(*self._typed.get())
-
-            self._open = True
-            watchers: tuple[Watcher, ...] = (self._receive, write_typed, *self._watchers)
-            try:
-                self.display_faults += record(source, writer, watchers, self._stopping.is_set)
-            finally:
-                with self._append:
-                    self._open = False
-                write_typed()
+        Raises what `Receiver.say` raises.
+        """
+        if self._guide is None:
+            return ""
+        with self._guiding:
+            noted = self._guide.answer(question, button, said)
+            told = self.receiver.say(*noted, what=question) if noted is not None else ""
+            self._guide.answered(question, button)
+        return told
 
     def _receive(self, received: Received) -> None:
-        self._first = self._first or received.host_time
-        self._newest = received.host_time
-        if received.data:
-            self._heard_s = time.monotonic()
-        if received.link:
-            self._gone = received.link == "lost"
         if self._latest.add(received):
-            self._say_reading()
-
-    def _say_reading(self) -> None:
-        reading = self._latest.reading()
-        if reading is not None:
-            self._board.post("reading", words.reading_words(reading, self._units))
-
-    # Watching
+            reading = self._latest.reading()
+            if reading is not None:
+                self._board.post("reading", words.reading_words(reading, self._units))
 
     def _watch(self) -> None:
-        looked_at: datetime | None = None
         while not self._stopping.wait(BEAT_S):
-            ended = self._ended.is_set()
+            ended = self.receiver.ended.is_set()
             try:
-                if self._is_due(looked_at, ended=ended):
-                    looked_at = self._newest
-                    self._look()
+                self._look(ended=ended)
                 self._attend_reduction(ended=ended)
                 self._say()
             except Exception as fault:  # noqa: BLE001  (the recording goes on)
                 self._now = Now("no flow", 0.0, f"The page cannot work this out: {fault!r}.")
                 self._say()
 
-    def _is_due(self, looked_at: datetime | None, *, ended: bool) -> bool:
-        if self._newest is None or self._newest == looked_at:
-            return False
-        return (
-            looked_at is None or ended or (self._newest - looked_at).total_seconds() >= LOOK_EVERY_S
-        )
-
-    def _look(self) -> None:
+    def _look(self, *, ended: bool) -> None:
+        newest, looked_at = self.receiver.newest, self._looked_at
+        if newest is None or newest == looked_at:
+            return
+        now_s = time.monotonic()
+        fresh_s = (newest - looked_at).total_seconds() if looked_at is not None else LOOK_EVERY_S
+        if max(fresh_s, now_s - self._looked_s) < LOOK_EVERY_S and not ended:
+            return
+        self._looked_at, self._looked_s = newest, now_s
         now = self._latest.look()
         self._hold_ended |= self._now.state == "settled" and now.state != "settled"
         self._now = now
 
     def _attend_reduction(self, *, ended: bool) -> None:
         """Take what has been reduced, and ask for more when there is more in the log."""
-        if self._reducer is None or self._first is None:
+        if self._reducer is None or self.receiver.first is None:
             return
         if self._reduction is not None:
             if not self._reduction.done():
@@ -232,15 +165,14 @@ class Session:
         if due and not self._complete:
             self._hold_ended = False
             self._complete = ended
-            self._reduction = self._reducer.reduce()
+            self._reduction = self._reducer.reduce(self.receiver.log)
 
     def _take(self, reduction: "Future[Reduced]") -> None:
         try:
             reduced = reduction.result()
         except BrokenProcessPool:
             # It ran out of memory, or was killed.
-            if self._rig is not None:
-                self._reducer = Reducer(self.log, self._rig.text, self._rig.file)
+            self._reducer = Reducer(self._rig) if self._rig is not None else None
             self._complete = False
             reduced = Reduced(fault="the reduction of the whole log was interrupted")
         self._reduce_at_s = time.monotonic() + max(REDUCE_EVERY_S, REST * reduced.seconds)
@@ -249,21 +181,41 @@ class Session:
             self._board.post("curve", words.curve_words(reduced.points, self._units))
 
     def _say(self) -> None:
+        receiver = self.receiver
         way = words.Way(
-            gone=self._gone,
-            ended=self._ended.is_set(),
-            silent_s=round(time.monotonic() - self._heard_s, 1),
-            log=self.log.name,
-            elapsed_s=(
-                (self._newest - self._first).total_seconds()
-                if self._first and self._newest
-                else 0.0
-            ),
-            fault=self.fault,
+            gone=receiver.gone,
+            ended=receiver.ended.is_set(),
+            silent_s=round(time.monotonic() - receiver.heard_s, 1),
+            log=receiver.log.name,
+            elapsed_s=receiver.elapsed_s,
+            fault=receiver.fault,
         )
-        reading = self._latest.reading()
-        state = words.state_words(self._now, reading, way, self._units)
+        state = words.state_words(self._now, self._latest.reading(), way, self._units)
         # A page that hears no beat knows that it hears nothing.
         self._board.post("state", state | {"beat": int(time.monotonic())})
         found = words.checks(self._now, self._reduced, way, self._units)
         self._board.post("checks", [asdict(check) for check in found])
+        self._say_guide(way)
+
+    def _say_guide(self, way: words.Way) -> None:
+        if self._guide is None:
+            return
+        of_whole = self._reduced.troubles if self._reduced is not None else ()
+        facts = Facts(
+            elapsed_s=way.elapsed_s,
+            state=self._now.state,
+            for_s=self._now.for_s,
+            speed_rpm=self._now.speed_rpm,
+            zero_s=self._now.zero_s,
+            fault=self._now.fault,
+            # A clipped sensor is a matter of the speed that is held now.
+            troubles=(
+                *self._now.troubles,
+                *(trouble for trouble in of_whole if trouble.kind != "sensor_clipped"),
+            ),
+            there=not (way.gone or way.fault or way.silent_s > words.SILENT_S),
+            ended=way.ended,
+        )
+        with self._guiding:
+            self._guide.update(facts)
+            self._board.post("guide", asdict(self._guide.card()))

@@ -127,7 +127,7 @@ class Latest:
             return Reading(self._newest, speed, pressure, None)
         zeroed = pressure - basis.zero_pa
         if not speed and abs(zeroed) < basis.floor_pa:
-            return Reading(self._newest, speed, zeroed, None)
+            return Reading(self._newest, speed, zeroed, 0.0)
         at = replace(basis.pressure, mean=np.array([zeroed]))
         value = float(flow.standard_flow(at, basis.around, self._rig)[0])
         known = np.isfinite(value) and zeroed > 0

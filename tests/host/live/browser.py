@@ -66,7 +66,7 @@ def wait(page: Page, holds: Callable[[], bool], seconds: float = 15) -> None:
 def check_access(page: Page) -> None:
     """Nothing found by axe-core, and every target large enough for a glove."""
     found = Axe().run(page, options=_RULES).response["violations"]
-    assert [(each["id"], each["nodes"][0]["html"]) for each in found] == []
+    assert not found, [(each["id"], each["nodes"][0]["html"]) for each in found]
     small = page.evaluate(
         """least => [...document.querySelectorAll("button, a, input, select, summary")]
           .filter(each => each.checkVisibility())
@@ -75,6 +75,6 @@ def check_access(page: Page) -> None:
           .map(([name]) => name)""",
         TOUCH_PX,
     )
-    assert small == []
+    assert not small, small
     wide = page.evaluate("document.documentElement.scrollWidth > innerWidth")
     assert not wide

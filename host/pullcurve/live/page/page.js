@@ -1,6 +1,7 @@
 // Shows what the server says. All words and numbers are made there; this page knows only how old
 // they are.
 import { Curve } from "./curve.js";
+import { Guide } from "./guide.js";
 
 const OLD_READING_MS = 3000;
 const NO_CONTACT_MS = 4000;
@@ -12,6 +13,14 @@ let about = {}, source = null, heardAt = performance.now(), readAt = -Infinity, 
 
 function write(element, text) {
   if (element.textContent !== text) element.textContent = text;
+}
+
+// For who listens and does not look: a change is told, and not each second's number.
+const announced = {};
+function announce(topic, state, words) {
+  if (announced[topic] === state) return;
+  announced[topic] = state;
+  write(at("told"), words);
 }
 
 function make(name, text, kind) {
@@ -50,6 +59,7 @@ const topics = {
     old = said.old;
     write(at("since"), said.elapsed);
     write(at("sentence"), said.sentence);
+    announce("state", said.state, said.sentence);
   },
   checks(said) {
     const fine = said.filter(({ grade }) => grade === "fine");
@@ -68,6 +78,12 @@ const topics = {
       return row;
     }));
   },
+};
+
+const guide = new Guide(at("guide"), at("guide-back"), send, showReport);
+topics.guide = (said) => {
+  guide.show(said);
+  announce("guide", said.step + said.title, `${said.title}. ${said.do}`);
 };
 
 // Each alarm is said once by a screen reader, so what stands already is left alone.
@@ -173,7 +189,7 @@ at("note").addEventListener("submit", async (event) => {
   if (ok) field.value = "";
 });
 
-export async function showReport() {
+async function showReport(goThere) {
   const frame = at("report");
   write(at("report-answer"), "The report is being made: some seconds.");
   const answer = await fetch("/report").catch(() => null);
@@ -187,10 +203,10 @@ export async function showReport() {
   frame.hidden = false;
   frame.onload = () => {
     frame.style.height = `${frame.contentDocument.documentElement.scrollHeight + 40}px`;
-    frame.scrollIntoView();
+    if (goThere) frame.scrollIntoView();
   };
 }
-at("make-report").addEventListener("click", showReport);
+at("make-report").addEventListener("click", () => showReport(true));
 
 const night = at("night");
 function setNight(on) {

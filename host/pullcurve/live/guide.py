@@ -1,0 +1,343 @@
+"""Leads through a throttle sweep: what to do next, what to ask, what to warn of.
+
+Knows no clock, file or page: it is told how things stand, and says the next card. It follows the
+machine, and never waits for a person: whoever holds longer, or starts again, is right.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final, NamedTuple
+
+from pullcurve.reduction.latest import State
+from pullcurve.reduction.troubles import Trouble
+from pullcurve.rig.models import Rig
+from pullcurve.run_log.notes import PLACES
+
+ZERO_S: Final = 10.0  # of a zero
+STOP_S: Final = 14.0  # of standing, of which the run-down gives no zero
+HOLD_S: Final = 20.0  # settled
+HOLDS: Final = 5  # at clearly different speeds
+FEW: Final = 3
+APART: Final = 0.04  # of the speed: two holds nearer than this are at one speed
+STEP: Final = (1.1, 1.25)  # times the last speed, for the next one up
+# Spoilers of a run that a person at the machine can mend, and those for which hands go near it.
+HANDS: Final = frozenset({"tubes_reversed", "pickup_dropout", "wrong_marks"})
+MENDABLE: Final = HANDS | {"sensor_clipped", "no_solution"}
+Step = tuple[str, dict[str, Any], tuple[str, ...]]  # its name, what fills its words, its buttons
+
+_VACUUM_UNITS: Final = {
+    "us": ("inHg", "inH2O", "psi", "kPa", "mbar"),
+    "si": ("kPa", "mbar", "mmHg", "inHg", "psi"),
+}
+_LENGTH_UNITS: Final = {
+    "us": (("ft", "in", "m"), ("in", "mm")),
+    "si": (("m", "ft"), ("mm", "cm", "in")),
+}
+
+
+class Field(NamedTuple):
+    """`options` empty: a number; else one of these."""
+
+    name: str
+    label: str
+    options: tuple[str, ...] = ()
+
+
+class Button(NamedTuple):
+    name: str
+    label: str
+
+
+@dataclass(frozen=True)
+class Question:
+    name: str
+    label: str
+    fields: tuple[Field, ...]
+    buttons: tuple[Button, ...]
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class Card:
+    """What stands on the page. `urgent`: what was done so far is being spoilt."""
+
+    step: str
+    title: str
+    do: str
+    why: str
+    caution: str = ""
+    urgent: bool = False
+    holds: int = 0
+    wanted: int = HOLDS
+    questions: tuple[Question, ...] = ()
+    buttons: tuple[Button, ...] = ()
+
+
+@dataclass(frozen=True)
+class Facts:
+    """How things stand. `for_s`: of the state; `there`: readings come; `ended`: no more will."""
+
+    elapsed_s: float
+    state: State
+    for_s: float
+    speed_rpm: float = 0.0
+    zero_s: float = 0.0
+    fault: str = ""
+    troubles: tuple[Trouble, ...] = ()
+    there: bool = True
+    ended: bool = False
+
+
+@dataclass
+class Hold:
+    speed_rpm: float
+    start_s: float
+    end_s: float
+    answered: set[str] = field(default_factory=set)
+
+
+class Noted(NamedTuple):
+    """A line for the log, as a person would type it, and when it holds."""
+
+    text: str
+    at: str
+
+
+class Guide:
+    def __init__(self, rig: Rig, units: str) -> None:
+        self._facts = Facts(0.0, "no flow", 0.0)
+        self._holds: list[Hold] = []
+        self._held = False  # the present hold is among them
+        self._top_said = False
+        self._finished = False
+        self._accepted: set[str] = set()
+        self._never: set[str] = set()
+        self._told: set[str] = set()  # of the questions for the whole sweep
+        self._place = ""
+        self._pressure_units = _VACUUM_UNITS[units]
+        self._length_units = _LENGTH_UNITS[units]
+        if rig.pickups.engine_shaft is not None:
+            self._never.add("engine_speed")
+        if rig.meter.position == "port" or rig.machine.hose:
+            self._never.add("hose")
+        if rig.sensors.blower_air is not None:
+            self._never.add("vacuum")
+
+    def update(self, facts: Facts) -> None:
+        """How things stand now."""
+        before, self._facts = self._facts, facts
+        if facts.state == "settled":
+            self._hold(facts)
+        elif facts.state == "changing":
+            self._held = False
+            if self._finished and before.state == "engine off":
+                self._next_sweep()
+        elif facts.state == "engine off":
+            self._held = False
+            self._finished |= bool(self._holds) and facts.for_s >= STOP_S
+        self._finished |= facts.ended
+
+    def _hold(self, facts: Facts) -> None:
+        if facts.for_s < HOLD_S or self._spoiler() is not None:
+            return
+        last = self._holds[-1] if self._holds else None
+        if last is not None and abs(facts.speed_rpm / last.speed_rpm - 1) < APART:
+            last.end_s = facts.elapsed_s
+        else:
+            start_s = facts.elapsed_s - facts.for_s
+            self._holds.append(Hold(facts.speed_rpm, start_s, facts.elapsed_s))
+        self._held = True
+
+    def _next_sweep(self) -> None:
+        self._finished = self._top_said = False
+        self._holds.clear()
+        self._told.discard("plate")
+
+    # What people say
+
+    def press(self, button: str) -> None:
+        """A button of the card. An unknown one, as of a page that is behind, does nothing."""
+        if button == "top":
+            self._top_said = True
+        elif button == "finish":
+            self._finished = bool(self._holds)
+        elif button == "go_on" and (trouble := self._spoiler()) is not None:
+            self._accepted.add(trouble.kind)
+        elif button == "go_on":
+            self._accepted.add("no_zero")
+
+    def answer(self, question: str, button: str, said: Mapping[str, str]) -> Noted | None:
+        """The note that an answer makes; None where it makes none.
+
+        What is typed is not judged here. Call `answered` once the note is written.
+        """
+
+        def of(name: str) -> str:
+            return str(said.get(name, "")).strip()
+
+        if button == "never":
+            return None
+        at = self._hold_time() if question in ("engine_speed", "vacuum") else ""
+        text = {
+            "engine_speed": f"engine {of('reading')} rpm",
+            "vacuum": f"vacuum {of('reading')} {of('unit')} at {of('place')}",
+            "hose": f"hose {of('length')} {of('length_unit')} of {of('bore')} {of('bore_unit')}",
+            "plate": f"plate on, bore {of('bore')} {of('unit')}" if of("bore") else "plate on",
+        }.get(question)
+        if text is None:
+            return None
+        if question == "vacuum" and of("place"):
+            self._place = of("place")
+        return Noted(f"{question} off" if button == "off" else text, at)
+
+    def answered(self, question: str, button: str) -> None:
+        """The answer is in the log."""
+        if button == "never":
+            self._never.add(question)
+        elif question in ("engine_speed", "vacuum") and self._holds:
+            self._holds[-1].answered.add(question)
+        else:
+            self._told.add(question)
+
+    def _hold_time(self) -> str:
+        if not self._holds:
+            return ""
+        hold = self._holds[-1]
+        return f"{(hold.start_s + hold.end_s) / 2:.0f} s"
+
+    # What the page says
+
+    def card(self) -> Card:
+        step, filled, buttons = self._step()
+        words = {"caution": "", **_texts()[step]}
+        return Card(
+            step=step,
+            **{name: words[name].format(**filled) for name in ("title", "do", "why", "caution")},
+            urgent=step.startswith("mend") or step == "no_zero",
+            holds=self._distinct(),
+            questions=self._questions(step),
+            buttons=tuple(Button(name, _texts()["buttons"][name]) for name in buttons),
+        )
+
+    def _step(self) -> Step:
+        facts, done = self._facts, len(self._holds)
+        filled: dict[str, Any] = {
+            "number": done,
+            "done": done,
+            "wanted": HOLDS,
+            "are": "is" if done == 1 else "are",
+            "holds": "hold" if done == 1 else "holds",
+            "fault": facts.fault,
+        }
+        if self._finished:
+            return ("done" if self._distinct() >= FEW else "done_few"), filled, ("report",)
+        if not facts.there:
+            return "wait", filled, ()
+        if facts.state == "no flow":
+            return "no_flow", filled, ()
+        spoiler = self._spoiler()
+        if spoiler is not None:
+            return self._mend(spoiler, filled)
+        return self._standing(filled) if facts.state == "engine off" else self._running(filled)
+
+    def _mend(self, spoiler: Trouble, filled: dict[str, Any]) -> Step:
+        filled |= {"evidence": spoiler.evidence, "action": spoiler.action}
+        if spoiler.kind not in HANDS:
+            return "mend_without_hands", filled, ("go_on",)
+        if self._facts.state == "engine off":
+            return "mend_standing", filled, ("again", "go_on")
+        return "mend_running", filled, ("go_on",)
+
+    def _standing(self, filled: dict[str, Any]) -> Step:
+        facts = self._facts
+        if self._holds:
+            return "end_zero", filled | {"seconds": _left(STOP_S, facts.for_s)}, ("finish",)
+        if facts.zero_s < ZERO_S:
+            return "zero", filled | {"seconds": _left(ZERO_S, facts.zero_s)}, ()
+        return "start", filled, ()
+
+    def _running(self, filled: dict[str, Any]) -> Step:
+        facts = self._facts
+        if not facts.zero_s and not self._holds and "no_zero" not in self._accepted:
+            return "no_zero", filled | {"seconds": f"{STOP_S:.0f}"}, ("go_on",)
+        if self._held:
+            return self._next(filled)
+        filled |= {"number": len(self._holds) + 1}
+        if facts.state == "settled":
+            return "hold", filled | {"seconds": _left(HOLD_S, facts.for_s)}, ()
+        return "set", filled, ()
+
+    def _next(self, filled: dict[str, Any]) -> Step:
+        speeds = [hold.speed_rpm for hold in self._holds]
+        came_down = speeds[-1] < (1 - APART) * max(speeds)
+        if came_down or (self._top_said and len(speeds) >= HOLDS + 1):
+            return "next_stop", filled, ("finish",)
+        if self._top_said or len(speeds) > HOLDS:
+            return "next_between", filled, ("finish",)
+        low, high = (round(speeds[-1] * times, -2) for times in STEP)
+        filled |= {"low": f"{low:.0f}", "high": f"{high:.0f}"}
+        return "next_higher", filled, ("top",)
+
+    def _distinct(self) -> int:
+        """Holds at clearly different speeds."""
+        count, last = 0, 0.0
+        for speed in sorted(hold.speed_rpm for hold in self._holds):
+            if speed > last * (1 + APART):
+                count, last = count + 1, speed
+        return count
+
+    def _spoiler(self) -> Trouble | None:
+        return next(
+            (
+                trouble
+                for trouble in self._facts.troubles
+                if trouble.kind in MENDABLE - self._accepted and trouble.consequence != "none"
+            ),
+            None,
+        )
+
+    def _questions(self, step: str) -> tuple[Question, ...]:
+        open_ones = []
+        if step in ("zero", "start", "end_zero", "done", "done_few"):
+            open_ones += [name for name in ("plate", "hose") if name not in self._told]
+        if self._holds and step not in ("wait", "no_flow") and not step.startswith("mend"):
+            asked = ("engine_speed", "vacuum")
+            open_ones += [name for name in asked if name not in self._holds[-1].answered]
+        return tuple(self._question(name) for name in open_ones if name not in self._never)
+
+    def _question(self, name: str) -> Question:
+        words = _texts()["questions"][name]
+        lengths, bores = self._length_units
+        places = tuple(sorted(PLACES, key=lambda place: place != self._place))
+        options = {
+            "vacuum": {"unit": self._pressure_units, "place": places},
+            "plate": {"unit": bores},
+            "hose": {"length_unit": lengths, "bore_unit": bores},
+        }.get(name, {})
+        fields = {
+            "engine_speed": ("reading",),
+            "vacuum": ("reading", "unit", "place"),
+            "plate": ("bore", "unit"),
+            "hose": ("length", "length_unit", "bore", "bore_unit"),
+        }[name]
+        buttons = ("write", "never") if "write" in words else ("on", "off")
+        return Question(
+            name,
+            words["label"],
+            tuple(Field(each, words[each], options.get(each, ())) for each in fields),
+            tuple(Button(each, words[each]) for each in buttons),
+            words.get("caution", ""),
+        )
+
+
+def _left(wanted_s: float, there_s: float) -> str:
+    return f"{max(wanted_s - there_s, 1):.0f}"
+
+
+@cache
+def _texts() -> dict[str, Any]:
+    text = (files("pullcurve.live") / "guide_texts.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)

@@ -1,0 +1,131 @@
+// The card of the guided sweep: what to do next, and a few questions. What a person is typing stays
+// as it is while the card around it changes.
+export class Guide {
+  constructor(section, back, send, finished) {
+    this.section = section;
+    this.back = back;
+    this.send = send;
+    this.finished = finished;
+    this.step = "";
+    this.away = false;
+    this.part("away").addEventListener("click", () => this.put(true));
+    back.addEventListener("click", () => this.put(false));
+  }
+
+  part(name) {
+    return document.getElementById(`guide-${name}`);
+  }
+
+  put(away) {
+    this.away = away;
+    this.section.hidden = away;
+    this.back.hidden = !away;
+    (away ? this.back : this.part("away")).focus();
+  }
+
+  show(card) {
+    this.section.hidden = this.away;
+    this.section.classList.toggle("urgent", card.urgent);
+    this.write("title", card.title);
+    this.write("do", card.do);
+    this.write("why", card.why);
+    this.write("caution", card.caution && `Caution. ${card.caution}`);
+    const marks = "■".repeat(card.holds) + "□".repeat(Math.max(card.wanted - card.holds, 0));
+    const of = card.holds < card.wanted ? ` of ${card.wanted}` : "";
+    this.write("progress", `${marks} ${card.holds}${of} speeds held`);
+    const buttons = card.buttons.map(([name, label]) => ({ name, label }));
+    this.keep(this.part("buttons"), buttons, (button) => this.button(button));
+    this.keep(this.part("questions"), card.questions, (question) => this.question(question));
+    if (card.step !== this.step) {
+      this.step = card.step;
+      if (card.step.startsWith("done") && card.holds) this.finished(false);
+    }
+  }
+
+  write(name, text) {
+    const element = this.part(name);
+    if (element.textContent !== text) element.textContent = text;
+    element.hidden = !text;
+  }
+
+  // What is wanted stays or comes, all else goes.
+  keep(box, wanted, make) {
+    const names = wanted.map(({ name }) => name);
+    for (const old of [...box.children]) if (!names.includes(old.dataset.name)) old.remove();
+    const there = new Set([...box.children].map((child) => child.dataset.name));
+    for (const each of wanted) {
+      if (there.has(each.name)) continue;
+      const element = make(each);
+      element.dataset.name = each.name;
+      box.append(element);
+    }
+  }
+
+  button({ name, label }) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = label;
+    button.addEventListener("click", () => {
+      if (name === "report") this.finished(true);
+      else this.tell("/press", { button: name });
+    });
+    return button;
+  }
+
+  question({ name, label, fields, buttons, caution }) {
+    const form = document.createElement("form");
+    const head = document.createElement("h3");
+    head.textContent = label;
+    form.append(head);
+    if (caution) {
+      const words = document.createElement("p");
+      words.textContent = caution;
+      form.append(words);
+    }
+    const inputs = pair(), answers = pair();
+    for (const [field, words, options] of fields) inputs.append(input(name, field, words, options));
+    for (const [button, words] of buttons) {
+      const element = document.createElement("button");
+      element.textContent = words;
+      element.value = button;
+      answers.append(element);
+    }
+    form.append(inputs, answers);
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const said = Object.fromEntries(new FormData(form));
+      this.tell("/answer", { question: name, button: event.submitter?.value ?? buttons[0][0], fields: said });
+    });
+    return form;
+  }
+
+  async tell(path, said) {
+    const { sentence } = await this.send(path, said);
+    this.write("answer", sentence ?? "");
+  }
+}
+
+function pair() {
+  const box = document.createElement("div");
+  box.className = "pair";
+  return box;
+}
+
+function input(question, name, words, options) {
+  const id = `${question}-${name}`;
+  const box = document.createElement("div");
+  const label = document.createElement("label");
+  label.htmlFor = id;
+  label.textContent = words;
+  const element = document.createElement(options.length ? "select" : "input");
+  element.id = id;
+  element.name = name;
+  for (const option of options) element.append(new Option(option, option));
+  if (!options.length) {
+    element.inputMode = "decimal";
+    element.autocomplete = "off";
+    element.maxLength = 20;
+  }
+  box.append(label, element);
+  return box;
+}

@@ -1,0 +1,229 @@
+"""The guide's card after each turn of a sweep, told by facts alone."""
+
+import re
+import string
+import tomllib
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pullcurve.live.guide import FEW, HANDS, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide, Noted
+from pullcurve.reduction.troubles import Trouble
+from pullcurve.rig.loading import load_rig
+from pullcurve.run_log.notes import understand
+
+ROOT = Path(__file__).parents[3]
+TEXTS = ROOT / "host/pullcurve/live/guide_texts.toml"
+PORT = load_rig(ROOT / "hardware/rigs/port.toml")
+HOSE_END = load_rig(ROOT / "hardware/rigs/hose_end.toml")
+
+OFF = Facts(12.0, "engine off", 12.0, zero_s=12.0)
+REVERSED = Trouble("tubes_reversed", "dp", "It falls.", "Swap the tubes.", "withheld")
+
+
+def changing(at_s: float) -> Facts:
+    return Facts(at_s, "changing", 0.0, zero_s=12.0)
+
+
+def settled(at_s: float, speed_rpm: float, for_s: float = HOLD_S + 1) -> Facts:
+    return Facts(at_s, "settled", for_s, speed_rpm, zero_s=12.0)
+
+
+def told(facts: Iterable[Facts], guide: Guide | None = None) -> tuple[Guide, list[Card]]:
+    guide = guide or Guide(PORT, "us")
+    cards = []
+    for each in facts:
+        guide.update(each)
+        cards.append(guide.card())
+    return guide, cards
+
+
+def held(*speeds: float) -> list[Facts]:
+    """The facts of a zero and of holds at these speeds."""
+    facts = [OFF]
+    for number, speed in enumerate(speeds, start=1):
+        facts += [changing(40.0 * number), settled(40.0 * number + 30, speed)]
+    return facts
+
+
+def steps(cards: Iterable[Card]) -> list[str]:
+    return [card.step for card in cards]
+
+
+def test_a_whole_sweep_from_zero_to_report() -> None:
+    first = [replace(OFF, for_s=4.0, zero_s=4.0), OFF, changing(30), settled(45, 2000, 6)]
+    guide, cards = told(first)
+    assert steps(cards) == ["zero", "start", "set", "hold"]
+    assert cards[0].do == "Leave the engine off: 6 s more."
+    assert "locked out" in cards[0].caution
+    assert "stop" in cards[1].caution
+    assert cards[3].do == "Keep it so: 14 s more."
+    _, cards = told(held(2000, 2400, 2800, 3300)[1:], guide)
+    assert set(steps(cards)) == {"set", "next_higher"}
+    assert "3600 to 4100 rpm" in cards[-1].do
+    guide.press("top")
+    assert guide.card().step == "next_between"
+    _, cards = told([changing(300), settled(330, 3000), changing(340)], guide)
+    assert steps(cards) == ["set", "next_stop", "set"]
+    assert cards[1].holds == HOLDS
+    stop = [Facts(360, "engine off", s, zero_s=12.0) for s in (3.0, STOP_S)]
+    _, cards = told(stop, guide)
+    assert steps(cards) == ["end_zero", "done"]
+    assert cards[-1].why.startswith("5 holds.")
+
+
+def test_another_sweep_begins_when_the_engine_starts_again() -> None:
+    guide, _ = told([*held(2000, 2600, 3200), Facts(400, "engine off", 15, zero_s=11)])
+    guide.answered("plate", "off")
+    assert guide.card().step == "done"
+    _, cards = told([changing(420), settled(450, 2100)], guide)
+    assert steps(cards) == ["set", "next_higher"]
+    assert cards[-1].holds == 1
+    _, cards = told([Facts(480, "engine off", 5, zero_s=11)], guide)
+    assert "plate" in {question.name for question in cards[0].questions}
+
+
+def test_a_sweep_cut_short_says_so() -> None:
+    _, cards = told([*held(2000), Facts(90, "engine off", STOP_S, zero_s=12)])
+    assert cards[-1].step == "done_few"
+    _, cards = told([*held(2000), replace(settled(80, 2000), ended=True)])
+    assert cards[-1].step == "done_few"
+    assert "1 hold:" in cards[-1].why
+
+
+def test_the_same_speed_twice_is_one_hold() -> None:
+    guide, _ = told(held(2000, 2010, 1990))
+    assert guide.card().holds == 1
+    assert len(guide._holds) == 1
+
+
+def test_a_board_that_is_away_interrupts_and_gives_nothing_up() -> None:
+    facts = held(2000, 2500)
+    _, cards = told([*facts, replace(facts[-1], there=False), facts[-1]])
+    assert steps(cards)[-2:] == ["wait", "next_higher"]
+    assert cards[-1].holds == 2
+
+
+def test_no_zero_is_said_before_the_first_hold_and_may_be_gone_without() -> None:
+    guide, cards = told([replace(changing(5), zero_s=0.0)])
+    assert cards[0].step == "no_zero"
+    assert cards[0].urgent
+    guide.press("go_on")
+    assert guide.card().step == "set"
+
+
+def test_what_spoils_the_run_stops_it_before_hands_go_near() -> None:
+    running = replace(settled(60, 2000), troubles=(REVERSED,))
+    guide, cards = told([OFF, running, replace(OFF, troubles=(REVERSED,))])
+    assert steps(cards)[1:] == ["mend_running", "mend_standing"]
+    assert cards[1].do == "Stop the engine and lock it out."
+    assert "Swap the tubes" not in cards[1].do
+    assert cards[2].do == "Swap the tubes."
+    assert all(card.caution and card.urgent for card in cards[1:])
+    assert [button.name for button in cards[2].buttons] == ["again", "go_on"]
+    guide.press("go_on")
+    assert guide.card().step == "start"
+    clipped = REVERSED._replace(kind="sensor_clipped", action="Hold a lower speed.")
+    _, cards = told([OFF, replace(running, troubles=(clipped,))])
+    assert cards[-1].do == "Hold a lower speed."
+    harmless = replace(running, troubles=(REVERSED._replace(consequence="none"),))
+    assert told([OFF, harmless])[1][-1].step == "next_higher"
+
+
+def names(card: Card) -> set[str]:
+    return {question.name for question in card.questions}
+
+
+def test_only_what_no_sensor_tells_is_asked() -> None:
+    guide, cards = told([OFF])
+    assert names(cards[0]) == {"plate"}
+    assert names(told(held(2000))[1][-1]) == {"engine_speed", "vacuum"}
+    well_watched = told(held(2000), Guide(HOSE_END, "us"))[1][-1]
+    assert names(well_watched) == set()
+    guide.answered("plate", "off")
+    assert names(guide.card()) == set()
+
+
+def test_an_answer_belongs_to_its_hold_however_late_it_comes() -> None:
+    guide, _ = told([*held(2000, 2500), changing(140)])
+    noted = guide.answer("vacuum", "write", {"reading": "10", "unit": "inHg", "place": "tank"})
+    assert noted == Noted("vacuum 10 inHg at tank", "100 s")
+    guide.answered("vacuum", "write")
+    assert names(guide.card()) == {"engine_speed"}
+    _, cards = told([settled(160, 3000)], guide)
+    assert names(cards[0]) == {"engine_speed", "vacuum"}
+    (vacuum,) = [q for q in cards[0].questions if q.name == "vacuum"]
+    assert next(f.options[0] for f in vacuum.fields if f.name == "place") == "tank"
+    assert guide.answer("engine_speed", "never", {}) is None
+    guide.answered("engine_speed", "never")
+    _, cards = told([changing(170), settled(200, 3500)], guide)
+    assert names(cards[-1]) == {"vacuum"}
+
+
+@pytest.mark.parametrize(
+    ("question", "button", "said", "text"),
+    [
+        ("engine_speed", "write", {"reading": " 2900 "}, "engine 2900 rpm"),
+        ("plate", "on", {"bore": "", "unit": "in"}, "plate on"),
+        ("plate", "on", {"bore": "2 1/8", "unit": "in"}, "plate on, bore 2 1/8 in"),
+        ("plate", "off", {"bore": "2", "unit": "in"}, "plate off"),
+        ("hose", "off", {}, "hose off"),
+        (
+            "hose",
+            "on",
+            {"length": "50", "length_unit": "ft", "bore": "4", "bore_unit": "in"},
+            "hose 50 ft of 4 in",
+        ),
+    ],
+)
+def test_answers_become_notes_that_the_log_understands(
+    question: str, button: str, said: dict[str, str], text: str
+) -> None:
+    noted = Guide(PORT, "si").answer(question, button, said)
+    assert noted is not None
+    assert noted.text == text
+    assert understand(text).what == question
+
+
+anything = st.builds(
+    Facts,
+    elapsed_s=st.floats(0, 1e6),
+    state=st.sampled_from(("engine off", "changing", "settled", "no flow")),
+    for_s=st.floats(0, 1e5),
+    speed_rpm=st.floats(1, 1e4),
+    zero_s=st.floats(0, 60),
+    troubles=st.sampled_from(((), (REVERSED,))),
+    there=st.booleans(),
+    ended=st.booleans(),
+)
+pressed = st.sampled_from(("top", "finish", "go_on", "again", "nonsense"))
+
+
+@given(st.lists(st.tuples(anything, pressed), max_size=30))
+def test_whatever_happens_there_is_one_thing_to_do(happenings: list[tuple[Facts, str]]) -> None:
+    guide = Guide(PORT, "us")
+    for facts, button in happenings:
+        guide.update(facts)
+        card = guide.card()
+        assert card.title
+        assert card.do or card.step == "no_flow"
+        assert not re.search(r"[{}]", card.title + card.do + card.why + card.caution)
+        if "Stop the engine and lock" in card.do or card.step == "mend_standing":
+            assert "locked out" in card.caution or "lock it out" in card.caution
+        guide.press(button)
+
+
+def test_every_text_is_used_and_short_enough_to_be_read_in_gloves() -> None:
+    texts = tomllib.loads(TEXTS.read_text(encoding="utf-8"))
+    source = (TEXTS.with_name("guide.py")).read_text(encoding="utf-8")
+    for step, words in texts.items():
+        assert f'"{step}"' in source or step in ("buttons", "questions")
+        if step not in ("buttons", "questions"):
+            fixed = "".join(part for part, *_ in string.Formatter().parse(words["do"]))
+            assert len(fixed) < 90
+    assert FEW < HOLDS
+    assert {"tubes_reversed", "pickup_dropout"} <= HANDS

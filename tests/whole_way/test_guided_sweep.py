@@ -1,0 +1,152 @@
+"""A whole guided sweep against the bench, in a real browser at two sizes, up to the report."""
+
+import json
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from host.live.browser import (
+    DESKTOP,
+    PHONE,
+    browser,
+    check_access,
+    needs_chromium,
+    opened,
+    wait,
+)
+from host.live.served import Served, served
+from host.live.stepped import OFF_S, Stepped, hold_end_s, sweep
+from pullcurve.reduction.run import read_run
+from pullcurve.rig.loading import load_rig
+from pullcurve.run_log.reading import read_log
+
+ROOT = Path(__file__).parents[2]
+RIG = load_rig(ROOT / "hardware/rigs/port.toml")
+UP = [1650.0, 1950.0, 2300.0, 2650.0, 2950.0]
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as started:
+        yield started
+
+
+class Sweep:
+    """The watch, its bench and its pages, moved on together."""
+
+    def __init__(self, watch: Served, source: Stepped, *pages: Page) -> None:
+        self.watch = watch
+        self.source = source
+        self.pages = pages
+
+    def go_to(self, until_s: float, card: str) -> None:
+        """Until the run is there and each page shows a card that begins so."""
+        self.source.go_to(until_s)
+        for page in self.pages:
+            wait(page, lambda page=page: page.inner_text("#guide-title").startswith(card), 30)
+
+    def answer(self, question: str, button: str, **fields: str) -> str:
+        """Answer on the first page, whose form then goes away on all of them."""
+        page = self.pages[0]
+        form = f"[data-name={question}]"
+        for name, value in fields.items():
+            place = f"#{question}-{name}"
+            if page.evaluate("place => document.querySelector(place).tagName", place) == "SELECT":
+                page.select_option(place, value)
+            else:
+                page.fill(place, value)
+        page.click(f"{form} button[value={button}]")
+        for each in self.pages:
+            wait(each, lambda each=each: each.locator(form).count() == 0)
+        return page.inner_text("#guide-answer")
+
+
+@needs_chromium
+def test_a_technician_is_led_from_zero_to_the_report(chromium: Browser, tmp_path: Path) -> None:
+    source = Stepped(sweep([*UP, 2100.0]))
+    log = tmp_path / "x.runlog"
+    with (
+        served(lambda: source, log, RIG) as watch,
+        opened(chromium, watch.address, PHONE) as phone,
+        opened(chromium, watch.address, DESKTOP) as desk,
+    ):
+        run = Sweep(watch, source, phone, desk)
+        run.go_to(4, "Zero, engine off")
+        assert "locked out" in phone.inner_text("#guide-caution")
+        assert run.answer("plate", "off") == "Noted: plate off"
+        run.go_to(OFF_S - 10, "Zero taken")
+        check_access(phone)
+        for number in range(1, len(UP) + 1):
+            run.go_to(hold_end_s(number) - 32, f"Hold {number}: settled")
+            run.go_to(hold_end_s(number) - 12, f"Hold {number} is in")
+            if number == 1:
+                run.answer("engine_speed", "write", reading="1650")
+                phone.fill("#vacuum-reading", "ten")
+                phone.click("[data-name=vacuum] button[value=write]")
+                wait(phone, lambda: "cannot be read" in phone.inner_text("#guide-answer"))
+                said = run.answer("vacuum", "write", reading="4.5", unit="inHg", place="tank")
+                assert said == "Noted: vacuum 4.5 inHg tank"
+            elif number == 2:
+                run.answer("engine_speed", "never")
+                run.answer("vacuum", "never")
+                check_access(phone)
+                check_access(desk)
+        phone.click("#guide-buttons [data-name=top]")
+        wait(desk, lambda: "come down" in desk.inner_text("#guide-do"))
+        run.go_to(hold_end_s(6) - 12, "Hold 6 is in")
+        assert "Stop the engine" in phone.inner_text("#guide-do")
+        run.go_to(hold_end_s(6) + 10, "Zero once more")
+        run.go_to(1000, "The sweep is done")
+        for page in (phone, desk):
+            words = page.frame_locator("#report").locator("h1")
+            assert "draws" in words.inner_text(timeout=30_000)
+            wait(page, lambda page=page: page.locator("#points tr").count() == 6)
+            check_access(page)
+        with phone.expect_download() as kept:
+            phone.click("text=Save the report")
+        saved = tmp_path / "saved.html"
+        kept.value.save_as(saved)
+    assert "<!doctype html>" in saved.read_text(encoding="utf-8")
+    result = read_run(log)
+    assert len(result.points) == 6
+    assert len(result.zeros.table) == 2
+    notes = {row["what"]: row for row in result.notes.to_dict("records")}
+    assert set(notes) == {"plate", "engine_speed", "vacuum"}
+    for what in ("engine_speed", "vacuum"):
+        first = result.points.iloc[0]
+        assert first["start_s"] < notes[what]["time_s"] < first["end_s"]
+    assert not result.troubles
+
+
+def said(watch: Served, topic: str, words: str) -> str:
+    """What stands on the noticeboard, once these words are in it."""
+    end_s = time.monotonic() + 30
+    while words not in (found := watch.board.latest(topic) or ""):
+        assert time.monotonic() < end_s, found
+        time.sleep(0.05)
+    return found
+
+
+def test_what_is_mended_goes_on_in_a_new_log(tmp_path: Path) -> None:
+    source = Stepped(sweep(UP[:1], tubes_reversed=True))
+    with served(lambda: source, tmp_path / "x.runlog", RIG) as watch:
+        source.go_to(hold_end_s(1) - 12)
+        card = json.loads(said(watch, "guide", "mend_running"))
+        assert card["do"] == "Stop the engine and lock it out."
+        source.go_to(hold_end_s(1) + 12)
+        card = json.loads(said(watch, "guide", "mend_standing"))
+        assert "put the upstream tap's tube on the port marked +" in card["do"]
+        origin = {"Origin": watch.address}
+        assert watch.ask("/press", "POST", origin, json.dumps({"button": "again"}))[0] == 200
+        said(watch, "checks", "x-2.runlog")
+        source.go_to(1000)
+        said(watch, "state", "has ended")
+        card = json.loads(said(watch, "guide", "done_few"))
+        assert card["holds"] == 0
+    first, second = read_log(tmp_path / "x.runlog"), read_log(tmp_path / "x-2.runlog")
+    assert second.rig_text() == first.rig_text()
+    joined = b"".join(received.data for log in (first, second) for received in log.received)
+    assert joined == b"".join(received.data for received in source.received)
