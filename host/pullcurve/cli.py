@@ -260,8 +260,9 @@ def watch(
     """Record SOURCE into a run log and show it as a page in a browser, until Ctrl-C.
 
     SOURCE: a serial port, serial:PORT, serial: for the one board that answers, ble: for the one
-    in reach, ble:NAME, bench:SCENARIO, or replay:LOG. The last two go at the pace of a real run; @4 behind them is four times as
-    fast. Open the page with a browser on this computer, or with --share on a phone.
+    in reach, ble:NAME, bench:SCENARIO, or replay:LOG. The last two go at the pace of a real run;
+    @4 behind them is four times as fast. Open the page with a browser on this computer, or with
+    --share on a phone.
     """
     from pullcurve.live.noticeboard import Noticeboard
     from pullcurve.live.serving import PageServer, code, open_port

@@ -55,7 +55,7 @@ def opened(browser: Browser, address: str, size: dict[str, int]) -> Iterator[Pag
     assert [words for words in said if not words.startswith("Failed to load resource")] == []
 
 
-def wait(page: Page, holds: Callable[[], bool], seconds: float = 15) -> None:
+def wait(page: Page, holds: Callable[[], bool], seconds: float = 60) -> None:
     """Until it holds: the page's policy forbids the browser's own way of waiting."""
     end_s = time.monotonic() + seconds
     while not holds():
