@@ -412,6 +412,7 @@ def rig_check(file: Path, units: str) -> None:
 
     The exit code is 1 when something in it cannot be.
     """
+    from pullcurve.diagnosis.expected import expected_of_rig
     from pullcurve.quantities import UNIT_SYSTEMS
     from pullcurve.reduction.blower_promise import blower_worth
     from pullcurve.reduction.rig_check import costs
@@ -422,7 +423,8 @@ def rig_check(file: Path, units: str) -> None:
     rig = load_rig(file)
     worth, wrong = costs(rig), faults(rig)
     blower, doubtful = blower_worth(rig.machine), doubts(rig, worth.flows)
-    text = rig_text(rig, worth, blower, wrong, doubtful, UNIT_SYSTEMS[units])
+    expected = expected_of_rig(rig)
+    text = rig_text(rig, worth, blower, wrong, doubtful, expected, UNIT_SYSTEMS[units])
     click.echo(text, nl=False)
     if wrong:
         raise click.ClickException(f"{file}: mend what cannot be, named above")

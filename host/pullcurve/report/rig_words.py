@@ -1,6 +1,6 @@
 """A rig in words: what it means, what to look at, and what each weak fact costs."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from textwrap import wrap
 from typing import Final
 from unicodedata import category
@@ -14,6 +14,7 @@ from pullcurve.reduction.air_at_places import PLACES
 from pullcurve.reduction.blower_promise import BlowerWorth
 from pullcurve.reduction.rig_check import LEAST_GAIN, Costs
 from pullcurve.reduction.rig_estimate import RIPPLE, SHARES, UNSTATED_RANGE_PA, widest_part
+from pullcurve.report.expected_words import expected_table
 from pullcurve.report.machine_words import machine_meaning, missing_facts
 from pullcurve.report.rounding import significant
 from pullcurve.report.summary import WIDTH, text_table
@@ -49,9 +50,13 @@ def rig_text(
     blower: BlowerWorth | None,
     faults: list[str],
     doubts: list[str],
+    expected: Mapping[str, Mapping[str, float]],
     units: UnitSystem,
 ) -> str:
-    """The check of a rig as plain text, ending in a newline."""
+    """The check of a rig as plain text, ending in a newline.
+
+    expected: how far losses would be known with more readings; empty where no blower is stated.
+    """
     parts = [_paragraph(rig.name), _list("What it says", _meaning(rig, units))]
     if faults:
         parts.append(_list("Cannot be", faults))
@@ -67,6 +72,10 @@ def rig_text(
     parts.append(text_table(_table(costs)))
     parts.append(_list("", _beside(rig, costs)))
     parts.append(_list("Taken for this estimate", _taken(rig, costs, units)))
+    if expected:
+        table = expected_table(expected)
+        parts.append(_list("What more readings would tell of the machine", [table.note]))
+        parts.append(text_table(table))
     # A rig file may come from anywhere: no control code in it reaches the terminal.
     return "".join(
         "?" if char != "\n" and category(char) == "Cc" else char
