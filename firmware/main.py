@@ -129,16 +129,19 @@ def make_watchdog(config):
     return watchdog.feed, keep_fed
 
 
-def make_ble_link(board_id):
-    """None on a board without a radio."""
+def make_ble_links(config, board_id, news):
+    """One where board.json asks for it and the board has a radio."""
+    if not config.get("bluetooth"):
+        return []
     from ble_link import BleLink  # noqa: PLC0415  (it takes room, and so does the radio)
 
     try:
         import bluetooth  # noqa: PLC0415
 
-        return BleLink(RING, bluetooth.BLE(), bluetooth.UUID, time, "pull" + board_id[-4:])
+        return [BleLink(RING, bluetooth.BLE(), bluetooth.UUID, time, "pull" + board_id[-4:])]
     except (ImportError, OSError):
-        return None
+        news.append(("no_radio", 0))
+        return []
 
 
 def complain(link, outbox, fault):
@@ -153,24 +156,18 @@ def complain(link, outbox, fault):
 def main():
     link = make_usb_link()
     outbox = Outbox(RING, time, next_boot())
+    board_id = "".join("%02x" % byte for byte in machine.unique_id())
+    news = []
     try:
         config = board_config.load(read_board_json())
         sensors = board_config.make_sensors(config, make_buses(config))
         tachs = [make_tach(entry) for entry in config["pickups"]]
+        links = [link] + make_ble_links(config, board_id, news)
         feed, keep_fed = make_watchdog(config)  # last: nothing feeds it while we complain
     except ValueError as fault:
         complain(link, outbox, str(fault))
-    board_id = "".join("%02x" % byte for byte in machine.unique_id())
-    links = [link]
-    news = []
     if RING.pages < PAGES:
         news.append(("short_memory", RING.pages * PAGE))
-    if config.get("bluetooth"):
-        radio = make_ble_link(board_id)
-        if radio:
-            links.append(radio)
-        else:
-            news.append(("no_radio", 0))
     streamer = Streamer(
         time,
         links,

@@ -107,6 +107,13 @@ class Status:
         elif event["code"] == "config":
             self._board_troubles["board.json"] = "BOARD.JSON CANNOT BE USED"
             self._news.append(f"the board says: {event['text']}")
+        elif event["code"] == "no_radio":
+            self._news.append("the board has no radio: it sends over its cable only")
+        elif event["code"] == "short_memory":
+            self._news.append(
+                "the board has less memory than planned: what is lost for longer than some "
+                "seconds cannot be had again"
+            )
         elif event["code"] == "sensor_lost":
             self._board_troubles[subject] = f"{subject} DOES NOT ANSWER".upper()
             self._news.append(f"{subject} does not answer, or with faults: check its wires")

@@ -1,30 +1,46 @@
 """Starts of the board, duplicates, gaps and late records, from boot and sequence numbers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import count, pairwise
 
 from pullcurve.wire.decoder import Record
 
 FAR = 50  # numbers: no link puts records so far out of order
+REMEMBERED = 4096  # numbers: more than a board can repeat
 
 
 @dataclass
 class _Start:
     key: int
     boot: int
-    said: dict[int, int]  # sequence number: hash of the record
+    said: dict[int, int]  # sequence number: hash of the record, from `settled` on
     first: int
     beyond: int  # one more than the highest number seen
     before: "_Start | None"  # while the records may still be late ones of that start
+    received: int = 1
+    settled: int = 0  # of the numbers ahead of this one only `gaps` is kept
+    gaps: list[range] = field(default_factory=list)
 
     def add(self, seq: int, said: int) -> None:
         self.said[seq] = said
+        self.received += 1
         self.first = min(self.first, seq)
         self.beyond = max(self.beyond, seq + 1)
+        if len(self.said) > 2 * REMEMBERED:
+            self._settle(self.beyond - REMEMBERED)
 
-    @property
-    def missing_count(self) -> int:
-        return self.beyond - self.first - len(self.said)
+    def missing(self) -> list[range]:
+        return self.gaps + self._gaps_to(self.beyond)
+
+    def _gaps_to(self, beyond: int) -> list[range]:
+        begin = max(self.first, self.settled) - 1
+        there = sorted(seq for seq in self.said if seq < beyond)
+        return [range(a + 1, b) for a, b in pairwise([begin, *there, beyond]) if b > a + 1]
+
+    def _settle(self, beyond: int) -> None:
+        self.gaps += self._gaps_to(beyond)
+        self.said = {seq: said for seq, said in self.said.items() if seq >= beyond}
+        self.settled = beyond
 
 
 class SequenceCheck:
@@ -34,7 +50,8 @@ class SequenceCheck:
     there before. Within one boot number a new start of the board shows in an event numbered 0,
     in a fall of more than FAR numbers, or in a number that comes again with another record.
     Late records and copies may look like the first two: such a start is taken back when, before
-    FAR more have come, the records go on where they were.
+    FAR more have come, the records go on where they were. Only the last REMEMBERED records are
+    known one by one, so that memory stays the same however long a run is.
 
     A gap counts as missing until its records come late, however late: a board repeats on
     request what was lost. Records ahead of the first one seen
@@ -64,19 +81,18 @@ class SequenceCheck:
     def missing(self) -> dict[int, list[range]]:
         """The sequence numbers that never came, by start."""
         gaps = {
-            place: [range(a + 1, b) for a, b in pairwise(sorted(start.said)) if b > a + 1]
-            for place, start in enumerate(self._starts.values(), start=1)
+            place: start.missing() for place, start in enumerate(self._starts.values(), start=1)
         }
         return {place: ranges for place, ranges in gaps.items() if ranges}
 
     @property
     def missing_count(self) -> int:
-        return sum(start.missing_count for start in self._starts.values())
+        return sum(s.beyond - s.first - s.received for s in self._starts.values())
 
     @property
     def received(self) -> int:
         """How many records came, a record and its copies counted once."""
-        return sum(len(start.said) for start in self._starts.values())
+        return sum(start.received for start in self._starts.values())
 
     def accept(self, record: Record) -> int:
         """To which start the record belongs: a number from 1 on that `starts` explains, and
@@ -96,7 +112,7 @@ class SequenceCheck:
         if opens:
             certain = seq not in now.said and now.beyond > FAR
             return self._open(now.boot, seq, said, None if certain else now)
-        if seq < now.beyond - FAR and seq < now.first:
+        if seq < now.settled or (seq < now.beyond - FAR and seq < now.first):
             while now.before is not None:
                 now = self._take_back(now, now.before)
             return self._open(now.boot, seq, said, now)
@@ -127,7 +143,7 @@ class SequenceCheck:
     def _take_back(self, start: _Start, before: _Start) -> _Start:
         """The start before this one, to which its records go: they were late or copies."""
         for seq, said in start.said.items():
-            if seq in before.said:
+            if seq in before.said or seq < before.settled:
                 self.duplicates += 1
             else:
                 self.late += seq < before.beyond

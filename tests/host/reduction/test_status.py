@@ -66,12 +66,13 @@ def test_a_board_that_is_gone_silent_or_in_trouble_is_told() -> None:
             later(7.0, link="lost"),
             later(8.0, link="opened"),
             later(9.0, event(3, "config", "board", "pickups: one or two are needed")),
+            later(9.1, event(4, "no_radio", "") + event(5, "short_memory", "")),
         ):
             status.add(received)
             yield status.line()
 
     status = Status(None)
-    nothing, lost, silent, back, gone, again, config = lines()
+    nothing, lost, silent, back, gone, again, config, _ = lines()
     assert "nothing from a board yet" in nothing
     assert "METER DP DOES NOT ANSWER" in lost
     assert "NOTHING FROM THE BOARD FOR 4 S" in silent
@@ -85,6 +86,8 @@ def test_a_board_that_is_gone_silent_or_in_trouble_is_told() -> None:
         "the board is gone",
         "the board is back",
         "the board says",
+        "the board has no radio",
+        "the board has less memory than planned",
     ]
 
 

@@ -6,7 +6,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from pullcurve.wire.decoder import Record
-from pullcurve.wire.sequence import FAR, SequenceCheck
+from pullcurve.wire.sequence import FAR, REMEMBERED, SequenceCheck
 
 SEEDS = st.integers(0, 2**32)
 HEADER_LINES = range(2, 6)  # in every start the same
@@ -204,3 +204,24 @@ def test_the_first_records_of_a_later_start_come_late() -> None:
     assert places(sequence, stream) == [1] * 300 + [2] * (len(stream) - 300)
     assert sequence.boots == [1, 2]
     assert sequence.missing_count == 0
+
+
+def test_memory_does_not_grow_with_a_run() -> None:
+    """Records that are lost, late and doubled; then a start under the same number."""
+    dice = Random(5)  # noqa: S311
+    sequence = SequenceCheck()
+    length = 6 * REMEMBERED
+    stream = sorted(
+        (each for each in range(7, length) if dice.random() > 0.02),
+        key=lambda seq: seq + (dice.random() < 0.01) * dice.uniform(0, 1200),
+    )
+    assert {sequence.accept(record(1, seq)) for seq in stream} == {1}
+    assert [sequence.accept(record(1, seq)) for seq in stream[-50:]] == [0] * 50
+    (start,) = sequence._starts.values()
+    assert len(start.said) <= 2 * REMEMBERED
+    missing = sequence.missing()[1]
+    lost = set(range(stream[0], max(stream))) - set(stream)
+    assert {seq for gap in missing for seq in gap} == lost
+    assert (sequence.missing_count, sequence.received) == (len(lost), len(stream))
+    assert {sequence.accept(record(1, seq, tick=1)) for seq in range(100, 400)} == {2}
+    assert sequence.boots == [1, 1]
