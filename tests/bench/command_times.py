@@ -22,7 +22,7 @@ from pullcurve.run_log.writing import LogWriter
 RUNS = 9
 RIG = Path(__file__).parents[2] / "hardware/rigs/port.toml"
 LIBRARIES = (
-    "import click, jinja2, pandas, scipy.special, tomllib, matplotlib.figure, "
+    "import click, jinja2, pandas, scipy.optimize, scipy.special, tomllib, matplotlib.figure, "
     "matplotlib.backends.backend_agg, matplotlib.backends.backend_svg; "
     "from pydantic import BaseModel"  # which pydantic imports only when it is asked for
 )
