@@ -58,7 +58,7 @@ def inlet_flow(
     return np.asarray(np.sign(difference) * np.sqrt(head / rt) * _laminar(ambient - tank))
 
 
-def leak_flow(area_m2: float, ambient: Array, inside: Array, rt: Array) -> Array:
+def leak_flow(area_m2: Array, ambient: Array, inside: Array, rt: Array) -> Array:
     """Mass flow [kg/s] through a leak of effective area `area_m2`, inwards positive.
 
     Isentropic nozzle (Saint-Venant and Wantzel) from rest at `ambient` [Pa], choked below a

@@ -46,6 +46,9 @@ class Conditions:
     clog_loss: Array
     plate_loss: Array
     filter_linear: Array
+    leak_a_m2: Array
+    leak_b_m2: Array
+    leak_c_m2: Array
 
 
 @dataclass(frozen=True)
@@ -146,14 +149,14 @@ class Path:
         p1 = p2 / ratio
         blower_flow = per_outlet * p2
 
-        leak_c = leak_flow(machine.leaks.c_m2, now.pressure, p1, rt)
+        leak_c = leak_flow(now.leak_c_m2, now.pressure, p1, rt)
         relief = np.zeros_like(p1)
         if machine.relief is not None:
             excess = now.pressure - p1 - machine.relief.vacuum_pa
             relief = machine.relief.slope_kg_s_pa * np.maximum(excess, 0)
         pipe_flow = blower_flow - leak_c - relief
         pipe_pressure = pressure_before(p1, pipe_flow, self._pipe, rt)
-        leak_b = leak_flow(machine.leaks.b_m2, now.pressure, pipe_pressure, rt)
+        leak_b = leak_flow(now.leak_b_m2, now.pressure, pipe_pressure, rt)
         filter_flow = pipe_flow - leak_b
         # The cloth's square part at the flow behind it, the linear part at the mean pressure's.
         volume = filter_flow * rt / pipe_pressure
@@ -176,7 +179,7 @@ class Path:
             port_flow=port_flow,
             port_pressure=pressure_before(tank, port_flow, self._port, rt),
             tank_pressure=tank,
-            leak_a=leak_flow(machine.leaks.a_m2, now.pressure, tank, rt),
+            leak_a=leak_flow(now.leak_a_m2, now.pressure, tank, rt),
             filter_flow=filter_flow,
             leak_b=leak_b,
             pipe_pressure=pipe_pressure,

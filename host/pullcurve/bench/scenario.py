@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AwareDatetime, BaseModel, Field, ValidationError, model_validator
 
@@ -49,11 +49,19 @@ class Clog(Stretch):
     uneven_time_s: Positive = 1.0
 
 
+class GrowingLeak(Stretch):
+    """A leak that opens between two times, at an even rate, and stays; places as in `Leaks`."""
+
+    place: Literal["a", "b", "c"]
+    area_m2: Positive  # at the end, on top of the machine's own
+
+
 class Events(Table):
     plates: tuple[Plate, ...] = ()
     clogs: tuple[Clog, ...] = ()
     hose_off: tuple[Window, ...] = ()
     water: tuple[Water, ...] = ()
+    leaks: tuple[GrowingLeak, ...] = ()
 
 
 class Damage(Stretch):

@@ -42,6 +42,10 @@ def conditions(
     clog_loss = np.zeros_like(times)
     for clog in scenario.events.clogs:
         clog_loss += _clog(clog, times, generator)
+    leaks = {place: np.full(times.shape, getattr(machine.leaks, f"{place}_m2")) for place in "abc"}
+    for leak in scenario.events.leaks:
+        grown = (times - leak.from_s) / (leak.to_s - leak.from_s)
+        leaks[leak.place] += leak.area_m2 * np.clip(grown, 0, 1)
     return Conditions(
         pressure=pressure,
         temperature=temperature,
@@ -52,6 +56,9 @@ def conditions(
         clog_loss=clog_loss,
         plate_loss=plate_loss,
         filter_linear=machine.filter.linear_pa_s_m3 + machine.filter.loading_pa_s_m3_per_s * times,
+        leak_a_m2=leaks["a"],
+        leak_b_m2=leaks["b"],
+        leak_c_m2=leaks["c"],
     )
 
 
