@@ -69,9 +69,9 @@ def write_report(
         contents[".report.pdf"] = pdf(html, "letter" if units is US else "A4")
     paths = {suffix: target.with_name(target.name + suffix) for suffix in contents}
     for suffix, path in paths.items():
-        _refuse_foreign(path, _BEGINNINGS[suffix])
+        refuse_foreign(path, _BEGINNINGS[suffix])
     for suffix, content in contents.items():
-        _replace(paths[suffix], content)
+        replace_whole(paths[suffix], content)
     return list(paths.values())
 
 
@@ -129,7 +129,8 @@ def _flow(name: str, flow: Flow | None) -> dict[str, Value]:
     }
 
 
-def _refuse_foreign(path: Path, beginning: bytes) -> None:
+def refuse_foreign(path: Path, beginning: bytes) -> None:
+    """Raises ReportError where a file stands that does not begin like one of ours."""
     try:
         with path.open("rb") as file:
             found = file.read(len(beginning))
@@ -144,7 +145,7 @@ def _refuse_foreign(path: Path, beginning: bytes) -> None:
         )
 
 
-def _replace(path: Path, content: bytes) -> None:
+def replace_whole(path: Path, content: bytes) -> None:
     """Whole or not at all: a full disk leaves the older report as it was."""
     part = path.with_name(path.name + ".part")
     try:

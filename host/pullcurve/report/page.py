@@ -47,7 +47,46 @@ from pullcurve.report.uncertainty_words import has_budget, uncertainty_sentences
 
 def page(result: RunResult, units: UnitSystem) -> str:
     """The whole page. Everything in it that a user wrote is escaped."""
-    environment = Environment(
+    started = result.provenance.started
+    return (
+        environment()
+        .get_template("page.html.j2")
+        .render(
+            **_pictures(result, units),
+            result=result,
+            headline=headline(
+                result.points, result.meter.position, result.reference_conditions, units
+            ),
+            started=started.strftime("%Y-%m-%d %H:%M %Z") if started else "start not known",
+            duration=minutes(result.duration_s),
+            read_first=read_first(result),
+            points=points_table(result, units),
+            point_remarks=withheld_sentences(result.points) + hold_remarks(result.points),
+            troubles=[
+                (kind_words(trouble), when(trouble), trouble, CONSEQUENCES[trouble.consequence])
+                for trouble in result.troubles
+            ],
+            places=places_table(result, units),
+            stretches=stretches_table(result, units),
+            measured=[
+                *meter_sentences(result, units),
+                speed_sentence(result.speed),
+                *site_sentences(result.site, units),
+            ],
+            sensors=sensors_table(result, units),
+            uncertainty=uncertainty_sentences(result, units),
+            quality=[zero_sentence(result, units), *quality_sentences(result.quality)],
+            channels=channels_table(result),
+            notes=notes_table(result),
+            safety=SAFETY,
+            calibration=f"discharge coefficient {coefficient_words(result)}",
+        )
+    )
+
+
+def environment() -> Environment:
+    """The report's templates."""
+    found = Environment(
         autoescape=True,
         undefined=StrictUndefined,
         loader=PackageLoader("pullcurve.report", ""),
@@ -55,63 +94,35 @@ def page(result: RunResult, units: UnitSystem) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.tests["measured"] = lambda cell: isinstance(cell, Measured)
-    started = result.provenance.started
-    return environment.get_template("page.html.j2").render(
-        **_pictures(result, units),
-        result=result,
-        headline=headline(result.points, result.meter.position, result.reference_conditions, units),
-        started=started.strftime("%Y-%m-%d %H:%M %Z") if started else "start not known",
-        duration=minutes(result.duration_s),
-        read_first=read_first(result),
-        points=points_table(result, units),
-        point_remarks=withheld_sentences(result.points) + hold_remarks(result.points),
-        troubles=[
-            (kind_words(trouble), when(trouble), trouble, CONSEQUENCES[trouble.consequence])
-            for trouble in result.troubles
-        ],
-        places=places_table(result, units),
-        stretches=stretches_table(result, units),
-        measured=[
-            *meter_sentences(result, units),
-            speed_sentence(result.speed),
-            *site_sentences(result.site, units),
-        ],
-        sensors=sensors_table(result, units),
-        uncertainty=uncertainty_sentences(result, units),
-        quality=[zero_sentence(result, units), *quality_sentences(result.quality)],
-        channels=channels_table(result),
-        notes=notes_table(result),
-        safety=SAFETY,
-        calibration=f"discharge coefficient {coefficient_words(result)}",
-    )
+    found.tests["measured"] = lambda cell: isinstance(cell, Measured)
+    return found
 
 
 def _pictures(result: RunResult, units: UnitSystem) -> Mapping[str, object]:
     """The pictures with what is said of them; a picture that shows nothing is left out."""
     shown: dict[str, object] = {
-        "strip": _source(strip_figure(result, units)),
+        "strip": picture_source(strip_figure(result, units)),
         "strip_alt": strip_alt(result, units),
         "strip_caption": strip_caption(result, units),
         "budget": None,
     }
     if result.stated:
         shown |= {
-            "curve": _source(curve_figure(result, units)),
-            "narrow_curve": _source(curve_figure(result, units, NARROW_IN)),
+            "curve": picture_source(curve_figure(result, units)),
+            "narrow_curve": picture_source(curve_figure(result, units, NARROW_IN)),
             "curve_alt": curve_alt(result, units),
             "curve_caption": curve_caption(result, units),
         }
     if has_budget(result):
         shown |= {
             "budget": budget_table(result),
-            "budget_picture": _source(budget_figure(result)),
+            "budget_picture": picture_source(budget_figure(result)),
             "budget_alt": budget_alt(result),
             "budget_caption": budget_caption(result),
         }
     return shown
 
 
-def _source(figure: Figure) -> str:
+def picture_source(figure: Figure) -> str:
     """The picture as the source of an img: inlined SVGs would share their ids."""
     return "data:image/svg+xml;base64," + b64encode(svg(figure)).decode("ascii")

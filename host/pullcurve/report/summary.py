@@ -26,30 +26,31 @@ WIDTH = 96
 def summary(result: RunResult, units: UnitSystem) -> str:
     """The run in words and one table, ending in a newline."""
     said = headline(result.points, result.meter.position, result.reference_conditions, units)
-    parts = [_paragraph(result.title), _paragraph(said)]
+    parts = [paragraph(result.title), paragraph(said)]
     if result.troubles:
-        parts.append("Read first\n" + _list([_told_trouble(each) for each in result.troubles]))
+        parts.append("Read first\n" + listed([_told_trouble(each) for each in result.troubles]))
     if result.points:
         table = points_table(result, units)
-        parts.append(f"{text_table(table)}\n\n{_paragraph(table.note)}")
+        parts.append(f"{text_table(table)}\n\n{paragraph(table.note)}")
         doubts = withheld_sentences(result.points) + hold_remarks(result.points)
         if doubts:
-            parts.append("Single holds\n" + _list(doubts))
+            parts.append("Single holds\n" + listed(doubts))
     if result.stated:
         top = fastest(result.stated)
         name = point_name(top, result.points)
-        parts.append(f"The air of hold {name}, the fastest\n" + _list(flow_at_places(top, units)))
-        parts.append("Uncertainty\n" + _list(uncertainty_sentences(result, units)))
+        parts.append(f"The air of hold {name}, the fastest\n" + listed(flow_at_places(top, units)))
+        parts.append("Uncertainty\n" + listed(uncertainty_sentences(result, units)))
     parts.append(
-        "Data\n" + _list([zero_sentence(result, units), *quality_sentences(result.quality)])
+        "Data\n" + listed([zero_sentence(result, units), *quality_sentences(result.quality)])
     )
     if result.remarks:
-        parts.append("Remarks\n" + _list([_told(remark) for remark in result.remarks]))
-    # A rig file may come from anywhere: no control code in it reaches the terminal.
-    return "".join(
-        "?" if char != "\n" and category(char) == "Cc" else char
-        for char in "\n\n".join(parts) + "\n"
-    )
+        parts.append("Remarks\n" + listed([_told(remark) for remark in result.remarks]))
+    return printable("\n\n".join(parts) + "\n")
+
+
+def printable(text: str) -> str:
+    """A rig file may come from anywhere: no control code in it reaches the terminal."""
+    return "".join("?" if char != "\n" and category(char) == "Cc" else char for char in text)
 
 
 def text_table(table: Table) -> str:
@@ -99,11 +100,13 @@ def _told(remark: Remark) -> str:
     return f"{weight}{remark.subject}: {remark.text}{action}"
 
 
-def _paragraph(text: str) -> str:
+def paragraph(text: str) -> str:
+    """Text broken into lines for a terminal."""
     return "\n".join(wrap(text, WIDTH))
 
 
-def _list(items: list[str]) -> str:
+def listed(items: list[str]) -> str:
+    """One item under another, indented."""
     return "\n".join(
         "\n".join(wrap(item, WIDTH, initial_indent="  ", subsequent_indent="    "))
         for item in items
