@@ -125,6 +125,45 @@ def report(
 
 @main.command()
 @click.argument("log", type=existing)
+@rig_option
+@units_option
+@click.option(
+    "--out",
+    type=existing,
+    help="Where the files go: a path without ending. Default: beside the log.",
+)
+@click.option("--filter-limit", help="Loss at which the filter is due, such as '10 inH2O'.")
+@for_people
+def cut(
+    log: Path,
+    rig_path: Path | None,
+    units: str,
+    out: Path | None,
+    filter_limit: str | None,
+) -> None:
+    """Watch the recorded cut LOG as if it came in now: alarms, and what the shift came to.
+
+    The meter must stand in the clean pipe. Writes page and JSON, and prints a summary.
+    """
+    from pullcurve.quantities import UNIT_SYSTEMS, to_si
+    from pullcurve.reduction.cut_watch.shift import read_cut
+    from pullcurve.report.cut_page import cut_text, write_cut
+    from pullcurve.report.cut_result import cut_result
+
+    try:
+        limit_pa = None if filter_limit is None else to_si(filter_limit, "pressure")
+    except ValueError as fault:
+        raise click.UsageError(str(fault)) from None
+    result = cut_result(read_cut(log, rig_path, limit_pa))
+    paths = write_cut(result, UNIT_SYSTEMS[units], out or log.with_suffix(""))
+    click.echo(cut_text(result, UNIT_SYSTEMS[units]), nl=False)
+    click.echo()
+    for path in paths:
+        click.echo(f"wrote {path}")
+
+
+@main.command()
+@click.argument("log", type=existing)
 @click.option(
     "--port",
     default="serial:",

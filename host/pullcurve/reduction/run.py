@@ -103,8 +103,13 @@ def rig_of(log: Log, path: str | Path | None) -> Rig:
     return parse_rig(text, f"the rig in {log.path.name}")
 
 
-def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
-    """From records to settled points with flow and uncertainty."""
+def reduce_run(
+    log: Log, records: RunRecords, rig: Rig, stretches: list[Stretch] | None = None
+) -> Run:
+    """From records to settled points with flow and uncertainty.
+
+    stretches: what counts as settled, in place of what is found here.
+    """
     channels = to_si(records, rig)
     table = channels.table
     sensor = records.header.sensor("meter_dp")
@@ -119,9 +124,9 @@ def reduce_run(log: Log, records: RunRecords, rig: Rig) -> Run:
     table["clipped_block"] = clipped_blocks(records.blocks, turning)
     zeros = find_zeros(table, channels.span_pa, channels.count_pa, accuracy.zero_bound)
     table["zero_pa"] = zeros.at(table["time_s"].to_numpy())
-    stretches = find_settled(
-        table.assign(differential_pressure_pa=table["differential_pressure_pa"] - table["zero_pa"])
-    )
+    if stretches is None:
+        zeroed = table["differential_pressure_pa"] - table["zero_pa"]
+        stretches = find_settled(table.assign(differential_pressure_pa=zeroed))
     kept = [stretch for stretch in stretches if not stretch.rejected]
     rejected = [stretch for stretch in stretches if stretch.rejected]
     points = measured_points(channels, zeros, kept)

@@ -1,0 +1,1 @@
+"""Watching a cut: one sample at a time, with nothing from the future."""

@@ -1,0 +1,242 @@
+"""The cut watch: what the board sends goes in, alarms come out, in the order of time."""
+
+import math
+from dataclasses import replace
+from typing import Final
+
+from pullcurve.reduction.cut_watch import path
+from pullcurve.reduction.cut_watch.events import Event, Forecast, Kind, Place
+from pullcurve.reduction.cut_watch.minutes import History, Minutes
+from pullcurve.reduction.cut_watch.needs import Needs, needs_of
+from pullcurve.reduction.cut_watch.samples import SAMPLE_S, Sample, Samples
+from pullcurve.reduction.cut_watch.slow import SlowLoss
+from pullcurve.reduction.cut_watch.sudden import Sudden, SuddenLoss
+from pullcurve.reduction.cut_watch.throttle import BACK, NEW_HOLD, SAG, Throttle
+from pullcurve.rig.models import Rig
+from pullcurve.sources import Received
+
+SAG_LASTS_S: Final = 180.0  # then the speed is meant
+CALM_AFTER_S: Final = 8.0  # of a clog, until samples count as quiet again
+SLOW_NOZZLE_S: Final = 10.0
+FLOW_U95: Final = 0.03  # of the flow, for the velocity (the report's interval is the stricter one)
+MOST_SURE: Final = 0.9999
+
+
+class Watch:
+    """Feed it with what a source yields; each call returns the alarms that were just spoken and
+    those that just ended. Memory does not grow with time but for the list of alarms."""
+
+    def __init__(self, rig: Rig, needs: Needs | None = None) -> None:
+        self.rig = rig
+        self.needs = needs_of(rig) if needs is None else needs
+        self.samples = Samples(rig)
+        self.throttle = Throttle()
+        self.storage = path.Storage()
+        self.sudden = SuddenLoss()
+        self._pipe_area_m2 = math.pi / 4 * rig.meter.pipe_bore**2
+        self.slow = SlowLoss(self.needs, self._pipe_area_m2)
+        self.minutes = Minutes()
+        self.history = History()
+        self.events: list[Event] = []
+        self.work_began_s: list[float] = []
+        self.now: Sample | None = None
+        self._open: dict[str, int] = {}
+        self._busy_until_s = -math.inf
+        self._slow_air: list[float] = []
+        self._news: list[Event] = []
+
+    def add(self, received: Received) -> list[Event]:
+        self._news = []
+        for sample in self.samples.add(received):
+            self._sample(sample)
+        return self._news
+
+    def finish(self) -> list[Event]:
+        """The source has ended: go through the whole of it once more for what was too slow to be
+        seen live, and leave open what lasts."""
+        self._news = []
+        if self.now is not None:
+            self._slow_findings(self.now.time_s, afterwards=True)
+        return self._news
+
+    def _sample(self, sample: Sample) -> None:
+        self.now = sample
+        self.history.add(sample)
+        time_s = sample.time_s
+        steady = self.throttle.add(time_s, sample.speed_rpm)
+        if self.throttle.new_hold:
+            self.slow.splice()
+        x = self.storage.resistance(sample)
+        if sample.after_gap:
+            self.sudden.interrupt()
+        if not steady or not math.isfinite(x) or sample.clipped:
+            if not steady:
+                self._stopped(sample)
+            self.sudden.interrupt()
+            self.slow.slip.skip()
+            self.minutes.add(sample, steady=False, quiet=False, lost=math.nan)
+            return
+        openness = path.openness(sample)
+        for change in self.sudden.add(time_s, x, openness):
+            self._changed(change, sample, openness)
+        cloth = path.filter_resistance(sample, self._pipe_area_m2)
+        if math.isfinite(cloth) and not self.sudden.active:
+            self.slow.filter_at(time_s, cloth)
+        if self.sudden.active:
+            self._busy_until_s = time_s + CALM_AFTER_S
+        quiet = self.sudden.quiet and time_s >= self._busy_until_s
+        self.minutes.add(
+            sample, steady=True, quiet=quiet, lost=path.flow_lost(x - self.sudden.base, openness)
+        )
+        if quiet:
+            self._quiet(sample, x, openness)
+        self._sag(time_s)
+        self._nozzle(sample)
+
+    def _stopped(self, sample: Sample) -> None:
+        """The throttle moves or the engine stops: what was judged by the speed is over."""
+        for kind in ("speed_sag", "slow_nozzle"):
+            self._end(kind, sample.time_s)
+        if sample.speed_rpm == 0:
+            for kind in ("clog", "hose_off"):
+                self._end(kind, sample.time_s)
+
+    def _changed(self, change: Sudden, sample: Sample, openness: float) -> None:
+        time_s = sample.time_s
+        if change.what == "work_begins":
+            self.work_began_s.append(change.start_s)
+            self.slow.work_begins()
+        elif change.what == "over":
+            self._end(self._sudden_open(), change.start_s)
+        elif change.what == "stays":
+            self._end(self._sudden_open(), change.start_s, "it stays: taken as the new level")
+        else:
+            kind: Kind = "clog" if change.what == "clog" else "hose_off"
+            size = path.flow_lost(change.rise, openness)
+            size_u = 0.5 * change.rise_u / (1 + openness)
+            sure = abs(change.rise) / max(change.rise_u, 1e-9)
+            self.slow.forget(change.start_s - 1.0)
+            self.minutes.forget(change.start_s - 1.0)
+            self._speak(kind, change.start_s, time_s, size, size_u, sure)
+
+    def _sudden_open(self) -> str:
+        return "clog" if "clog" in self._open else "hose_off"
+
+    def _quiet(self, sample: Sample, x: float, openness: float) -> None:
+        hose = path.hose_resistance(sample)
+        turn, slip = path.swallowed(sample)
+        done = self.slow.add(
+            sample.time_s,
+            (x, hose, turn, slip),
+            loaded=self.sudden.loaded(x),
+            facts=(sample.mass_flow_kg_s, sample.ambient_k, sample.tap_pa, openness),
+        )
+        if done:
+            self._slow_findings(sample.time_s, afterwards=False)
+
+    def _slow_findings(self, time_s: float, *, afterwards: bool) -> None:
+        for found in self.slow.findings():
+            kind: Kind = "leak" if found.what == "leak" else "filter_loading"
+            key = f"{kind} behind" if found.places == ("C",) else kind
+            if key in self._open:
+                continue
+            self._speak(
+                kind,
+                found.start_s,
+                time_s,
+                found.size,
+                found.size_u,
+                found.sure,
+                key=key,
+                places=found.places,
+                forecast=found.forecast,
+                measured_by=found.measured_by,
+                afterwards=afterwards,
+            )
+
+    def _sag(self, time_s: float) -> None:
+        sag = self.throttle.sag
+        if not math.isfinite(sag):
+            return
+        if "speed_sag" not in self._open:
+            if sag > SAG and time_s >= self._busy_until_s:
+                sure = 3.0 * sag / SAG
+                self._speak("speed_sag", time_s - 10.0, time_s, sag, 0.005, sure)
+            elif sag < -NEW_HOLD:
+                self.throttle.hold_here()
+        elif sag < BACK * SAG:
+            self._end("speed_sag", time_s)
+        elif time_s - self.events[self._open["speed_sag"]].spoken_s > SAG_LASTS_S:
+            self._end("speed_sag", time_s, "it stays: taken as the speed that is meant")
+            self.throttle.hold_here()
+
+    def _nozzle(self, sample: Sample) -> None:
+        wanted, velocity = self.needs.velocity_m_s, self.velocity(sample)
+        if wanted is None or not math.isfinite(velocity):
+            return
+        self._slow_air.append(velocity)
+        self._slow_air = self._slow_air[-round(SLOW_NOZZLE_S / SAMPLE_S) :]
+        if len(self._slow_air) < SLOW_NOZZLE_S / SAMPLE_S:
+            return
+        mean = sum(self._slow_air) / len(self._slow_air)
+        u = FLOW_U95 / 2 * mean
+        if "slow_nozzle" in self._open:
+            if min(self._slow_air) > wanted:
+                self._end("slow_nozzle", sample.time_s - SLOW_NOZZLE_S)
+        elif mean < wanted and sample.time_s >= self._busy_until_s:
+            start_s = sample.time_s - SLOW_NOZZLE_S
+            size = 1 - mean / wanted
+            self._speak(
+                "slow_nozzle", start_s, sample.time_s, size, u / wanted, (wanted - mean) / u
+            )
+
+    def velocity(self, sample: Sample) -> float:
+        """Of the open air at the nozzle, m/s, if all air that passes the meter came in there: an
+        upper bound, less what leaks in on the way. NaN without the hose's bore."""
+        if self.needs.hose_bore_m is None:
+            return math.nan
+        area = math.pi / 4 * self.needs.hose_bore_m**2
+        return (
+            sample.mass_flow_kg_s * path.GAS_CONSTANT * sample.ambient_k / sample.ambient_pa / area
+        )
+
+    def _speak(
+        self,
+        kind: Kind,
+        start_s: float,
+        time_s: float,
+        size: float,
+        size_u: float,
+        sure: float,
+        *,
+        key: str = "",
+        places: tuple[Place, ...] = (),
+        forecast: Forecast | None = None,
+        measured_by: str = "",
+        afterwards: bool = False,
+    ) -> None:
+        probability = min(0.5 * math.erfc(-sure / math.sqrt(2)), MOST_SURE)
+        event = Event(
+            len(self.events) + 1,
+            kind,
+            round(start_s, 2),
+            round(time_s, 2),
+            None,
+            size,
+            2 * size_u,
+            probability,
+            places,
+            forecast,
+            measured_by,
+            seen_afterwards=afterwards,
+        )
+        self._open[key or kind] = len(self.events)
+        self.events.append(event)
+        self._news.append(event)
+
+    def _end(self, key: str, time_s: float, note: str = "") -> None:
+        place = self._open.pop(key, None)
+        if place is not None:
+            ended = replace(self.events[place], end_s=round(time_s, 2), note=note)
+            self.events[place] = ended
+            self._news.append(ended)

@@ -1,0 +1,101 @@
+"""A watched shift as one HTML file, as text for a terminal, and as JSON."""
+
+from pathlib import Path
+
+from pullcurve.errors import ReportError
+from pullcurve.quantities import UnitSystem
+from pullcurve.report.cut_figure import cut_figure
+from pullcurve.report.cut_result import CutResult
+from pullcurve.report.cut_sentences import (
+    alarms_table,
+    headline,
+    method_sentences,
+    minutes_table,
+    strip_alt,
+    strip_caption,
+    summary_sentences,
+)
+from pullcurve.report.cut_words import said
+from pullcurve.report.files import refuse_foreign, replace_whole
+from pullcurve.report.page import environment, picture_source
+from pullcurve.report.rounding import minutes
+from pullcurve.report.sentences import SAFETY
+from pullcurve.report.summary import listed, paragraph, printable, text_table
+
+_BEGINNINGS = {".cut.html": b"<!doctype html>", ".cut.json": b"{"}
+
+
+def cut_page(result: CutResult, units: UnitSystem) -> str:
+    """The whole page. Everything in it that a user wrote is escaped."""
+    told = [said(event) for event in result.events]
+    kinds = {words.name: words for words in told}
+    started = result.started
+    return (
+        environment()
+        .get_template("cut.html.j2")
+        .render(
+            result=result,
+            started=started.strftime("%Y-%m-%d %H:%M %Z") if started else "start not known",
+            duration=minutes(result.duration_s),
+            headline=headline(result),
+            summary=summary_sentences(result),
+            strip=picture_source(cut_figure(result, units)),
+            strip_alt=strip_alt(result, units),
+            strip_caption=strip_caption(result),
+            alarms=alarms_table(result.events, told),
+            told=list(zip(result.events, told, strict=True)),
+            kinds=list(kinds.values()),
+            minutes=minutes_table(result, units),
+            method=method_sentences(),
+            safety=SAFETY,
+        )
+    )
+
+
+def cut_text(result: CutResult, units: UnitSystem) -> str:
+    """The shift in words, ending in a newline."""
+    told = [said(event) for event in result.events]
+    parts = [paragraph(result.title), paragraph(headline(result))]
+    parts.append("The shift\n" + listed(summary_sentences(result)))
+    if told:
+        table = alarms_table(result.events, told)
+        parts.append(f"{text_table(table)}\n\n{paragraph(table.note)}")
+        parts.append(
+            "Alarms\n"
+            + listed(
+                [
+                    f"{event.number}. {words.name}, {words.since}. {words.what} "
+                    f"{words.certainty}. {words.forecast}".strip()
+                    for event, words in zip(result.events, told, strict=True)
+                ]
+            )
+        )
+        parts += [
+            f"{words.name}: what to try\n" + listed([*words.try_this, f"CAUTION: {words.caution}"])
+            for words in {words.name: words for words in told}.values()
+        ]
+    if result.minutes:
+        table = minutes_table(result, units)
+        parts.append(f"Quiet minutes\n{text_table(table)}\n\n{paragraph(table.note)}")
+    return printable("\n\n".join(parts) + "\n")
+
+
+def write_cut(result: CutResult, units: UnitSystem, target: Path) -> list[Path]:
+    """Write NAME.cut.html and NAME.cut.json; target as in `files.write_report`.
+
+    Returns the paths. Raises ReportError.
+    """
+    if target.is_dir():
+        target = target / (Path(result.provenance.log_name).stem or "cut")
+    if not target.parent.is_dir():
+        raise ReportError(f"{target.parent}: there is no such folder; make it first")
+    contents = {
+        ".cut.html": cut_page(result, units).encode("utf-8"),
+        ".cut.json": (result.model_dump_json(indent=1) + "\n").encode("utf-8"),
+    }
+    paths = {suffix: target.with_name(target.name + suffix) for suffix in contents}
+    for suffix, path in paths.items():
+        refuse_foreign(path, _BEGINNINGS[suffix])
+    for suffix, content in contents.items():
+        replace_whole(paths[suffix], content)
+    return list(paths.values())

@@ -1,0 +1,102 @@
+"""An alarm of the cut watch in words, from the one reviewed file `cut_words.toml`."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from pullcurve.reduction.cut_watch.events import Event, Forecast
+from pullcurve.report.cut_result import CutEvent, FilterForecast
+from pullcurve.report.rounding import measured, minutes
+
+_LIMITS = {
+    "typed": "the limit that was given",
+    "doubled": "twice the loss of the clean filter",
+    "flow": "a loss that takes a tenth of the flow",
+}
+_HOURS_FROM_S = 2 * 3600.0
+
+
+@dataclass(frozen=True)
+class Said:
+    """`short` is for a screen at arm's length; `certainty` a phrase with the probability."""
+
+    name: str
+    short: str
+    what: str
+    since: str
+    certainty: str
+    try_this: tuple[str, ...]
+    caution: str
+    forecast: str
+
+
+def said(event: Event | CutEvent) -> Said:
+    """All that is said of an alarm, in words."""
+    words = _words()[event.kind]
+    what = words["what"]
+    if event.kind == "filter_loading" and event.measured_by == "path":
+        what = words["what_without_tank_sensor"]
+    if event.places == ("C",):
+        what = words["what_behind"]
+    places = " or ".join(_words()["leak"]["places"][place] for place in event.places)
+    return Said(
+        words["name"],
+        words["short"],
+        what.format(size=_size(event), places=places),
+        _since(event),
+        _certainty(event),
+        tuple(words["do"]),
+        words["caution"],
+        forecast_words(event.forecast) if event.forecast else "",
+    )
+
+
+def name(event: Event | CutEvent) -> str:
+    return str(_words()[event.kind]["name"])
+
+
+def forecast_words(forecast: Forecast | FilterForecast) -> str:
+    """When a filter is at its limit, with the interval."""
+    limit = _LIMITS[forecast.limit]
+    if forecast.at_s is None:
+        return f"As it goes now it does not reach {limit} within two days of running."
+    earliest = "now" if forecast.earliest_s is None else _time(forecast.earliest_s)
+    latest = "never" if forecast.latest_s is None else _time(forecast.latest_s)
+    return (
+        f"If it goes on like this it reaches {limit} at {_time(forecast.at_s)} of running time "
+        f"(95 % interval: {earliest} to {latest})."
+    )
+
+
+def _size(event: Event | CutEvent) -> str:
+    number = measured(100 * abs(event.size), 100 * max(event.size_u95, 5e-4))
+    return f"{number.value} % ± {number.u95} %".replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _since(event: Event | CutEvent) -> str:
+    spoken = f"said at {minutes(event.spoken_s)}"
+    if event.seen_afterwards:
+        spoken = "seen only when the whole log was gone through"
+    ended = "" if event.end_s is None else f" until {minutes(event.end_s)}"
+    return f"since {minutes(event.start_s)}{ended}; {spoken}"
+
+
+def _certainty(event: Event | CutEvent) -> str:
+    percent = 100 * event.sure
+    word = "certain" if percent >= 99.9 else "nearly certain" if percent >= 98 else "likely"
+    shown = "over 99.9 %" if percent >= 99.9 else f"{percent:.0f} %"
+    return f"{word} ({shown} that it is no scatter)"
+
+
+def _time(seconds: float) -> str:
+    if seconds < _HOURS_FROM_S:
+        return f"{minutes(seconds)} min"
+    return f"{seconds / 3600:.1f} h"
+
+
+@cache
+def _words() -> dict[str, Any]:
+    text = (files("pullcurve.report") / "cut_words.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)

@@ -1,0 +1,186 @@
+"""The cut watch against the bench's machine: what it says, when, and that it is no prophet."""
+
+import binascii
+
+import pytest
+from cut_bench import SAMPLE, clean_pipe_rig, heard, scenario, watched
+
+from pullcurve.errors import RigError
+from pullcurve.reduction.cut_watch.needs import Needs
+from pullcurve.reduction.cut_watch.shift import read_cut, shift_of
+from pullcurve.reduction.cut_watch.watch import Watch
+from pullcurve.reduction.run import rig_of
+from pullcurve.run_log.reading import read_log
+
+LUMPS = ((103.0, 111.0), (190.0, 193.5), (231.0, 246.0))  # of the sample's scenario
+
+
+def test_the_samples_lumps_are_told_and_nothing_else() -> None:
+    cut = read_cut(SAMPLE)
+    assert [event.kind for event in cut.events] == ["clog"] * 3
+    for event, (start_s, end_s) in zip(cut.events, LUMPS, strict=True):
+        assert start_s < event.spoken_s < start_s + 4
+        assert abs(event.start_s - start_s) < 2.5
+        assert event.end_s is not None
+        assert end_s - 1 < event.end_s < end_s + 8
+        assert event.sure > 0.99
+    (began_s,) = cut.watch.work_began_s
+    assert began_s == pytest.approx(62, abs=2)
+    assert cut.shift.clogs == 3
+    assert cut.shift.running_s == pytest.approx(256, abs=5)
+    assert 15 < cut.shift.short_s < 45
+    assert 0 < len(cut.run.points) <= 5
+    for point in cut.run.points.to_dict("records"):
+        assert 20 <= point["end_s"] - point["start_s"] <= 60
+        assert all(point["end_s"] < a - 1 or point["start_s"] > b for a, b in LUMPS)
+
+
+def test_an_alarm_uses_nothing_from_the_future() -> None:
+    """The log cut off 1 s after an alarm brings the same alarm again, as does any cutting of
+    the stream into pieces."""
+    log = read_log(SAMPLE)
+    rig = rig_of(log, None)
+    _, spoken = watched(log.received, rig)
+    began = log.received[0].host_time
+    for event in spoken:
+        cut = [
+            each
+            for each in log.received
+            if (each.host_time - began).total_seconds() <= event.spoken_s + 1.0
+        ]
+        assert len(cut) < len(log.received)
+        _, again = watched(cut, rig)
+        assert again[-1] == event
+    pieces = [
+        each._replace(data=each.data[i : i + 11])
+        for each in log.received
+        for i in range(0, len(each.data), 11)
+    ]
+    assert watched(pieces, rig)[1] == spoken
+
+
+def test_records_that_come_late_or_twice_change_nothing() -> None:
+    log = read_log(SAMPLE)
+    rig = rig_of(log, None)
+    _, spoken = watched(log.received, rig)
+    again = []
+    for place, each in enumerate(log.received):
+        again.append(each)
+        if place % 7 == 0:
+            again.append(each)
+        if place % 101 == 100:
+            again.append(log.received[place - 30])
+    watch, twice = watched(again, rig)
+    assert twice == spoken
+    assert watch.samples.late > 100
+
+
+@pytest.mark.parametrize("position", ["port", "hose_end"])
+def test_spoil_never_goes_through_the_tube(position: str) -> None:
+    with pytest.raises(RigError, match=r"clean pipe only.*spoil must never go through the tube"):
+        Watch(clean_pipe_rig(position=f'position = "{position}"'))
+
+
+def test_a_board_without_pressure_in_the_pipe_is_refused() -> None:
+    log = read_log(SAMPLE)
+    text = b"".join(each.data for each in log.received[:400])
+    rig = clean_pipe_rig()
+    with pytest.raises(RigError, match="meter_air"):
+        Watch(rig).add(log.received[0]._replace(data=without_meter_air(text)))
+
+
+def without_meter_air(text: bytes) -> bytes:
+    """The header's sensor under another role, its CRC made anew."""
+    lines = []
+    for line in text.split(b"\n"):
+        body, _, _ = line.rpartition(b" ")
+        if b" meter_air " in line:
+            body = body.replace(b" meter_air ", b" tank_air ")
+            lines.append(body + b" %08X" % binascii.crc32(body))
+        else:
+            lines.append(line)
+    return b"\n".join(lines)
+
+
+def test_a_hose_that_comes_off_is_told_and_a_pause_is_not() -> None:
+    """The load stops for half a minute, as with the nozzle lifted; then the hose comes off, and
+    the load with it."""
+    chosen = scenario(240, hose_off=((200.0, 215.0),))
+    load = chosen.events.clogs[0]
+    parts = (
+        load.model_copy(update={"to_s": 120.0}),
+        load.model_copy(update={"from_s": 150.0, "to_s": 200.0}),
+    )
+    events = chosen.events.model_copy(update={"clogs": parts})
+    _, spoken = watched(heard(chosen.model_copy(update={"events": events})))
+    (event,) = spoken
+    assert event.kind == "hose_off"
+    assert 200 < event.spoken_s < 204
+    assert event.size < -0.1
+
+
+def test_throttle_moves_are_no_alarm_and_a_clog_at_another_speed_is() -> None:
+    moves = ((110.0, 2800.0), (111.5, 2300.0), (160.0, 2300.0), (162.0, 2800.0))
+    lump = {"from_s": 140.0, "to_s": 152.0, "extra_loss": 60.0, "rise_s": 0.6}
+    _, spoken = watched(heard(scenario(230, throttle=moves, clogs=(lump,))))
+    (event,) = spoken
+    assert event.kind == "clog"
+    assert 140 < event.spoken_s < 144
+
+
+def test_a_speed_that_sags_is_told_and_when_it_is_back() -> None:
+    sags = ((120.0, 2800.0), (160.0, 2600.0), (220.0, 2600.0), (250.0, 2800.0))
+    watch, spoken = watched(heard(scenario(300, throttle=sags)))
+    (event,) = spoken
+    assert event.kind == "speed_sag"
+    assert 130 < event.spoken_s < 165
+    assert watch.events[0].end_s == pytest.approx(245, abs=15)
+
+
+def test_air_too_slow_for_the_spoil_is_told_while_nothing_else_explains_it() -> None:
+    chosen = scenario(200)
+    said = heard(chosen)
+    # In a hose of 4 in the air goes at 38 m/s or so.
+    for wanted, told in ((30.0, []), (50.0, ["slow_nozzle"])):
+        _, spoken = watched(said, needs=Needs(hose_bore_m=0.1016, velocity_m_s=wanted))
+        assert [event.kind for event in spoken] == told
+
+
+def test_a_filter_that_loads_is_told_with_a_forecast_that_holds() -> None:
+    """The loss doubles in 600 s; the forecast counts from what the first two minutes showed."""
+    linear = 5200.0
+    loading = {"linear_pa_s_m3": linear, "loading_pa_s_m3_per_s": linear / 600}
+    watch, spoken = watched(heard(scenario(360, machine={"filter": loading}), tank=True))
+    (event,) = spoken
+    assert (event.kind, event.measured_by) == ("filter_loading", "filter")
+    assert event.spoken_s < 200
+    assert 0.1 < event.size < 0.3
+    trend = shift_of(watch).filter
+    assert trend is not None
+    assert trend.growth > trend.growth_u95 > 0
+    forecast = trend.forecast
+    assert forecast is not None
+    assert forecast.limit == "doubled"
+    assert forecast.earliest_s is not None
+    assert forecast.latest_s is not None
+    doubled_s = 600 + 2 * 90  # of the loss at 90 s
+    assert forecast.earliest_s < doubled_s < forecast.latest_s
+    assert forecast.latest_s - forecast.earliest_s < 300
+
+
+@pytest.mark.parametrize(("place", "tank"), [("a", True), ("b", True), ("c", False)])
+def test_a_leak_that_grows_is_told_with_its_place(place: str, tank: bool) -> None:
+    leak = {"place": place, "from_s": 200.0, "to_s": 450.0, "area_m2": 9e-4}
+    _, spoken = watched(heard(scenario(450, leaks=(leak,)), tank=tank))
+    (event,) = spoken
+    assert event.kind == "leak"
+    assert 220 < event.spoken_s < 400
+    assert event.size < 0.15
+    assert event.places == (place.upper(),)
+
+
+def test_what_is_not_there_is_not_told() -> None:
+    """Uneven spoil, a wandering engine and nothing else."""
+    wander = {"wander_rpm": 8.0, "slow_wander_rpm": 6.0}
+    _, spoken = watched(heard(scenario(400, unevenness=0.3, machine={"engine": wander})))
+    assert spoken == []
