@@ -70,7 +70,7 @@ def method_sentences() -> list[str]:
         f"{DESIGN_RUN_S / 3600:.0f} h of scatter like this cut's own. A clog that stays "
         f"{LASTING_S:.0f} s becomes the new level.",
         f"Slow change: straight lines through means of {POINT_S:.0f} s of quiet running, in "
-        "windows of four minutes up to the whole shift; both halves must show it.",
+        "windows of two minutes up to the whole shift; both halves must show it.",
         "Times of alarms are those at which a live watch would have spoken; nothing from later "
         "is used, but for what is marked as seen afterwards.",
     ]

@@ -38,7 +38,7 @@ def said(event: Event | CutEvent) -> Said:
     what = words["what"]
     if event.kind == "filter_loading" and event.measured_by == "path":
         what = words["what_without_tank_sensor"]
-    if event.places == ("C",):
+    if event.kind == "leak" and event.places == ("C",):
         what = words["what_behind"]
     places = " or ".join(_words()["leak"]["places"][place] for place in event.places)
     return Said(

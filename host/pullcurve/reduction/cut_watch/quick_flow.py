@@ -19,7 +19,7 @@ UNKNOWN_HUMIDITY = 0.5
 class QuickFlow:
     """Mass flow over the root of (differential pressure times tap pressure over temperature)
     changes by a few per cent over the whole range, so a straight line between tabled values is
-    within 1e-4 of the solution."""
+    within 1e-3 of the solution from 50 Pa on."""
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig

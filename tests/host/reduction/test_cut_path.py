@@ -1,0 +1,113 @@
+"""What the watch stands on: resistances, the quick flow, straight lines in time."""
+
+import math
+
+import numpy as np
+import pytest
+from cut_bench import clean_pipe_rig
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from meters import stated
+
+from pullcurve.physics import air
+from pullcurve.reduction import meter as the_meter
+from pullcurve.reduction.cut_watch import path, trend
+from pullcurve.reduction.cut_watch.quick_flow import QuickFlow
+from pullcurve.reduction.cut_watch.samples import Sample
+
+
+def sample(speed_rpm: float, resistance: float, turn_m3: float = 0.0085) -> Sample:
+    """A blower without slip behind a path: p0^2 - p1^2 = R m^2 T, m = p1 V N / (60 R_gas T)."""
+    ambient_pa, kelvin = 100e3, 290.0
+    k = turn_m3 * speed_rpm / 60 / (path.GAS_CONSTANT * kelvin)
+    tap_pa = ambient_pa / math.sqrt(1 + resistance * kelvin * k**2)
+    return Sample(
+        1.0, speed_rpm, math.nan, 2000.0, ambient_pa, kelvin, tap_pa, math.nan, k * tap_pa,
+        clipped=False, after_gap=False,
+    )  # fmt: skip
+
+
+@given(
+    speed=st.floats(900, 4000),
+    other=st.floats(900, 4000),
+    resistance=st.floats(1e6, 5e8),
+    factor=st.floats(0.3, 10),
+)
+def test_resistance_does_not_care_for_speed_and_tells_the_flow_that_is_lost(
+    speed: float, other: float, resistance: float, factor: float
+) -> None:
+    before, slower = sample(speed, resistance), sample(other, resistance)
+    after = sample(speed, resistance * factor)
+    x = path.resistance(before)
+    if not all(math.isfinite(path.resistance(each)) for each in (before, slower, after)):
+        return  # hardly any drop: an open inlet is no path
+    assert path.resistance(slower) == pytest.approx(x, abs=1e-6)
+    rise = path.resistance(after) - x
+    assert rise == pytest.approx(math.log(factor), abs=1e-6)
+    lost = 1 - after.mass_flow_kg_s / before.mass_flow_kg_s
+    assert path.flow_lost(rise, path.openness(after)) == pytest.approx(lost, abs=1e-6)
+    if lost > 0:
+        assert path.rise_for(lost, path.openness(before)) == pytest.approx(rise, abs=1e-5)
+    turn, _ = path.swallowed(before)
+    assert turn / path.swallowed(after)[0] == pytest.approx(1, abs=1e-9)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    differential=st.floats(50, 20e3),
+    tap=st.floats(55e3, 104e3),
+    kelvin=st.floats(262, 318),
+)
+def test_the_quick_flow_is_the_meters(differential: float, tap: float, kelvin: float) -> None:
+    if differential > 0.2 * tap:
+        return
+    meter = stated("venturi", position="clean_pipe")
+    rig = clean_pipe_rig().model_copy(update={"meter": meter})
+    quick = QuickFlow(rig).mass_flow(differential, tap, 1.01 * tap, kelvin, 0.4)
+    inputs = {
+        each.name: np.asarray(each.value, float) for each in the_meter.meter_inputs(meter)
+    } | {
+        "station pressure": np.asarray(1.01 * tap),
+        "air temperature": np.asarray(kelvin),
+        "isentropic exponent": np.asarray(air.ISENTROPIC_EXPONENT),
+    }
+    state = the_meter.solve(
+        meter,
+        inputs,
+        np.asarray(differential),
+        vapour=air.vapour_fraction(1.01 * tap, kelvin, 0.4),
+        tap_pressure=np.asarray(tap),
+    )
+    assert quick == pytest.approx(float(state.mass_flow), rel=1e-3)
+
+
+TIME_S = np.arange(60) * trend.POINT_S
+
+
+def test_a_slope_is_found_and_a_step_is_none() -> None:
+    generator = np.random.default_rng(3)
+    noise = 0.01 * generator.standard_normal(60)
+    ramp = -0.08 * TIME_S / TIME_S[-1]
+    step = np.where(TIME_S < 300, 0.0, -0.08)
+    found = trend.strongest(TIME_S, ramp + noise, -1.0, 0.04)
+    assert found is not None
+    assert found.certain > 5
+    assert abs(found.change + 0.08 * (found.end_s - found.start_s) / TIME_S[-1]) < (
+        3 * found.change_u
+    )
+    assert trend.strongest(TIME_S, step + noise, -1.0, 0.04) is None
+    assert trend.strongest(TIME_S, ramp + noise, 1.0, 0.0) is None
+
+
+def test_scatter_that_hangs_together_makes_a_slope_less_certain() -> None:
+    """The share of false slopes at two standard deviations, white and with phi 0.5."""
+    generator = np.random.default_rng(5)
+    for phi in (0.0, 0.5):
+        false = 0
+        for _ in range(400):
+            values = generator.standard_normal(60)
+            for i in range(1, 60):
+                values[i] = phi * values[i - 1] + math.sqrt(1 - phi**2) * values[i]
+            false += trend.slope(TIME_S, values).certain > 2
+        # 2.3 of 100 lie beyond two standard deviations to one side, 4.6 to both.
+        assert 0.02 < false / 400 < 0.09

@@ -1,0 +1,35 @@
+"""Every alarm has its words: what, what to try, and a caution."""
+
+from typing import get_args
+
+import pytest
+
+from pullcurve.reduction.cut_watch.events import Event, Forecast, Kind
+from pullcurve.report.cut_words import said
+
+
+@pytest.mark.parametrize("kind", get_args(Kind))
+@pytest.mark.parametrize("places", [(), ("A", "B"), ("C",)])
+def test_every_alarm_says_what_since_how_sure_and_what_to_try(
+    kind: Kind, places: tuple[str, ...]
+) -> None:
+    event = Event(1, kind, 62.0, 65.5, None, 0.123, 0.02, 0.97, places)  # type: ignore[arg-type]
+    words = said(event)
+    assert "12.3 % ± 2.0 %" in words.what.replace("\N{NO-BREAK SPACE}", " ")
+    assert "{" not in words.what
+    assert words.since == "since 1:02; said at 1:06"
+    assert "97 %" in words.certainty
+    assert words.try_this
+    assert words.caution
+    assert len(words.short) <= 8
+
+
+def test_a_forecast_names_its_limit_and_interval() -> None:
+    whole = Forecast("doubled", 4000.0, 3000.0, None)
+    event = Event(1, "filter_loading", 0, 600, None, 0.2, 0.1, 0.99, (), whole, "filter")
+    text = said(event).forecast
+    assert "twice the loss of the clean filter at 66:40 min" in text
+    assert "50:00 min to never" in text
+    none = Forecast("typed", None, None, None)
+    event = Event(1, "filter_loading", 0, 600, None, 0.2, 0.1, 0.99, (), none, "filter")
+    assert "does not reach the limit" in said(event).forecast
