@@ -206,3 +206,8 @@ def test_what_is_wrong_with_the_source_or_the_log_is_told(
         assert "No space left" in sentence(page)
         assert "No space left" in watch.session.receiver.fault
         check_access(page)
+        page.click("#sound")
+        assert page.get_attribute("#sound", "aria-pressed") == "true"
+        page.click("#alarms button")
+        wait(page, lambda: page.is_hidden("#alarms button"))
+        assert "No space left" in page.inner_text("#alarms")

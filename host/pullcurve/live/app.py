@@ -70,7 +70,11 @@ def application(session: Session, board: Noticeboard) -> Starlette:
         return JSONResponse({"sentence": f"Noted: {understood}" if understood else ""})
 
     async def press(request: Request) -> Response:
-        session.press(str((await _body(request)).get("button")))
+        said = await _body(request)
+        if said.get("button") == "seen":
+            await run_in_threadpool(session.see, str(said.get("key")))
+        else:
+            session.press(str(said.get("button")))
         return JSONResponse({"sentence": ""})
 
     async def report(request: Request) -> Response:

@@ -15,6 +15,7 @@ from threading import Event, Lock, Thread
 
 from pullcurve.errors import PullcurveError
 from pullcurve.live import words
+from pullcurve.live.alarms import Alarms
 from pullcurve.live.guide import Facts, Guide
 from pullcurve.live.noticeboard import Noticeboard
 from pullcurve.live.receiving import Receiver
@@ -72,6 +73,7 @@ class Session:
         with self._guiding:
             self._latest = Latest(self._rig)
             self._guide = Guide(self._rig, self._units_name) if self._rig is not None else None
+            self._alarms = Alarms()
             self._now = NOTHING_YET
             self._looked_at: datetime | None = None  # by the source's clock
             self._looked_s = 0.0
@@ -100,6 +102,13 @@ class Session:
         if self._reducer is None:
             raise PullcurveError(self._now.fault)
         return self._reducer.report(self.receiver.log, self._units_name)
+
+    def see(self, key: str) -> None:
+        """Somebody has seen an alarm. That of a cut is noted in the log."""
+        with self._guiding:
+            alarm = self._alarms.see(key)
+        if alarm is not None:
+            self.receiver.say(f"alarm seen: {alarm.title}, {alarm.since}")
 
     def press(self, button: str) -> None:
         """A button of the guide's card."""
@@ -195,6 +204,9 @@ class Session:
         self._board.post("state", state | {"beat": int(time.monotonic())})
         found = words.checks(self._now, self._reduced, way, self._units)
         self._board.post("checks", [asdict(check) for check in found])
+        with self._guiding:
+            standing = self._alarms.standing(found)
+        self._board.post("alarms", [asdict(alarm) for alarm in standing])
         self._say_guide(way)
 
     def _say_guide(self, way: words.Way) -> None:

@@ -26,6 +26,9 @@ export class Guide {
   show(card) {
     this.section.hidden = this.away;
     this.section.classList.toggle("urgent", card.urgent);
+    // It says with more care what an alarm of the same trouble says.
+    const mending = card.step.startsWith("mend") && !this.away;
+    document.body.classList.toggle("mending", mending);
     this.write("title", card.title);
     this.write("do", card.do);
     this.write("why", card.why);
@@ -58,6 +61,9 @@ export class Guide {
       const element = make(each);
       element.dataset.name = each.name;
       box.append(element);
+    }
+    if (names.some((name, place) => box.children[place].dataset.name !== name)) {
+      box.append(...names.map((name) => [...box.children].find((child) => child.dataset.name === name)));
     }
   }
 

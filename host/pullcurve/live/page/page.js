@@ -66,7 +66,9 @@ const topics = {
     at("checks").replaceChildren(...said.filter(({ grade }) => grade !== "fine").map(tell));
     at("fine").replaceChildren(...fine.map(tell));
     write(at("fine-count"), `○ ${fine.length} of ${said.length} checks are fine`);
-    showAlarms(said.filter(({ grade }) => grade === "spoilt"));
+  },
+  alarms(said) {
+    showAlarms(said);
   },
   curve(said) {
     curve.setPoints(said.points, about.flow_unit ?? "");
@@ -87,22 +89,64 @@ topics.guide = (said) => {
 };
 
 // Each alarm is said once by a screen reader, so what stands already is left alone.
-function showAlarms(spoilt) {
+function showAlarms(alarms) {
   const box = at("alarms");
-  const wanted = new Map(spoilt.map((check) => [check.name + check.action, check]));
+  const wanted = new Map(alarms.map((alarm) => [alarm.key, alarm]));
   for (const shown of [...box.children]) if (!wanted.has(shown.dataset.key)) shown.remove();
-  for (const [key, { name, words, action }] of wanted) {
-    let alarm = [...box.children].find((shown) => shown.dataset.key === key);
-    if (!alarm) {
-      alarm = make("div", "", "alarm");
-      alarm.dataset.key = key;
-      alarm.append(make("span", "■", "mark"), make("span", name), make("p"));
-      if (action) alarm.append(make("p", `Do this: ${action}`));
-      box.append(alarm);
-    }
-    write(alarm.querySelector("p"), words);
+  for (const alarm of alarms) {
+    let shown = [...box.children].find(({ dataset }) => dataset.key === alarm.key);
+    if (!shown) box.prepend(shown = makeAlarm(alarm));
+    write(shown.querySelector("h2"), `■ ${alarm.title}${alarm.over ? ": over" : ""}`);
+    write(shown.querySelector("p"), alarm.what);
+    write(shown.querySelector(".since"), alarm.since);
+    const button = shown.querySelector("button");
+    button.hidden = alarm.seen;
+    shown.classList.toggle("seen", alarm.seen);
+  }
+  siren.wanted = alarms.some(({ seen }) => !seen);
+}
+
+function makeAlarm({ key, actions, caution }) {
+  const shown = make("div", "", key.startsWith("check ") ? "alarm of-check" : "alarm");
+  shown.dataset.key = key;
+  const button = make("button", "Seen");
+  button.type = "button";
+  button.addEventListener("click", () => send("/press", { button: "seen", key }));
+  const list = make("ul");
+  list.append(...actions.map((action) => make("li", action)));
+  shown.append(make("h2"), make("p"), make("p", "", "since"), list);
+  if (caution) shown.append(make("p", `Caution. ${caution}`, "caution"));
+  shown.append(button);
+  return shown;
+}
+
+// A sound needs one tap first; not every phone can shake.
+const siren = { context: null, wanted: false };
+at("sound").addEventListener("click", () => {
+  const on = !siren.context;
+  if (on) siren.context = new AudioContext();
+  else siren.context.close().then(() => { siren.context = null; });
+  at("sound").setAttribute("aria-pressed", String(on));
+  write(at("sound"), on ? "Alarms sound on this device: silence it" : "Let alarms sound on this device");
+  if (on) beep(siren.context, 1);
+});
+
+function beep(context, times) {
+  for (let i = 0; i < times; i++) {
+    const tone = context.createOscillator();
+    tone.type = "square";
+    tone.frequency.value = i % 2 ? 660 : 880;
+    tone.connect(context.destination);
+    tone.start(context.currentTime + 0.35 * i);
+    tone.stop(context.currentTime + 0.35 * i + 0.25);
   }
 }
+
+setInterval(() => {
+  if (!siren.wanted || !siren.context) return;
+  beep(siren.context, 4);
+  navigator.vibrate?.([300, 150, 300, 150, 300]);
+}, 3000);
 
 function listen() {
   source?.close();
