@@ -91,6 +91,9 @@ def application(session: Session, board: Noticeboard) -> Starlette:
             headers={"content-security-policy": _report_policy(html)} | _as_file(name),
         )
 
+    async def metrics(_: Request) -> Response:
+        return Response(session.metrics, media_type="text/plain; version=0.0.4; charset=utf-8")
+
     async def run_log(_: Request) -> Response:
         if not session.receiver.log.exists():
             return _refused("Nothing is recorded yet.", 409)
@@ -108,6 +111,7 @@ def application(session: Session, board: Noticeboard) -> Starlette:
             Route("/press", press, methods=["POST"]),
             Route("/report", report),
             Route("/runlog", run_log),
+            Route("/metrics", metrics),
         ],
         exception_handlers={Exception: _failed},
     )

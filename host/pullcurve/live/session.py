@@ -16,7 +16,9 @@ from threading import Event, Lock, Thread
 from pullcurve.errors import PullcurveError
 from pullcurve.live import words
 from pullcurve.live.alarms import Alarms
+from pullcurve.live.figures import figures, metrics
 from pullcurve.live.guide import Facts, Guide
+from pullcurve.live.mqtt import Publisher
 from pullcurve.live.noticeboard import Noticeboard
 from pullcurve.live.receiving import Receiver
 from pullcurve.live.reducing import Reduced, Reducer
@@ -30,6 +32,7 @@ from pullcurve.sources import Received, Source
 LOOK_EVERY_S = 1.0  # of the source's time, or of ours
 BEAT_S = 0.2
 REDUCE_EVERY_S = 3.0
+PUBLISH_EVERY_S = 1.0
 REST = 10.0  # times as long as a reduction took, until the next one
 NOTHING_YET = Now("no flow", 0.0, "Nothing has come from a board yet.")
 
@@ -48,7 +51,10 @@ class Session:
         watchers: Sequence[Watcher] = (),
         notes: Sequence[Note] = (),
         patient: bool = False,
+        publisher: Publisher | None = None,
     ) -> None:
+        self._publisher = publisher
+        self._published_s = 0.0
         self.receiver = Receiver(
             open_source,
             log,
@@ -63,6 +69,7 @@ class Session:
         self._units = UNIT_SYSTEMS[units]
         self._board = board
         self._reducer = Reducer(rig) if rig is not None else None
+        self.metrics = ""
         self._guiding = Lock()
         self._stopping = Event()
         self._thread = Thread(target=self._watch, daemon=True, name="watching")
@@ -86,6 +93,8 @@ class Session:
         self._board.post("curve", words.curve_words((), self._units))
 
     def start(self) -> None:
+        if self._publisher is not None:
+            self._publisher.start()
         self.receiver.start()
         self._thread.start()
 
@@ -94,6 +103,8 @@ class Session:
         self._stopping.set()
         self.receiver.stop()
         self._thread.join()
+        if self._publisher is not None:
+            self._publisher.stop()
         if self._reducer is not None:
             self._reducer.close()
 
@@ -198,8 +209,10 @@ class Session:
             log=receiver.log.name,
             elapsed_s=receiver.elapsed_s,
             fault=receiver.fault,
+            broker=self._publisher.fault if self._publisher is not None else "",
         )
-        state = words.state_words(self._now, self._latest.reading(), way, self._units)
+        reading = self._latest.reading()
+        state = words.state_words(self._now, reading, way, self._units)
         # A page that hears no beat knows that it hears nothing.
         self._board.post("state", state | {"beat": int(time.monotonic())})
         found = words.checks(self._now, self._reduced, way, self._units)
@@ -207,6 +220,13 @@ class Session:
         with self._guiding:
             standing = self._alarms.standing(found)
         self._board.post("alarms", [asdict(alarm) for alarm in standing])
+        known = figures(self._now, reading, way)
+        self.metrics = metrics(known, found, self._rig.name if self._rig is not None else "")
+        now_s = time.monotonic()
+        if self._publisher is not None and now_s - self._published_s >= PUBLISH_EVERY_S:
+            self._published_s = now_s
+            at = receiver.newest or datetime.now().astimezone()
+            self._publisher.say(at, self._now.state, known, found, standing)
         self._say_guide(way)
 
     def _say_guide(self, way: words.Way) -> None:
@@ -225,7 +245,7 @@ class Session:
                 *self._now.troubles,
                 *(trouble for trouble in of_whole if trouble.kind != "sensor_clipped"),
             ),
-            there=not (way.gone or way.fault or way.silent_s > words.SILENT_S),
+            there=not (way.gone or way.fault or way.is_silent),
             ended=way.ended,
         )
         with self._guiding:

@@ -51,6 +51,11 @@ class Way:
     log: str = ""
     elapsed_s: float = 0.0
     fault: str = ""  # what ended the recording, or keeps it from beginning
+    broker: str = ""  # what is wrong with the broker, where there is one
+
+    @property
+    def is_silent(self) -> bool:
+        return self.silent_s > SILENT_S
 
 
 @dataclass(frozen=True)
@@ -93,7 +98,7 @@ def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) 
         sentence = way.fault
     elif way.ended:
         sentence = f"The source has ended. Before that: {sentence[0].lower()}{sentence[1:]}"
-    elif way.gone or way.silent_s > SILENT_S:
+    elif way.gone or way.is_silent:
         sentence = _silence(way)
     return {
         "state": now.state,
@@ -104,7 +109,7 @@ def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) 
             if now.standard_flow_u95_m3_s is None
             else significant(units.volume_flow.difference_from_si(now.standard_flow_u95_m3_s), 2)
         ),
-        "old": bool(way.ended or way.fault or way.gone or way.silent_s > SILENT_S),
+        "old": bool(way.ended or way.fault or way.gone or way.is_silent),
         "elapsed": minutes(way.elapsed_s),
     }
 
@@ -176,7 +181,7 @@ def checks(now: Now, reduced: Reduced | None, way: Way, units: UnitSystem) -> li
     if now.zero_pa is not None:
         troubles.pop(("no_zero", "zero"), None)
     found = [*_of_the_way(now, way), *map(_told, troubles.values())]
-    if way.silent_s <= SILENT_S and not way.fault:
+    if not way.is_silent and not way.fault:
         found += _what_is_fine(now, {check.name for check in found}, units)
     return sorted(found, key=lambda check: _WORST_FIRST.index(check.grade))
 
@@ -196,9 +201,11 @@ def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
         )
     else:
         yield Check("Recording", "fine", f"Running, {minutes(way.elapsed_s)}, into {way.log}.")
+    if way.broker:
+        yield Check("Broker", "doubt", way.broker)
     if way.ended or way.fault:
         return
-    if way.gone or way.silent_s > SILENT_S:
+    if way.gone or way.is_silent:
         yield Check("Board", "spoilt", _silence(way))
     elif now.state == "no flow":
         yield Check("Measurement", "spoilt", now.fault)

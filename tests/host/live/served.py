@@ -7,6 +7,7 @@ from pathlib import Path
 from threading import Thread
 from typing import Self
 
+from pullcurve.live.mqtt import Publisher
 from pullcurve.live.noticeboard import Noticeboard
 from pullcurve.live.serving import PageServer, open_port
 from pullcurve.live.session import Session
@@ -68,10 +69,11 @@ def served(
     shared: bool = False,
     port: int = 0,
     patient: bool = False,
+    publisher: Publisher | None = None,
 ) -> Iterator[Served]:
     board = Noticeboard()
     listener = open_port(port, shared=shared)
-    session = Session(open_source, log, rig, "us", board, patient=patient)
+    session = Session(open_source, log, rig, "us", board, patient=patient, publisher=publisher)
     server = PageServer(session, board, listener, shared=shared)
     thread = Thread(target=server.run, daemon=True)
     session.start()
