@@ -1,123 +1,111 @@
 """How many marks a shaft carries, from how unevenly they are spaced.
 
 Marks put on by hand are uneven by a part of a per cent or more, and what is uneven comes again
-after a whole turn. So the intervals between neighbouring marks, each in typical intervals there,
-repeat with the true number of marks: the analysis of variance of the intervals over the count
-of marks modulo M finds it.
+after a whole turn. So the intervals between neighbouring marks, each in pitches of the speed there,
+repeat with the true number of marks: how much of their variance a pattern of M marks explains finds
+it.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 MOST_MARKS = 12
-WORTH = 0.3  # of what is left unexplained: a further mark explains most of it
-CHUNK = 72
-PARTS = 5  # of a run, each asked by itself
-CHANCE = 1e-6  # of a pattern that is none, for each M that is tried
+CHUNK = 60  # intervals, within which no mark is miscounted
+ROUNDS = 6
 USUAL = 0.1  # intervals farther from 1 than this are faults, not spacing
+# Standard deviations, in intervals. Judgements: marks put on by hand are uneven by more.
+TELLING = 0.0013  # wander of the speed makes patterns of less
+ALIKE, EVEN = 0.0009, 0.0005
+RESOLVED = 0.001
+# Parts: speed between uneven marks is not known as well as between even ones.
+MORE_TELLING, MORE_ALIKE = 0.33, 0.2  # of the pattern that is there anyway
+WORTH = 0.1  # of the variance that is left
+BY_CHANCE = 3.0  # times what so many means explain by chance
+ABOUT_EVEN = 4.0  # variances of a mean, by which a pattern may seem to be there
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Pattern:
-    """`period`: marks after which the intervals repeat, 1 where no pattern shows;
-    `unevenness`: the pattern's standard deviation, in intervals; `resolved`: the standard
-    deviation that a pattern must have to be seen; `tried`: the periods that most parts of the run
-    could be asked for."""
+    """`explained`: variance of the intervals that a pattern of so many marks explains, from 1 mark
+    (none) to MOST_MARKS; `total`: their variance; `number`: of intervals."""
 
-    period: int
-    unevenness: float
-    resolved: float
-    tried: frozenset[int]
+    explained: dict[int, float]
+    total: float
+    number: int
+
+    @property
+    def repeats_after(self) -> int:
+        """The least number of marks that explains nearly as much as any."""
+        most = max(self.explained.values())
+        alike = max(ALIKE, MORE_ALIKE * np.sqrt(most)) ** 2
+        return min(marks for marks, part in self.explained.items() if most - part <= alike)
+
+    def contradicts(self, typed: int) -> bool:
+        """Whether the intervals repeat, and not with the number of marks that is believed."""
+        if typed not in self.explained:
+            return False
+        best = max(self.explained, key=lambda marks: self.explained[marks])
+        own, most = self.explained[typed], self.explained[best]
+        left = self.total - most
+        telling = max(TELLING, MORE_TELLING * np.sqrt(own)) ** 2
+        by_chance = BY_CHANCE * best * left / self.number
+        return most - own > telling + by_chance and most - own > WORTH * left
+
+    def part_of(self, typed: int) -> int | None:
+        """The least part of a believed turn after which the intervals repeat as evenly as no marks
+        put on by hand do, if the intervals resolve that."""
+        if typed not in self.explained:
+            return None
+        own = self.explained[typed]
+        of_mean = (self.total - own) / self.number
+        if 8 * of_mean > RESOLVED**2:
+            return None
+        for part in range(1, typed):
+            more = own - self.explained[part]
+            if typed % part == 0 and more < EVEN**2 + ABOUT_EVEN * of_mean:
+                return part
+        return None
 
 
-def pattern(interval: Array, mark: Array, typed: int = 1) -> Pattern | None:
+def pattern(interval: Array, mark: Array) -> Pattern | None:
     """The pattern of a shaft's intervals, None where they are too few.
 
-    interval: in typical intervals, in the order of time; mark: the count of the mark that
-    begins each; typed: the number that is believed, which a lesser one must not only nearly
-    explain. The count may slip where speed changes fast, so means are taken within chunks
-    of CHUNK intervals. Source: one-way analysis of variance, F test (any textbook of
-    statistics).
+    interval: in pitches of the speed there, in the order of time; mark: the count of the mark that
+    begins each. The count may slip where speed changes fast, so it is believed within chunks of
+    CHUNK intervals only, and each chunk is turned until it fits the others best: a pattern that
+    wander feigns in one of them is none in the next.
     """
     usual = np.abs(interval - 1) < USUAL
-    value, index = interval[usual], np.round(mark[usual]).astype(np.int64)
-    parts = [
-        _pattern(v, i, typed)
-        for v, i in zip(np.array_split(value, PARTS), np.array_split(index, PARTS), strict=True)
-        if len(v) >= CHUNK
-    ]
-    if not parts:
+    chunks = int(usual.sum()) // CHUNK
+    if not chunks:
         return None
-    # At a speed at which blocks hold nearly whole turns a part may mislead; not most of them.
-    periods = [part.period for part in parts]
-    common = max(sorted(set(periods)), key=periods.count)
-    # A part of the turn that is believed may repeat almost: then all must agree.
-    needed = len(periods) if typed % common == 0 and typed != common else len(periods) // 2 + 1
-    if periods.count(common) < needed:
-        common = 1
-    chosen = [part for part in parts if part.period == common] or parts
-    return Pattern(
-        common,
-        float(np.mean([part.unevenness for part in chosen])) if common > 1 else 0.0,
-        float(np.median([part.resolved for part in parts]) / np.sqrt(len(parts))),
-        frozenset(
-            period
-            for period in range(1, MOST_MARKS + 1)
-            if 2 * sum(period in part.tried for part in parts) > len(parts)
-        ),
-    )
-
-
-def _pattern(value: Array, index: NDArray[np.int64], typed: int) -> Pattern:
-    chunks = len(value) // CHUNK
-    value, index = value[: chunks * CHUNK], index[: chunks * CHUNK]
+    value = interval[usual][: chunks * CHUNK]
+    index = np.round(mark[usual][: chunks * CHUNK]).astype(np.int64)
     # Winsorised, against the few intervals that a fault has bent.
-    value = np.clip(value, *np.quantile(value, (0.005, 0.995)))
-    value = (
-        value.reshape(chunks, CHUNK) - value.reshape(chunks, CHUNK).mean(axis=1)[:, None]
-    ).ravel()
-    total = float(np.sum(value**2))
-    resolved = float(np.sqrt(8 * total) / len(value))
-    chunk = np.repeat(np.arange(chunks), CHUNK)
-    # period: what it explains of the total sum of squares, and with how many means
-    explained = {1: (0.0, chunks)}
-    for period in range(2, MOST_MARKS + 1):
-        group = chunk * period + index % period
-        number = np.bincount(group, minlength=chunks * period)
-        fair = (number >= CHUNK / (2 * period)).reshape(chunks, period).all(axis=1)
-        if fair.mean() < 0.5:
-            continue  # most chunks see some marks hardly ever
-        sums = np.bincount(group, value, minlength=chunks * period)
-        seen = number > 0
-        explained[period] = (float(np.sum(sums[seen] ** 2 / number[seen])), int(seen.sum()))
-    # The least period beside which no other one explains more than chance does.
-    for period, (gained, means) in explained.items():
-        if not any(
-            _more_than_chance(more - gained, others - means, total - more, len(value) - others)
-            for other, (more, others) in explained.items()
-            if other > period
-        ):
-            break
-    if typed % period == 0 and typed in explained and period > 1:
-        gained, means = explained[period]
-        more, others = explained[typed]
-        if _more_than_chance(more - gained, others - means, total - more, len(value) - others, 0.0):
-            period = typed
-    if period == 1:
-        return Pattern(1, 0.0, resolved, frozenset(explained))
-    unevenness = float(np.sqrt(explained[period][0] / len(value)))
-    return Pattern(period, unevenness, resolved, frozenset(explained))
+    value = np.clip(value, *np.quantile(value, (0.005, 0.995))).reshape(chunks, CHUNK)
+    value = (value - value.mean(axis=1)[:, None]).ravel()
+    explained = {marks: _explained(value, index, marks) for marks in range(2, MOST_MARKS + 1)}
+    return Pattern({1: 0.0, **explained}, float(np.mean(value**2)), len(value))
 
 
-def _more_than_chance(
-    gain: float, steps: int, left: float, freedom: int, worth: float = WORTH
-) -> bool:
-    if gain < worth * (gain + left) or steps <= 0 or freedom <= 0:
-        return False
-    ratio = (gain / steps) / max(left / freedom, 1e-30)
-    return float(special.fdtrc(steps, freedom, ratio)) < CHANCE
+def _explained(value: Array, index: NDArray[np.int64], marks: int) -> float:
+    """The variance that one pattern of so many marks explains, every chunk turned to fit it."""
+    chunks = len(value) // CHUNK
+    group = np.repeat(np.arange(chunks), CHUNK) * marks + index % marks
+    number = np.bincount(group, minlength=chunks * marks).reshape(chunks, marks)
+    total = np.bincount(group, value, minlength=chunks * marks).reshape(chunks, marks)
+    turned = (np.arange(marks)[:, None] + np.arange(marks)) % marks
+    numbers, totals = number[:, turned], total[:, turned]  # chunk, turn, mark
+    own = total**2 / np.maximum(number, 1)
+    first = int(own.sum(axis=1).argmax())
+    means = total[first] / np.maximum(number[first], 1)
+    for _ in range(ROUNDS):
+        turn = (2 * totals @ means - numbers @ means**2).argmax(axis=1)
+        at = np.arange(chunks)
+        summed, counted = totals[at, turn].sum(axis=0), numbers[at, turn].sum(axis=0)
+        means = summed / np.maximum(counted, 1)
+    return float(np.sum(summed**2 / np.maximum(counted, 1)) / len(value))

@@ -20,9 +20,9 @@ from pullcurve.reduction.trouble_search import (
     CLIPPED_SHARE,
     find_troubles,
     greatest_step,
-    marks_doubt,
 )
 from pullcurve.reduction.troubles import Trouble
+from pullcurve.reduction.wrong_marks import marks_doubt
 from pullcurve.reduction.zeros import Zeros, find_zeros
 from pullcurve.rig.loading import load_rig, parse_rig
 from pullcurve.rig.models import Rig
@@ -45,7 +45,7 @@ MEASURED = [
     *("clipped_share", *STATES),
 ]
 SCATTER_PARTS = 10  # of a point, whose means tell its scatter
-BELT_SLIP = 0.012  # of the blower's speed: what a sound belt slips (judgement)
+BELT_SLIP = 0.02  # of the blower's speed: what a belt may slip unseen (judgement)
 CERTAIN = 3.0  # standard uncertainties of a fitted offset
 LEAST_OFFSET_PA = 12.0  # about a millimetre of water
 
@@ -172,12 +172,13 @@ def _bear_consequences(run: Run) -> None:
         points.loc[clipped, "withheld"] = "the sensor stood at the end of its range"
     if run.flows is not None:
         points.loc[~run.flows.state.converged, "withheld"] = "the flow equation has no solution"
-    if any(trouble.kind == "wrong_marks" for trouble in run.troubles):
-        shaft = run.channels.blower_shaft_from
-        seems, typed = marks_doubt(run, shaft), run.channels.marks[shaft].marks_per_turn
-        # Wide enough for the number that the marks seem to have; for any without one.
-        doubt = 1.02 * abs(typed / seems - 1) if seems else 1.0
-        points["speed_u95_rpm"] += doubt * points["speed_rpm"]
+    shaft = run.channels.blower_shaft_from
+    doubt = marks_doubt(run, shaft)
+    if doubt is not None:
+        # Wide enough for every number of marks that fits.
+        typed = run.channels.marks[shaft].marks_per_turn
+        off = max(abs(typed / number - 1) for number in doubt.possible)
+        points["speed_u95_rpm"] += 1.02 * off * points["speed_rpm"]
 
 
 def _offset(points: pd.DataFrame, zeros: Zeros, flows: flow.Flows) -> float:

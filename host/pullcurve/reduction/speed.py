@@ -26,6 +26,7 @@ STOPPED_S = 2.0  # without an edge: the shaft stands, or nobody saw it turn
 CLOCK_BOUND = 1e-4  # of a board's crystal: 50 ppm typical and its temperature; from memory
 UNEVEN = 0.03  # of a pitch, between different marks (judgement)
 LEAST_SEEN = 0.5  # of a time, of which the mean speed is asked
+NEAR = 2  # blocks on either side, within which speed hardly wanders
 MOSTLY = 0.98  # of a stretch: enough of it
 WANDER = 0.001  # of the mean speed, from one part of a settled stretch to another (judgement)
 
@@ -173,10 +174,23 @@ def marks(edges: pd.DataFrame, marks_per_turn: int) -> Marks:
         np.asarray(stretches[nodes], dtype=np.int64),
         np.repeat(counted.doubt[:, None], 2, axis=1)[nodes],
         marks_per_turn,
-        interval=((first_s - np.roll(last_s, 1)) / pitch_s)[plain],
+        interval=((first_s - np.roll(last_s, 1)) / _near_pitch(since_s, passed))[plain],
         interval_mark=np.roll(count, 1)[plain],
         passed=int(passed.sum()),
         missed=int(np.maximum(passed - number, 0)[~lost].sum()),
         doubled=int(np.maximum(number - passed, 0)[~lost].sum()),
         rejected=int(edges["rejects"].sum()),
     )
+
+
+def _near_pitch(since_s: Array, passed: Array) -> Array:
+    """Time a mark around each block's beginning, over so few blocks that speed hardly wanders."""
+    known = np.isfinite(since_s)
+    sums = [
+        np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
+        for values in (since_s, passed)
+    ]
+    block = np.arange(len(since_s))
+    low, high = np.maximum(block - NEAR, 0), np.minimum(block + NEAR, len(block))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray((sums[0][high] - sums[0][low]) / (sums[1][high] - sums[1][low]))

@@ -7,11 +7,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pullcurve.reduction.mark_pattern import pattern
 from pullcurve.reduction.meter_limits import findings
 from pullcurve.reduction.offset import LEAST_SPEEDS, distinct_speeds
+from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.speed import Marks
 from pullcurve.reduction.troubles import Trouble
+from pullcurve.reduction.wrong_marks import marks_doubt
 from record_format import STATUS_NAMES
 
 if TYPE_CHECKING:
@@ -21,8 +22,7 @@ Array = NDArray[np.float64]
 
 CLIPPED_SHARE = 0.02  # of a point's blocks, from which on its result is withheld
 MISSED_SHARE = 0.015  # of the marks: more than dirt and chance
-EVEN = 0.0005  # of an interval: marks put on by hand are never as even
-SLOW_RPM, FAST_RPM = 2000.0, 5500.0  # a top speed outside which marks are doubted
+DOUBTFUL = 0.001  # of a speed: its uncertainty where two numbers of marks compete
 FLOWING = 0.5  # of the differential pressure beside a gap in the edges
 LEAST_GAP_S, MISSED_GAP_S = 0.6, 2.0  # the latter where single marks are missed anyway
 RUN_DOWN_S, LONG_S = 8.0, 4.0  # of a shaft, and of pressure without edges after it
@@ -46,8 +46,8 @@ def find_troubles(run: "Run") -> list[Trouble]:
     found += [] if reversed_tubes else _water(run)
     for shaft, marks in run.channels.marks.items():
         name = shaft.replace("_", " ")
-        missed = list(_marks_missed(name, marks))
-        found += [*_wrong_marks(run, shaft, name, marks), *missed]
+        missed = list(_marks_missed(run, name, marks))
+        found += [*_wrong_marks(run, shaft, name), *missed]
         found += _dropouts(run, name, marks, MISSED_GAP_S if missed else LEAST_GAP_S)
     found += _zero(run)
     found += _meter(run)
@@ -161,63 +161,36 @@ def greatest_step(run: "Run") -> float:
     return greatest
 
 
-def marks_doubt(run: "Run", shaft: str) -> int | None:
-    """How many marks the shaft seems to carry, where that is not what the rig says."""
-    marks = run.channels.marks[shaft]
-    typed = marks.marks_per_turn
-    found = pattern(marks.interval, marks.interval_mark, typed)
-    if found is None:
-        return None
-    if found.period > 1:
-        # A part of a turn may repeat almost; then the typed number must have been tried.
-        partial = typed % found.period == 0 and typed not in found.tried
-        return None if found.period == typed or partial else found.period
-    speed = run.channels.table["speed_rpm"]
-    top = float(speed.max()) / (run.channels.belt_ratio if shaft != "blower_shaft" else 1.0)
-    if typed > 1 and top < SLOW_RPM and found.resolved < 3 * EVEN:
-        return 1
-    return None
-
-
-def _wrong_marks(run: "Run", shaft: str, name: str, marks: Marks) -> Iterator[Trouble]:
-    seems = marks_doubt(run, shaft)
-    top = float(run.channels.table["speed_rpm"].max())
-    if seems is None and top <= FAST_RPM:
-        return
-    typed = marks.marks_per_turn
-    if seems is None:
-        evidence = f"With {typed} marks a turn the blower would reach {top:.0f} rpm."
-    elif seems == 1:
-        evidence = (
-            f"The rig says {typed} marks a turn, and the intervals between marks show no "
-            f"unevenness at all, as with one mark; with {typed} the top speed would be {top:.0f} "
-            "rpm only."
+def _wrong_marks(run: "Run", shaft: str, name: str) -> Iterator[Trouble]:
+    doubt = marks_doubt(run, shaft)
+    if doubt is not None:
+        yield Trouble(
+            "wrong_marks",
+            name,
+            doubt.evidence,
+            STOPPED + f"count the marks on the {name}, and put their number into the rig as "
+            "marks_per_turn.",
+            "widened",
         )
-    else:
-        evidence = (
-            f"The rig says {typed} marks a turn, but the intervals between marks repeat after "
-            f"every {seems}."
-        )
-    yield Trouble(
-        "wrong_marks",
-        name,
-        evidence,
-        STOPPED + f"count the marks on the {name}, and put their number into the rig as "
-        "marks_per_turn.",
-        "widened",
-    )
 
 
-def _marks_missed(name: str, marks: Marks) -> Iterator[Trouble]:
+def _marks_missed(run: "Run", name: str, marks: Marks) -> Iterator[Trouble]:
     share = marks.missed / max(marks.passed, 1)
     if share > MISSED_SHARE:
+        speeds = [marks.between(row.start_s, row.end_s) for row in rows_of(run.points)]
+        doubtful = any(u > DOUBTFUL * rpm for rpm, u in speeds)
         yield Trouble(
             "mark_missed",
             name,
             f"The pickup missed {marks.missed} of {marks.passed} marks ({100 * share:.0f} %). They "
-            "were put back from the marks around them.",
+            "were put back from the marks around them"
+            + (
+                "; where another number fits nearly as well, the speed's interval holds both."
+                if doubtful
+                else "."
+            ),
             STOPPED + "clean or renew the marks, and set the pickup so that it sees each of them.",
-            "none",
+            "widened" if doubtful else "none",
         )
 
 

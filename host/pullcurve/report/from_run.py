@@ -38,6 +38,7 @@ from pullcurve.report.result import (
 )
 from pullcurve.report.rounding import percent
 from pullcurve.report.sentences import headline
+from pullcurve.report.trouble_words import speed_doubt
 from pullcurve.uncertainty import Reach, Result
 
 ZERO_CELSIUS_K: Final = 273.15
@@ -60,9 +61,14 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
     table = run.channels.table
     duration_s = float(table["time_s"].iloc[-1] + table["length_s"].iloc[-1] / 2)
     points = tuple(_point(i, row, run) for i, row in enumerate(rows_of(run.points)))
+    troubles = tuple(
+        Trouble(**trouble._asdict())
+        for trouble in sorted(run.troubles, key=lambda each: _GRAVEST_FIRST.index(each.consequence))
+    )
+    doubt = speed_doubt(troubles, run.channels.blower_shaft_from)
     return RunResult(
         title=run.rig.name,
-        headline=headline(points, run.rig.meter.position, STANDARD_CONDITIONS.name, SI),
+        headline=headline(points, run.rig.meter.position, STANDARD_CONDITIONS.name, SI, doubt),
         reference_conditions=STANDARD_CONDITIONS.name,
         duration_s=duration_s,
         diagnosis=run_diagnosis(run, found, baseline),
@@ -85,12 +91,7 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
             for row in rows_of(run.zeros.table)
         ),
         zero_half_width_pa=run.zeros.half_width_pa(),
-        troubles=tuple(
-            Trouble(**trouble._asdict())
-            for trouble in sorted(
-                run.troubles, key=lambda each: _GRAVEST_FIRST.index(each.consequence)
-            )
-        ),
+        troubles=troubles,
         remarks=tuple(Remark(**remark._asdict()) for remark in remarks(run)),
         notes=tuple(
             Note(

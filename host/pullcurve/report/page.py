@@ -41,7 +41,13 @@ from pullcurve.report.sentences import (
 )
 from pullcurve.report.strip_figure import strip_figure
 from pullcurve.report.tables import places_table, points_table
-from pullcurve.report.trouble_words import CONSEQUENCES, kind_words, read_first, when
+from pullcurve.report.trouble_words import (
+    CONSEQUENCES,
+    kind_words,
+    read_first,
+    speed_doubt,
+    when,
+)
 from pullcurve.report.uncertainty_words import has_budget, uncertainty_sentences
 
 
@@ -55,7 +61,11 @@ def page(result: RunResult, units: UnitSystem) -> str:
             **_pictures(result, units),
             result=result,
             headline=headline(
-                result.points, result.meter.position, result.reference_conditions, units
+                result.points,
+                result.meter.position,
+                result.reference_conditions,
+                units,
+                speed_doubt(result.troubles, result.speed.shaft),
             ),
             started=started.strftime("%Y-%m-%d %H:%M %Z") if started else "start not known",
             duration=minutes(result.duration_s),

@@ -157,10 +157,12 @@ def headline(
     position: str,
     reference_conditions: str,
     units: UnitSystem,
+    speed_doubt: str = "",
 ) -> str:
     """The result in one sentence, for a position of MeterFacts.
 
-    Where the state of the air at the port is known, the flow there is told as well.
+    Where the state of the air at the port is known, the flow there is told as well. Speeds that
+    are doubted (speed_doubt: a sentence that says why) are told after the doubt.
     """
     if not points:
         return "No settled point was found in this run, so no flow can be stated."
@@ -169,8 +171,14 @@ def headline(
         return f"{_withheld_all(points)}: {'; '.join(_reasons(points))}."
     top = fastest(stated)
     unit = units.volume_flow
+    at = f"At {rpm(top.speed_rpm)} of the blower"
+    if speed_doubt:
+        at = (
+            f"The speeds are not to be trusted. {speed_doubt} In the fastest hold, shown as "
+            f"{rpm(top.speed_rpm)} of the blower,"
+        )
     sentence = (
-        f"At {rpm(top.speed_rpm)} of the blower the machine draws "
+        f"{at} the machine draws "
         f"{told(shown(top.standard_flow, unit), unit)} of standard air "
         f"({reference_conditions}) through {_THROUGH[position]}"
     )

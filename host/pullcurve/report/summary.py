@@ -17,7 +17,7 @@ from pullcurve.report.sentences import (
     zero_sentence,
 )
 from pullcurve.report.tables import Table, points_table
-from pullcurve.report.trouble_words import CONSEQUENCES, kind_words, when
+from pullcurve.report.trouble_words import CONSEQUENCES, kind_words, speed_doubt, when
 from pullcurve.report.uncertainty_words import uncertainty_sentences
 
 WIDTH = 96
@@ -25,7 +25,13 @@ WIDTH = 96
 
 def summary(result: RunResult, units: UnitSystem) -> str:
     """The run in words and one table, ending in a newline."""
-    said = headline(result.points, result.meter.position, result.reference_conditions, units)
+    said = headline(
+        result.points,
+        result.meter.position,
+        result.reference_conditions,
+        units,
+        speed_doubt(result.troubles, result.speed.shaft),
+    )
     parts = [paragraph(result.title), paragraph(said)]
     if result.troubles:
         parts.append("Read first\n" + listed([_told_trouble(each) for each in result.troubles]))

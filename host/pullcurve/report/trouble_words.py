@@ -1,6 +1,6 @@
 """Troubles in words: what was seen, what to do, and what it costs."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 from pullcurve.report.result import RunResult, Trouble
@@ -45,6 +45,18 @@ def read_first(result: RunResult) -> list[str]:
     if warnings:
         said.append(f"Warnings: {', '.join(warnings)}.")
     return said
+
+
+def speed_doubt(troubles: Iterable[Trouble], shaft: str) -> str:
+    """Why the speeds taken from a shaft are not to be trusted, empty when they are."""
+    return next(
+        (
+            each.evidence
+            for each in troubles
+            if each.kind == "wrong_marks" and each.subject == shaft.replace("_", " ")
+        ),
+        "",
+    )
 
 
 def _kinds(troubles: Sequence[Trouble]) -> str:

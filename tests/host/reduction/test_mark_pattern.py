@@ -2,54 +2,65 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from test_speed import blocks, turning
 
-from pullcurve.reduction.mark_pattern import pattern
+from pullcurve.reduction.mark_pattern import Pattern, pattern
 from pullcurve.reduction.speed import marks
 
+HOLDS = (1.0, 0.87, 0.76, 0.94, 0.68)  # of the top speed
 
-def seen(offsets: list[float], rpm: float, seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
-    """Three holds, one after the other, each a little faster."""
+
+def seen(offsets: list[float], top_rpm: float, seed: int = 0) -> Pattern:
+    """What a sweep of five holds of 18 s tells, its speed wandering."""
     generator = np.random.default_rng(seed)
     edges = np.concatenate(
-        [turning(rpm * factor, offsets, 20.0) + 20.0 * i for i, factor in enumerate((1, 1.13, 1.3))]
+        [turning(top_rpm * hold, offsets, 18.0) + 18.0 * i for i, hold in enumerate(HOLDS)]
     )
-    edges = edges + 0.004 * np.sin(edges)  # speed wanders by 0.4 %
     edges = edges[np.concatenate(([True], np.diff(edges) > 1e-3))]
-    found = marks(blocks(edges + generator.normal(0, 10e-6, len(edges)), 60.0), 1)
-    return found.interval, found.interval_mark
+    wander = generator.uniform(2e-4, 1.5e-3)
+    edges = edges + wander * (np.sin(edges) + 0.2 * np.sin(5 * edges + 1))
+    edges = np.sort(edges + generator.normal(0, generator.uniform(1e-6, 15e-6), len(edges)))
+    found = marks(blocks(edges, 90.0), len(offsets))
+    told = pattern(found.interval, found.interval_mark)
+    assert told is not None
+    return told
 
 
-@settings(max_examples=25, deadline=None)
-@given(
-    number=st.integers(2, 6),
-    rpm=st.floats(1200, 3500),
-    seed=st.integers(0, 1000),
-)
-def test_uneven_marks_tell_no_other_number_than_theirs(number: int, rpm: float, seed: int) -> None:
-    offsets = np.random.default_rng(seed).normal(0, 0.02, number)
-    found = pattern(*seen(list(offsets), rpm, seed), typed=number)
-    assert found is not None
-    # 1: where a block holds whole turns, one mark alone is seen.
-    assert found.period in (1, number)
+def test_uneven_marks_tell_their_number_and_contradict_no_other_than_wrong_ones() -> None:
+    """Marks put on by hand, uneven by 0.2 to 2 %; some of each hundred happen to be alike."""
+    right, found, falsely = [], [], []
+    for seed in range(30):
+        generator = np.random.default_rng(seed)
+        number = int(generator.integers(2, 7))
+        uneven = float(np.exp(generator.uniform(np.log(0.002), np.log(0.02))))
+        told = seen(list(generator.normal(0, uneven, number)), generator.uniform(1600, 3600), seed)
+        right.append(told.repeats_after == number)
+        falsely.append(told.contradicts(number))
+        found += [
+            told.contradicts(typed)
+            for typed in range(1, 7)
+            if typed % number  # a multiple repeats as well
+        ]
+    assert not any(falsely)
+    assert np.mean(found) > 0.9
+    assert np.mean(right) > 0.85
 
 
-@pytest.mark.parametrize("number", [2, 3, 4, 6])
-@pytest.mark.parametrize("rpm", [1730.0, 2710.0, 3390.0])
-def test_uneven_marks_tell_their_number_where_blocks_hold_no_whole_turns(
-    number: int, rpm: float
-) -> None:
-    offsets = np.random.default_rng(number).normal(0, 0.02, number)
-    found = pattern(*seen(list(offsets), rpm))
-    assert found is not None
-    assert found.period == number
+@pytest.mark.parametrize("number", [1, 2, 3, 5])
+def test_even_marks_are_like_one(number: int) -> None:
+    told = seen([0.0] * number, 2710.0)
+    assert told.repeats_after == 1
+    assert all(told.part_of(typed) for typed in (2, 3, 4, 6))
+    assert told.part_of(1) is None
+    assert not any(told.contradicts(typed) for typed in range(1, 7))
 
 
-@pytest.mark.parametrize("number", [1, 3])
-def test_even_marks_tell_nothing(number: int) -> None:
-    found = pattern(*seen([0.0] * number, 2710.0))
-    assert found is not None
-    assert found.period == 1
-    assert found.resolved < 1e-3
+def test_marks_that_repeat_twice_a_turn_are_part_of_it() -> None:
+    told = seen([0.0, 0.02, 0.0, 0.02], 2710.0)
+    assert told.part_of(4) == 2
+    assert told.contradicts(3)
+    assert told.contradicts(1)
+
+
+def test_few_intervals_tell_nothing() -> None:
+    assert pattern(np.ones(20), np.arange(20.0)) is None

@@ -4,7 +4,9 @@ import pytest
 
 from host.report.results import REFERENCE, point, result
 from pullcurve.quantities import SI, US
+from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.result import Quantity, SpeedFacts
+from pullcurve.report.result import Trouble as ToldTrouble
 from pullcurve.report.sentences import (
     headline,
     letters,
@@ -13,6 +15,7 @@ from pullcurve.report.sentences import (
     site_sentences,
     speed_sentence,
 )
+from pullcurve.report.trouble_words import speed_doubt
 
 
 @pytest.mark.parametrize(
@@ -32,6 +35,20 @@ def test_the_headline_names_place_and_state(position: str, place: str) -> None:
     )
     alone = headline([holds[0].model_copy(update={"flow_port": None})], position, REFERENCE, US)
     assert alone.endswith(f"{place}.")
+
+
+def test_doubted_speeds_are_told_after_the_doubt() -> None:
+    wide = point(1, 2400.0, 100.0)
+    wide = wide.model_copy(update={"speed_rpm": Quantity(value=2400.0, u95=800.0)})
+    why = "The rig says 4 marks a turn, but the intervals between marks repeat after every 3."
+    troubles = [Trouble("wrong_marks", "blower shaft", why, "Count them.", "widened")]
+    doubt = speed_doubt([ToldTrouble(**trouble._asdict()) for trouble in troubles], "blower_shaft")
+    told = headline([wide], "port", REFERENCE, US, doubt)
+    assert told.startswith(
+        f"The speeds are not to be trusted. {why} In the fastest hold, shown as 2400\xa0±\xa0800"
+    )
+    assert "of the blower, the machine draws" in told
+    assert speed_doubt([ToldTrouble(**troubles[0]._asdict())], "engine_shaft") == ""
 
 
 def test_bores_and_site_are_told_in_the_units_asked_for() -> None:
