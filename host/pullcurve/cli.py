@@ -28,10 +28,6 @@ if TYPE_CHECKING:
 
 WIDTH = 96
 
-# A command lives for a second and makes few cycles; at Python's own pace a tenth of a report's
-# time would go into looking for them.
-gc.set_threshold(100_000, 50, 50)
-
 existing = click.Path(path_type=Path)
 rig_option = click.option(
     "--rig", "rig_path", type=existing, help="The rig's file, in place of the one in the log."
@@ -105,6 +101,9 @@ def report(
 
     Nothing is written when the run has no settled point; the exit code is then 1.
     """
+    # It lives for a second and makes few cycles; at Python's own pace a tenth of its time would
+    # go into looking for them.
+    gc.set_threshold(100_000, 50, 50)
     from pullcurve.diagnosis.diagnose import diagnose
     from pullcurve.quantities import UNIT_SYSTEMS
     from pullcurve.reduction.run import read_run
