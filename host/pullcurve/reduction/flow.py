@@ -47,6 +47,8 @@ class Pressure:
     zero_half_width: Array | float  # Pa
     span: float  # Pa
     accuracy: DifferentialPressureAccuracy
+    offset: Array | float = 0.0  # of water in a line, to be taken off, Pa
+    offset_u: Array | float = 0.0  # its standard uncertainty, Pa
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,7 @@ def _estimates(inputs: list[Input]) -> dict[str, Array]:
 
 def _differential_pressure(x: Values) -> Array:
     zeroed = x["differential pressure"] - x["sensor zero"] + x["sensor linearity"]
+    zeroed = zeroed - x["water in a line"]
     return zeroed * x["sensor gain"] * x["readings in step"]
 
 
@@ -215,6 +218,7 @@ def _inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[Input]:
             degrees_of_freedom=pressure.scatter_freedom,
         ),
         rectangular("sensor zero", 0.0, pressure.zero_half_width, Reach.RUN),
+        Input("water in a line", pressure.offset, pressure.offset_u, Reach.RUN),
         rectangular("sensor gain", 1.0, accuracy.gain_bound, Reach.METER),
         rectangular("sensor linearity", 0.0, accuracy.nonlinearity * pressure.span, Reach.RUN),
         Input("pulsation", pressure.pulsation, pressure.pulsation_u, Reach.RUN),

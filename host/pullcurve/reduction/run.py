@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -13,13 +14,14 @@ from pullcurve.reduction.air_at_places import Surroundings, surroundings
 from pullcurve.reduction.channels import Channels, to_si
 from pullcurve.reduction.clipping import clipped_blocks
 from pullcurve.reduction.notes import place_notes
-from pullcurve.reduction.offset import BEND_MEASURED, BEND_MODELLED, fitted_offset
+from pullcurve.reduction.offset import Offset, Sensor, find_offset
+from pullcurve.reduction.offset_readings import readings
 from pullcurve.reduction.records import Assembler, RunRecords
 from pullcurve.reduction.settled import Stretch, find_settled
+from pullcurve.reduction.sweep_curve import Known, Unread
 from pullcurve.reduction.trouble_search import (
     CLIPPED_SHARE,
     find_troubles,
-    greatest_step,
 )
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.reduction.wrong_marks import marks_doubt
@@ -29,6 +31,7 @@ from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS, DifferentialPressureAccuracy
 from pullcurve.run_log.reading import Log, read_log
 from pullcurve.run_log.replay import Replay
+from pullcurve.wire.header import Channel
 
 STATES = [
     "ambient_pressure_pa",
@@ -46,8 +49,6 @@ MEASURED = [
 ]
 SCATTER_PARTS = 10  # of a point, whose means tell its scatter
 BELT_SLIP = 0.02  # of the blower's speed: what a belt may slip unseen (judgement)
-CERTAIN = 3.0  # standard uncertainties of a fitted offset
-LEAST_OFFSET_PA = 12.0  # about a millimetre of water
 
 Array = NDArray[np.float64]
 
@@ -57,8 +58,8 @@ class Run:
     """One run. All tables are pandas frames with the unit at the end of a column's name.
 
     `points` has a row a settled point (the columns are listed in DEVELOPERS.md); `rejected`
-    the stretches that were looked at and do not count, with the reason. `offset_pa` is what the
-    points betray of an offset beyond the zero's own doubt.
+    the stretches that were looked at and do not count, with the reason. `offsets` are what the
+    sweeps that tell something of an offset beyond the zero say of it.
     """
 
     log: Log
@@ -71,7 +72,7 @@ class Run:
     points: pd.DataFrame
     rejected: list[Stretch]
     notes: pd.DataFrame
-    offset_pa: float
+    offsets: list[Offset]
     troubles: list[Trouble]
 
 
@@ -114,7 +115,7 @@ def reduce_run(
     table = channels.table
     sensor = records.header.sensor("meter_dp")
     part = SENSOR_PARTS.get(sensor.part) if sensor else None
-    if part is None or part.differential_pressure is None:
+    if sensor is None or part is None or part.differential_pressure is None:
         raise LogError(
             f"{log.path}: its differential-pressure sensor is of a part that this version does "
             "not know; use a later version of pullcurve"
@@ -132,28 +133,21 @@ def reduce_run(
     points = measured_points(channels, zeros, kept)
     began_s = log.received[0].host_time.timestamp() + records.host_offset_s
     notes = place_notes(log.host_records, points, began_s)
-    offset_pa = 0.0
     flows, around = None, None
-
-    def pressure(offset_pa: float) -> flow.Pressure:
-        lobes = rig.machine.lobes
-        return pressure_at(points, channels, zeros, accuracy, offset_pa, records, lobes)
-
+    offsets: list[Offset] = []
     if len(points):
         around = surroundings(points, zeros.table, table, records, rig, notes)
-        flows = flow.solve(pressure(0.0), around, rig)
-        offset_pa = _offset(points, zeros, flows)
-        if offset_pa:
-            flows = flow.solve(pressure(offset_pa), around, rig)
+        pressure = pressure_at(points, channels, zeros, accuracy, records, rig.machine.lobes)
+        flows = flow.solve(pressure, around, rig)
+        known = _known(points, flows, around, rig, channels)
+        offsets, pressure = _less_offset(
+            pressure, points, known, zeros, channels, sensor.channels[0], accuracy
+        )
+        flows = flow.solve(pressure, around, rig)
         points = _with_flows(points, flows, around)
     run = Run(
-        log, rig, records, channels, zeros, flows, around, points, rejected, notes, offset_pa, []
+        log, rig, records, channels, zeros, flows, around, points, rejected, notes, offsets, []
     )
-    step_pa = greatest_step(run)
-    if step_pa > offset_pa and around is not None:
-        # A step within a hold that no fit explains: all points bear its size.
-        flows = flow.solve(pressure(step_pa), around, rig)
-        run = replace(run, flows=flows, points=_with_flows(points, flows, around))
     run.troubles.extend(find_troubles(run))
     _bear_consequences(run)
     return run
@@ -181,24 +175,69 @@ def _bear_consequences(run: Run) -> None:
         points["speed_u95_rpm"] += 1.02 * off * points["speed_rpm"]
 
 
-def _offset(points: pd.DataFrame, zeros: Zeros, flows: flow.Flows) -> float:
-    """What the first sweep betrays of an offset beyond the zero's own doubt, Pa."""
-    thinning = flows.inlet.pressure**2 / flows.tap.pressure
-    first = (points["sweep"] == points["sweep"].iloc[0]) & (points["clipped_share"] == 0)
-    use = (first & np.isfinite(thinning)).to_numpy()
-    if not use.any():
-        return 0.0
-    offset = fitted_offset(
-        points["speed_rpm"].to_numpy()[use],
-        points["differential_pressure_pa"].to_numpy()[use],
-        points["scatter_pa"].to_numpy()[use],
-        thinning[use],
-        BEND_MEASURED if flows.inlet.basis == "measured" else BEND_MODELLED,
+def _known(
+    points: pd.DataFrame,
+    flows: flow.Flows,
+    around: Surroundings,
+    rig: Rig,
+    channels: Channels,
+) -> Known:
+    """What is known of every point's machine, for the curve that a sweep may follow."""
+    station = around.pressure.value
+    nearest, unread = station, "path"
+    for place, behind in (("tap", "pipe"), ("port", "filter"), ("inlet", "nothing")):
+        on_the_way = place != "tap" or rig.meter.position == "clean_pipe"
+        if on_the_way and place in around.places and around.places[place].source == "measured":
+            nearest, unread = around.places[place].pressure, behind
+    return Known(
+        speed_rpm=points["speed_rpm"].to_numpy(),
+        pressure_ratio=nearest / station,
+        unread=cast("Unread", unread),
+        differential_ratio=points["differential_pressure_pa"].to_numpy() / station,
+        meter=np.log(flows.state.density * flows.state.expansibility**2),
+        belt=channels.blower_shaft_from == "engine_shaft",
     )
-    own = 0.0 if offset is not None and offset.step else zeros.half_width_pa()
-    if offset is None or abs(offset.pa) < max(CERTAIN * offset.u_pa + own, LEAST_OFFSET_PA):
-        return 0.0
-    return abs(offset.pa)
+
+
+def _less_offset(
+    pressure: flow.Pressure,
+    points: pd.DataFrame,
+    known: Known,
+    zeros: Zeros,
+    channels: Channels,
+    channel: Channel,
+    accuracy: DifferentialPressureAccuracy,
+) -> tuple[list[Offset], flow.Pressure]:
+    """What each sweep says of an offset, and the pressure without it and with its doubt."""
+    span = channels.span_pa
+    sensor = Sensor(
+        min(channel.value_low, channel.value_high),
+        max(channel.value_low, channel.value_high),
+        channels.count_pa,
+        accuracy.zero_bound * span,
+        accuracy.nonlinearity * span,
+    )
+    offsets: list[Offset] = []
+    at_zeros: dict[int, float] = {}
+    taken_pa, u_pa = np.zeros(len(points)), np.zeros(len(points))
+    for _, sweep in points.groupby("sweep"):
+        at = (sweep["point"] - 1).to_numpy()
+        own = known.of(at)
+        if not np.isfinite(own.meter).all():
+            continue
+        found = find_offset(sweep, readings(sweep, zeros.table, channels.table), own, sensor)
+        if found is None:
+            continue
+        offsets.append(found)
+        taken_pa[at], u_pa[at] = found.taken_off_pa, found.u_pa
+        if found.named:
+            at_zeros |= found.at_zeros_pa
+    return offsets, replace(
+        pressure,
+        offset=taken_pa,
+        offset_u=u_pa,
+        zero_half_width=zeros.half_width_pa(at_zeros),
+    )
 
 
 def pressure_at(
@@ -206,7 +245,6 @@ def pressure_at(
     channels: Channels,
     zeros: Zeros,
     accuracy: DifferentialPressureAccuracy,
-    offset_pa: float,
     records: RunRecords,
     lobes: int | None,
 ) -> flow.Pressure:
@@ -230,7 +268,7 @@ def pressure_at(
         pulsation=error,
         pulsation_u=error_u,
         aliasing_u=aliasing_u,
-        zero_half_width=float(np.hypot(zeros.half_width_pa(), offset_pa)),
+        zero_half_width=zeros.half_width_pa(),
         span=channels.span_pa,
         accuracy=accuracy,
     )
@@ -316,6 +354,7 @@ def _with_flows(points: pd.DataFrame, flows: flow.Flows, around: Surroundings) -
         "port_pressure_pa": flows.port.pressure,
         "inlet_pressure_pa": flows.inlet.pressure,
         "reynolds_number": flows.state.reynolds,
+        "differential_pressure_pa": flows.differential_pressure.value,
         "speed_u95_rpm": 2 * points["speed_u_rpm"].to_numpy(),
         "differential_pressure_u95_pa": flows.differential_pressure.expanded_uncertainty(),
     }

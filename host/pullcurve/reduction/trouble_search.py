@@ -8,7 +8,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pullcurve.reduction.meter_limits import findings
-from pullcurve.reduction.offset import LEAST_SPEEDS, distinct_speeds
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.speed import Marks
 from pullcurve.reduction.troubles import Trouble
@@ -28,12 +27,11 @@ LEAST_GAP_S, MISSED_GAP_S = 0.6, 2.0  # the latter where single marks are missed
 RUN_DOWN_S, LONG_S = 8.0, 4.0  # of a shaft, and of pressure without edges after it
 STEADY_SHARE = 0.8  # of the speed two seconds on: the shaft neither starts nor stops
 MOVED_SPANS = 0.004  # of the span, by which a zero may move in a run without being named
-SUDDEN_SPANS = 0.003  # by which drift and warmth move no zero in a run
+SUDDEN_SPANS, SUDDEN_PA = 0.003, 15.0  # by which drift and warmth move no zero in a run
 WARMED_K = 8.0
 LOST_SHARE = 0.01
 CLOCK_JUMP_S = 1.0
 STEADY_BLOCKS = 120
-STEP_PA, STEP_SHARE = 15.0, 0.03  # a step of the differential pressure within a hold
 STOPPED = "With the engine stopped and locked out, "
 
 
@@ -101,64 +99,48 @@ def _clipping(run: "Run") -> Iterator[Trouble]:
 
 
 def _water(run: "Run") -> Iterator[Trouble]:
-    """An offset that the engine-off zeros do not show, that came between them, or that moves
-    within a hold."""
+    """An offset that the engine-off zeros do not take off, or where no sweep could tell one, a
+    zero that moved by more than a sensor's own does."""
+    named = [offset for offset in run.offsets if offset.named]
     moved = _zero_moved(run)
-    step = greatest_step(run)
-    betrayed = run.offset_pa
-    sudden = moved if abs(moved) > max(SUDDEN_SPANS * run.channels.span_pa, STEP_PA) else 0.0
-    if not (betrayed or sudden or step):
-        return
-    signs = []
-    if betrayed:
-        signs.append(
-            f"flow against speed fits only with {betrayed:.0f} Pa of offset in the differential "
-            "pressure"
-        )
-    if sudden:
-        signs.append(f"the zero moved by {sudden:+.0f} Pa between engine stops")
-    if step:
-        signs.append(f"the differential pressure stepped by {step:.0f} Pa at steady speed")
-    yield Trouble(
-        "water_in_line",
-        "differential pressure",
-        f"Signs of an offset that no zero took off: {'; '.join(signs)}. Water or dirt in one of "
-        "the sensor's lines does that.",
+    action = (
         STOPPED + "take the lines off the sensor, let them drain and dry, lay them so that they "
-        "rise to the sensor, and run again.",
-        "widened",
+        "rise to the sensor, and run again."
     )
+    for offset in named:
+        if offset.turning_only:
+            when = "It is there in every hold, and not while the engine is off."
+        elif offset.from_s is None:
+            when = f"It is there from the beginning, and goes at about {offset.to_s or 0:.0f} s."
+        else:
+            when = f"It comes at about {offset.from_s:.0f} s" + (
+                f" and goes at about {offset.to_s:.0f} s." if offset.to_s else " and stays."
+            )
+        yield Trouble(
+            "water_in_line",
+            "differential pressure",
+            f"The differential pressure fits speeds and zeros only with an offset of about "
+            f"{offset.greatest_pa:+.0f} Pa, as water or dirt in one of the sensor's lines makes "
+            f"it. {when} It is taken off, as well as it is known.",
+            action,
+            "widened",
+            offset.from_s,
+            offset.to_s,
+        )
+    if not run.offsets and abs(moved) > max(SUDDEN_SPANS * run.channels.span_pa, SUDDEN_PA):
+        yield Trouble(
+            "water_in_line",
+            "differential pressure",
+            f"The zero moved by {moved:+.0f} Pa between engine stops, more than a sensor's own "
+            "does. Water or dirt in one of its lines does that.",
+            action,
+            "widened",
+        )
 
 
 def _zero_moved(run: "Run") -> float:
     zeros = run.zeros.table["zero_pa"]
     return float(zeros.iloc[-1] - zeros.iloc[0]) if len(zeros) > 1 else 0.0
-
-
-def greatest_step(run: "Run") -> float:
-    """The largest sudden step of the differential pressure within a settled point of a sweep;
-    at one speed all along, as in a cut, clogs do that."""
-    table, greatest = run.channels.table, 0.0
-    if distinct_speeds(run.points["speed_rpm"].to_numpy()) < LEAST_SPEEDS:
-        return greatest
-    for point in run.points.to_dict("records"):
-        inside = table[table["time_s"].between(point["start_s"], point["end_s"])]
-        values = inside["differential_pressure_pa"].to_numpy()
-        values = values[np.isfinite(values)]
-        if len(values) < 60:
-            continue
-        sums = np.concatenate(([0.0], np.cumsum(values)))
-        width = 20
-        before = (sums[width:-width] - sums[: -2 * width]) / width
-        after = (sums[2 * width :] - sums[width:-width]) / width
-        steps = np.abs(after - before)
-        place = int(steps.argmax())
-        around = np.concatenate((steps[: max(place - width, 0)], steps[place + width :]))
-        usual = float(np.quantile(around, 0.95)) if len(around) > width else np.inf
-        limit = max(STEP_PA, STEP_SHARE * abs(values.mean()), 4 * usual)
-        if steps[place] > limit:
-            greatest = max(greatest, float(steps[place]))
-    return greatest
 
 
 def _wrong_marks(run: "Run", shaft: str, name: str) -> Iterator[Trouble]:

@@ -1,5 +1,6 @@
 """The differential-pressure sensor's zero, from stretches with the engine off."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -39,14 +40,19 @@ class Zeros:
         middle = (self.table["start_s"] + self.table["end_s"]) / 2
         return np.asarray(np.interp(times_s, middle, self.table["zero_pa"]))
 
-    def half_width_pa(self) -> float:
-        """Half-width of the rectangular distribution of the zero's error."""
+    def half_width_pa(self, offset_pa: Mapping[int, float] | None = None) -> float:
+        """Half-width of the rectangular distribution of the zero's error.
+
+        offset_pa: what is known of an offset in a stretch, by its place; a zero that moved by
+        that has not moved itself.
+        """
         if self.table.empty:
             return self._none_half_width_pa
         scatter = float(np.sqrt(3) * self.table["zero_u_pa"].max())
         if len(self.table) == 1:
             return float(np.hypot(self._alone_half_width_pa, scatter))
-        moved = float(np.ptp(self.table["zero_pa"]))
+        offset = np.array([(offset_pa or {}).get(place, 0.0) for place in self.table.index])
+        moved = float(np.ptp(self.table["zero_pa"] - offset))
         return float(np.hypot(moved / 2, scatter))
 
 

@@ -15,6 +15,7 @@ INPUTS: Final = {
     "inlet loss": "loss at the meter's inlet",
     "differential pressure": "scatter of the readings",
     "sensor zero": "zero of the pressure sensor",
+    "water in a line": "offset that water in a line may make",
     "sensor gain": "gain of the pressure sensor",
     "sensor linearity": "linearity of the pressure sensor",
     "pulsation": "pulsation",
@@ -65,6 +66,11 @@ REMEDIES: Final = (
         "zeros of 10 s or more with the engine off, before and after each sweep, with the board "
         "warm and in the shade",
         frozenset(("sensor zero",)),
+    ),
+    Remedy(
+        "draining and drying the lines to the sensor, and holds at more speeds, slow ones among "
+        "them, that tell an offset from the curve",
+        frozenset(("water in a line",)),
     ),
     Remedy(
         "a better differential-pressure sensor, or one whose range the readings fill",
