@@ -44,7 +44,7 @@ ZERO_WANDER, WANDER_S = 5e-4, 100.0  # of the span
 ZERO_DRIFT = 1e-3  # of the span, over the sweep
 COUNTING = 0.1  # of a count
 CAUTIOUS = 0.5  # chance of an offset, for the interval: it must be true where there is one
-NAMED_RATIO = float(np.e)  # of the likelihoods, offset to the others, from which on it is named
+NAMED_RATIO = 2.0  # of the likelihoods, offset to the others, from which on it is named
 LEAST_PA = 10.0  # about a millimetre of water
 OF_ITSELF = 0.2  # of what is taken off: water moves with the pressure upon it
 

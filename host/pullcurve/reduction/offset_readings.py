@@ -12,6 +12,7 @@ from pullcurve.reduction.records import rows_of
 PART_S = 4.0
 MOST_PARTS = 60  # of the holds, beyond which a hold counts as one
 LEAST_BLOCKS = 5
+CLIPPED = 0.2  # of the pressure, by which a hold that touches an end of the range may be off
 
 Array = NDArray[np.float64]
 Places = NDArray[np.int64]
@@ -63,15 +64,16 @@ class Readings:
 def readings(points: pd.DataFrame, zeros: pd.DataFrame, table: pd.DataFrame) -> Readings:
     """The parts of a sweep's points, and of the last zero before and the first one after.
 
-    points: of one sweep, with their `scatter_pa`; zeros: the engine-off stretches of the run;
-    table: the channels.
+    points: of one sweep, with their `scatter_pa` and `clipped_share`; zeros: the engine-off
+    stretches of the run; table: the channels.
     """
     seconds = (points["end_s"] - points["start_s"]).to_numpy()
     fine = (seconds / PART_S).sum() <= MOST_PARTS
     rows: list[tuple[float, int, int, float, float, float]] = []
     for hold, point in enumerate(rows_of(points)):
         parts = max(1, int(seconds[hold] / PART_S)) if fine else 1
-        u_pa = point.scatter_pa * np.sqrt(parts)
+        doubt_pa = CLIPPED * abs(point.differential_pressure_pa) if point.clipped_share else 0.0
+        u_pa = float(np.hypot(point.scatter_pa * np.sqrt(parts), doubt_pa))
         inside = table[table["time_s"].between(point.start_s, point.end_s)]
         level = point.speed_rpm / inside["speed_rpm"].mean()
         for part in _parts(inside, parts):

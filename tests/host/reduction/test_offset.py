@@ -42,7 +42,7 @@ def swept(offset: Callable[[Array], Array], path: Callable[[Array], Array]) -> O
     points = pd.DataFrame({"start_s": starts, "end_s": starts + HOLD_S, "speed_rpm": SPEEDS})
     inside = [table[table["time_s"].between(a, a + HOLD_S)] for a in starts]
     means = np.array([part["differential_pressure_pa"].mean() for part in inside]) - 20
-    points = points.assign(differential_pressure_pa=means, scatter_pa=0.3)
+    points = points.assign(differential_pressure_pa=means, scatter_pa=0.3, clipped_share=0.0)
     known = Known(
         speed_rpm=SPEEDS,
         pressure_ratio=1 - 0.04 * (SPEEDS / 3600) ** 2,
