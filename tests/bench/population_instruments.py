@@ -22,7 +22,7 @@ TROUBLES = (
     "sea_level_pressure",
     "mark_missed",
 )
-MORE_TROUBLES = ("straightener_missing", "records_lost", "clock_jump")
+MORE_TROUBLES = ("straightener_missing", "straightener_clogged", "records_lost", "clock_jump")
 
 _MBAR, _INCH, _PSI = 100.0, 249.0889, 6894.757
 # Upper ends that are sold, two-sided and one-sided, from memory.
@@ -75,13 +75,23 @@ def _dropouts(dice: Dice, stays: tuple[Stay, ...]) -> list[tuple[float, float]]:
     return found
 
 
-def _water(dice: Dice, duration_s: float) -> Tree:
-    """A slug that comes in the first half of the run and stays."""
+def _water(dice: Dice, drawn: Drawn) -> Tree:
+    """A slug that comes in the first half of the run and stays, or goes again, or is there
+    whenever the engine turns."""
+    duration_s = drawn.scenario["duration_s"]
+    course = dice.one_of(("stays", "goes", "turning"))
+    from_s = dice.between(0, 0.5) * duration_s
+    to_s = duration_s + 1
+    if course == "goes":
+        to_s = min(to_s, from_s + dice.between(0.15, 0.5) * duration_s)
+    elif course == "turning":
+        turning = [at_s for at_s, rpm in drawn.scenario["machine"]["engine"]["throttle"] if rpm]
+        from_s, to_s = max(turning[0] - 1, 0), turning[-1] + 1
     return {
-        "from_s": dice.between(0, 0.5) * duration_s,
-        "to_s": duration_s + 1,
+        "from_s": from_s,
+        "to_s": to_s,
         "line": dice.one_of(("upstream", "throat")),
-        "offset_pa": dice.sign() * dice.ratio(30, 200),
+        "offset_pa": dice.sign() * dice.ratio(30, 300),
         "share": dice.normal(0.015),
         "stick_pa": dice.between(50, 400),
         "time_constant_s": dice.ratio(0.08, 0.8),
@@ -198,10 +208,12 @@ def spoil(dice: Dice, trouble: str | None, drawn: Drawn) -> Tree:
     if trouble == "tubes_reversed":
         meter["tubes_reversed"] = True
     if trouble == "water_in_line":
-        scenario["events"] = {"water": [_water(dice, duration_s)]}
+        scenario["events"] = {"water": [_water(dice, drawn)]}
     if trouble == "straightener_missing":
         meter["discharge_coefficient"] *= 1 - dice.between(0.01, 0.05)
         meter["coefficient_noise"] = dice.between(0.01, 0.04)
+    if trouble == "straightener_clogged":
+        meter["inlet_loss"] += dice.between(1.5, 8)
     if trouble == "records_lost":
         begin_s = dice.between(0, duration_s - 100)  # longer than the board remembers
         scenario["link"] = {"outages": [(begin_s, begin_s + dice.between(60, 90))]}

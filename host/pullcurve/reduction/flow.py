@@ -17,7 +17,7 @@ from pullcurve.reduction import meter as the_meter
 from pullcurve.reduction.air_at_places import Surroundings
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import DifferentialPressureAccuracy
-from pullcurve.uncertainty import Input, Reach, Result, propagate, rectangular
+from pullcurve.uncertainty import Input, Reach, Result, expanded, propagate, rectangular
 
 Array = NDArray[np.float64]
 Values = Mapping[str, Array]
@@ -49,6 +49,7 @@ class Pressure:
     accuracy: DifferentialPressureAccuracy
     offset: Array | float = 0.0  # of water in a line, to be taken off, Pa
     offset_u: Array | float = 0.0  # its standard uncertainty, Pa
+    straightness_u95: float = 0.0  # of a flow that may swirl, relative
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ class _Model:
         )
         # Mass goes with the root of the density.
         factor = np.sqrt(x["density formula"]) / (1 + x["pulsation"])
-        factor = factor * x.get("expansibility formula", 1.0)
+        factor = factor * x["straight flow"] * x.get("expansibility formula", 1.0)
         values = {name: getattr(state, name) for name in state.__dataclass_fields__}
         return MeterState(**(values | {"mass_flow": state.mass_flow * factor}))
 
@@ -221,6 +222,7 @@ def _inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[Input]:
         Input("water in a line", pressure.offset, pressure.offset_u, Reach.RUN),
         rectangular("sensor gain", 1.0, accuracy.gain_bound, Reach.METER),
         rectangular("sensor linearity", 0.0, accuracy.nonlinearity * pressure.span, Reach.RUN),
+        expanded("straight flow", 1.0, pressure.straightness_u95, Reach.METER),
         Input("pulsation", pressure.pulsation, pressure.pulsation_u, Reach.RUN),
         Input("readings in step", 1.0, pressure.aliasing_u),
         rectangular(

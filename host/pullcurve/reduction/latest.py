@@ -201,8 +201,7 @@ class Latest:
             self._basis = None
             return Now("no flow", 0.0, "The differential-pressure sensor gives no readings.")
         around = surroundings(point, run.zeros.table, table, run.records, run.rig, run.notes)
-        lobes = run.rig.machine.lobes
-        pressure = pressure_at(point, run.channels, run.zeros, accuracy, run.records, lobes)
+        pressure = pressure_at(point, run.channels, run.zeros, accuracy, run.records, run.rig)
         self._basis = _Basis(
             float(run.zeros.at(np.array([newest_s]))[0]), pressure, around, floor_pa
         )

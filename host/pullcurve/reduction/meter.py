@@ -59,7 +59,7 @@ def meter_inputs(meter: Meter) -> list[Input]:
         found += [bore, loss]
     c, u95 = meter.discharge_coefficient, meter.discharge_coefficient_uncertainty
     if c is not None and u95 is not None:
-        u95 = c * (u95 + (SHORT_PIPE_UNCERTAINTY if _short(meter) else 0.0))
+        u95 = c * (u95 + (SHORT_PIPE_UNCERTAINTY if falls_short(meter) else 0.0))
         found.append(expanded("discharge coefficient", c, u95, Reach.METER))
         if of_no_standard(meter):
             found.append(expanded("fall of C", 0.0, FALL_UNKNOWN_U95, Reach.METER))
@@ -211,7 +211,8 @@ def straight_lengths(meter: Meter) -> StraightLengths | None:
     return STANDARDS[ElementKind.VENTURI_AS_CAST if plain else element_kind(meter)].straight
 
 
-def _short(meter: Meter) -> bool:
+def falls_short(meter: Meter) -> bool:
+    """Whether the straight pipe that the rig states is too short."""
     wanted = straight_lengths(meter)
     if meter.straight_length is None or wanted is None:
         return False

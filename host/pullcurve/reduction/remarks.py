@@ -5,6 +5,7 @@ from typing import Literal, NamedTuple
 
 from pullcurve.reduction.meter_limits import findings
 from pullcurve.reduction.run import Run
+from pullcurve.reduction.straightness import UNSTATED, is_unstated
 
 
 class Remark(NamedTuple):
@@ -41,6 +42,15 @@ def _notes(run: Run) -> Iterator[Remark]:
 def _meter(run: Run) -> Iterator[Remark]:
     if run.flows is None:
         return
+    if is_unstated(run.rig.meter):
+        yield Remark(
+            "note",
+            "meter",
+            "The rig tells neither of a straightener nor of straight pipe ahead of the meter: "
+            f"{100 * UNSTATED:.1f} % is allowed for that, as ISO 5167 does where pipe is short. "
+            "A steady swirl would cost more, and shows in no reading.",
+            "Say straightener = true or false in the rig, and straight_length.",
+        )
     for finding in findings(run.rig.meter, run.flows.state):
         if finding.consequence == "none" or finding.quantity == "Reynolds number":
             yield Remark("note", "meter", finding.sentence, "")

@@ -25,6 +25,7 @@ from pullcurve.reduction.rig_estimate import (
     relative_u95,
     with_place,
 )
+from pullcurve.reduction.straightness import is_unstated, lacks_straightener
 from pullcurve.reduction.zeros import ALONE_SPANS
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.meter import OPEN_INLETS
@@ -173,6 +174,13 @@ def _better_meter(facts: RigFacts, flows: flow.Flows) -> Iterator[_Better]:
             f"known to {1000 * meter.bore_uncertainty:.2g} mm",
             f"bore gauge, {1000 * GAUGED_BORE_M:.2g} mm",
             _changed_meter(bore_uncertainty=GAUGED_BORE_M),
+        )
+    if is_unstated(meter) or lacks_straightener(meter):
+        yield (
+            "straight flow",
+            "not stated" if is_unstated(meter) else "no straightener",
+            "straightener = true",
+            _changed_meter(straightener=True),
         )
     if meter.kind not in OPEN_INLETS and "tap" not in facts.places:
         yield (

@@ -23,6 +23,7 @@ from pullcurve.reduction.air_at_places import (
     Place,
     Surroundings,
 )
+from pullcurve.reduction.straightness import straightness_u95
 from pullcurve.reduction.zeros import ALONE_SPANS
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS, DifferentialPressureAccuracy
@@ -168,6 +169,7 @@ def flows_of(facts: RigFacts) -> flow.Flows:
         zero_half_width=facts.zero_pa,
         span=facts.span_pa,
         accuracy=facts.accuracy,
+        straightness_u95=straightness_u95(facts.rig.meter, disturbed=False),
     )
 
     def known(fact: tuple[float, float], source: str = "typed") -> Known:

@@ -18,6 +18,7 @@ from pullcurve.reduction.offset import Offset, Sensor, find_offset
 from pullcurve.reduction.offset_readings import readings
 from pullcurve.reduction.records import Assembler, RunRecords
 from pullcurve.reduction.settled import Stretch, find_settled
+from pullcurve.reduction.straightness import is_disturbed, restlessness, straightness_u95
 from pullcurve.reduction.sweep_curve import Known, Unread
 from pullcurve.reduction.trouble_search import (
     CLIPPED_SHARE,
@@ -45,7 +46,7 @@ STATES = [
 MEASURED = [
     *("sweep", "hold", "start_s", "end_s", "speed_rpm", "speed_u_rpm"),
     *("differential_pressure_pa", "scatter_pa", "ripple_pa2", "ripple_u_pa2", "pulsation_ratio"),
-    *("clipped_share", *STATES),
+    *("restlessness", "clipped_share", *STATES),
 ]
 SCATTER_PARTS = 10  # of a point, whose means tell its scatter
 BELT_SLIP = 0.02  # of the blower's speed: what a belt may slip unseen (judgement)
@@ -137,7 +138,7 @@ def reduce_run(
     offsets: list[Offset] = []
     if len(points):
         around = surroundings(points, zeros.table, table, records, rig, notes)
-        pressure = pressure_at(points, channels, zeros, accuracy, records, rig.machine.lobes)
+        pressure = pressure_at(points, channels, zeros, accuracy, records, rig)
         flows = flow.solve(pressure, around, rig)
         known = _known(points, flows, around, rig, channels)
         offsets, pressure = _less_offset(
@@ -223,8 +224,8 @@ def _less_offset(
     for _, sweep in points.groupby("sweep"):
         at = (sweep["point"] - 1).to_numpy()
         own = known.of(at)
-        if not np.isfinite(own.meter).all():
-            continue
+        if is_disturbed(points) or not np.isfinite(own.meter).all():
+            continue  # behind eddies no curve is smooth enough to tell an offset
         found = find_offset(sweep, readings(sweep, zeros.table, channels.table), own, sensor)
         if found is None:
             continue
@@ -246,10 +247,10 @@ def pressure_at(
     zeros: Zeros,
     accuracy: DifferentialPressureAccuracy,
     records: RunRecords,
-    lobes: int | None,
+    rig: Rig,
 ) -> flow.Pressure:
     mean = points["differential_pressure_pa"].to_numpy()
-    lobe_hz = pulsation.lobe_frequency(points["speed_rpm"].to_numpy(), lobes)
+    lobe_hz = pulsation.lobe_frequency(points["speed_rpm"].to_numpy(), rig.machine.lobes)
     seen = points["ripple_pa2"].to_numpy() / mean**2
     seen_u = points["ripple_u_pa2"].to_numpy() / mean**2
     error, error_u = pulsation.correction(seen, seen_u, lobe_hz)
@@ -271,6 +272,7 @@ def pressure_at(
         zero_half_width=zeros.half_width_pa(),
         span=channels.span_pa,
         accuracy=accuracy,
+        straightness_u95=straightness_u95(rig.meter, disturbed=is_disturbed(points)),
     )
 
 
@@ -308,6 +310,7 @@ def measured_points(channels: Channels, zeros: Zeros, kept: list[Stretch]) -> pd
                 "ripple_pa2": ripple,
                 "ripple_u_pa2": ripple_u,
                 "pulsation_ratio": float(np.sqrt(max(ripple, 0.0))) / abs(mean) if mean else 0.0,
+                "restlessness": restlessness(inside.assign(differential_pressure_pa=values)),
                 "clipped_share": float(inside["clipped_block"].mean()),
                 **{
                     column: float(inside[column].mean()) if column in inside else np.nan

@@ -7,9 +7,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullcurve.reduction.meter import of_no_standard
 from pullcurve.reduction.meter_limits import findings
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.speed import Marks
+from pullcurve.reduction.straightness import (
+    inlet_loss,
+    is_clogged,
+    is_disturbed,
+    lacks_straightener,
+)
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.reduction.wrong_marks import marks_doubt
 from record_format import STATUS_NAMES
@@ -33,6 +40,7 @@ LOST_SHARE = 0.01
 CLOCK_JUMP_S = 1.0
 STEADY_BLOCKS = 120
 STOPPED = "With the engine stopped and locked out, "
+_FIT = "Fit a straightener (a nest of tubes, an egg crate) ahead of the upstream tap."
 
 
 def find_troubles(run: "Run") -> list[Trouble]:
@@ -49,6 +57,7 @@ def find_troubles(run: "Run") -> list[Trouble]:
         found += _dropouts(run, name, marks, MISSED_GAP_S if missed else LEAST_GAP_S)
     found += _zero(run)
     found += _meter(run)
+    found += _straightener(run)
     found += _board_and_link(run)
     return found
 
@@ -299,6 +308,48 @@ def _meter(run: "Run") -> Iterator[Trouble]:
     for finding in findings(run.rig.meter, run.flows.state):
         if finding.consequence == "widened" and finding.quantity != "Reynolds number":
             yield Trouble("meter_limit", "meter", finding.sentence, "", finding.consequence)
+
+
+def _straightener(run: "Run") -> Iterator[Trouble]:
+    """A flow that is not straight, and a mouth that costs too much."""
+    meter, points = run.rig.meter, run.points
+    if run.flows is None or run.around is None:
+        return
+    seen = inlet_loss(meter, run.flows, run.around)
+    clogged = is_clogged(meter, seen)
+    if is_disturbed(points):
+        restless = 100 * float(points["restlessness"].median())
+        yield Trouble(
+            "straightener_clogged" if meter.straightener else "straightener_missing",
+            "meter",
+            f"At steady speed the differential pressure wanders by {restless:.1f} % from one half "
+            "second to the next, as it does behind eddies and swirl. Nothing here tells how far "
+            "the coefficient is off for them.",
+            STOPPED
+            + "look into the pipe ahead of the meter. "
+            + ("Clean the straightener, and fix it." if meter.straightener else _FIT)
+            + " Then run again.",
+            "widened",
+        )
+    elif lacks_straightener(meter):
+        yield Trouble(
+            "straightener_missing",
+            "meter",
+            "The rig says that there is no straightener, and it states no straight pipe that is "
+            "long enough without one. A steady swirl shows in no reading.",
+            STOPPED + _FIT[0].lower() + _FIT[1:],
+            "none" if of_no_standard(meter) else "widened",
+        )
+    if clogged and seen is not None:
+        yield Trouble(
+            "straightener_clogged",
+            "meter",
+            f"From the open air to the upstream tap {seen[0]:.1f} velocity heads are lost, and the "
+            f"rig says {meter.inlet_loss:.1f}. The flow is worked out with the pressure measured "
+            "there, but what clogs the mouth may stir the flow as well.",
+            STOPPED + "clean the mouth and the straightener, or mend inlet_loss in the rig.",
+            "none",
+        )
 
 
 def _board_and_link(run: "Run") -> Iterator[Trouble]:

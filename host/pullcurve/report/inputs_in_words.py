@@ -18,6 +18,7 @@ INPUTS: Final = {
     "water in a line": "offset that water in a line may make",
     "sensor gain": "gain of the pressure sensor",
     "sensor linearity": "linearity of the pressure sensor",
+    "straight flow": "swirl in the flow to the meter",
     "pulsation": "pulsation",
     "readings in step": "readings in step with the lobes",
     "station pressure": "pressure of the open air",
@@ -57,6 +58,10 @@ REMEDIES: Final = (
     Remedy(
         "calibrating this meter, by a traverse on the spot or in a laboratory",
         frozenset(("discharge coefficient", "fall of C", "pipe bore", "throat bore")),
+    ),
+    Remedy(
+        "a straightener ahead of the meter, and saying so in the rig",
+        frozenset(("straight flow",)),
     ),
     Remedy(
         "measuring both bores again, four diameters each, with an inside micrometer",

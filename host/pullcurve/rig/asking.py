@@ -248,6 +248,8 @@ def _toml(value: Value) -> str:
     if isinstance(value, str):
         # The escapes of JSON are those of TOML; what TOML forbids beyond is never an answer.
         return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, Mapping):
         return f"{{ {', '.join(f'{key} = {_toml(inner)}' for key, inner in value.items())} }}"
     if isinstance(value, Sequence) and len(value) > 1 and isinstance(value[0], Mapping):

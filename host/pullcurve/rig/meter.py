@@ -125,6 +125,16 @@ class Meter(Table):
         description='straight pipe ahead of the upstream tap, such as "1.2 m"; taken as enough '
         "where it is left out",
     )
+    straightener: Annotated[
+        bool | None,
+        _for_kinds(_in_pipe, _NO_PIPE, needed=False),
+    ] = Field(
+        default=None,
+        validate_default=True,
+        strict=True,
+        description="true where a flow straightener (a nest of tubes, an egg crate) sits in the "
+        "pipe ahead of the upstream tap, false where none does",
+    )
     discharge_coefficient: float | None = Field(
         description="a number such as 0.984, with its uncertainty and source: all three, or none "
         "of them for what the kind's standard says (for a plastic tube, 0.97 and 4 %)"

@@ -64,6 +64,11 @@ def whole_number(text: str) -> int:
     return int(text)
 
 
+def yes_or_no(text: str) -> bool:
+    """One of the choices yes and no."""
+    return text == "yes"
+
+
 def two_ends(text: str) -> list[str]:
     """The two ends of a range, written with `to` between them."""
     ends = re.split(r"\s+to\s+", text)

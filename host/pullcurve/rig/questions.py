@@ -17,6 +17,7 @@ from pullcurve.rig.question import (
     number,
     two_ends,
     whole_number,
+    yes_or_no,
 )
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 
@@ -165,6 +166,17 @@ _THE_METER: Final = (
         examples=("1.2 m", "4 ft"),
         without="taken as long enough",
         comment="straight pipe ahead of the upstream tap",
+        asked=_in_pipe,
+    ),
+    Question(
+        "meter.straightener",
+        "Does a flow straightener (a nest of tubes, an egg crate) sit in the pipe ahead of the "
+        "upstream tap?",
+        yes_or_no,
+        examples=("yes",),
+        without="0.5 % is allowed for that, unless straight_length is stated",
+        comment="true where a flow straightener sits ahead of the upstream tap, false where not",
+        choices=_YES_NO,
         asked=_in_pipe,
     ),
     Question(

@@ -89,7 +89,7 @@ def test_rows_stand_by_gain_and_add_up_to_no_more_than_all(good: Costs) -> None:
 def test_what_is_known_best_is_not_sold_again() -> None:
     found = costs(
         changed(
-            ('uncertainty = "0.8 mm"', 'uncertainty = "0.05 mm"'),
+            ('uncertainty = "0.8 mm"', 'uncertainty = "0.05 mm"\nstraightener = true'),
             ('uncertainty = "3 %"', 'uncertainty = "1 %"'),
             ("[sensors.meter_dp]", '[sensors.ambient_air]\npart = "BME280"\n[sensors.meter_dp]'),
         )
@@ -193,3 +193,16 @@ def test_a_range_that_no_flow_reaches_is_refused() -> None:
     )
     with pytest.raises(RigError, match="no flow through this meter"):
         costs(rig)
+
+
+def test_a_flow_that_may_swirl_costs_what_is_allowed_for_it() -> None:
+    """Half a per cent where nobody says how straight it comes (ISO 5167, for short pipe), 2 %
+    where the rig says that there is no straightener and no long pipe (judgement)."""
+
+    def with_key(*keys: str) -> np.ndarray:
+        return costs(changed(("position =", "\n".join((*keys, "position ="))))).u95
+
+    there = with_key("straightener = true")
+    assert lost(with_key(), there) == pytest.approx(0.005, rel=0.02)
+    assert lost(with_key("straightener = false"), there) == pytest.approx(0.02, rel=0.02)
+    assert with_key("straightener = false", 'straight_length = "5 m"') == pytest.approx(there)
