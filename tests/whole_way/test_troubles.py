@@ -13,7 +13,7 @@ from population_instruments import TROUBLES
 SEED = 20
 
 
-@pytest.mark.parametrize("trouble", TROUBLES)
+@pytest.mark.parametrize("trouble", [*TROUBLES, "straightener_missing"])
 def test_a_trouble_is_named(trouble: str, tmp_path: Path) -> None:
     outcomes = [one_run(number, SEED, trouble, tmp_path) for number in range(3)]
     named = [trouble in outcome.named for outcome in outcomes]
