@@ -10,6 +10,7 @@ from pullcurve.quantities import UnitSystem
 from pullcurve.reduction.latest import Now, Reading
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.rounding import count, measured, minutes, percent, significant
+from pullcurve.report.trouble_words import evidence_words
 from pullcurve.rig.models import Rig
 
 Grade = Literal["fine", "doubt", "spoilt"]
@@ -180,14 +181,15 @@ def checks(now: Now, reduced: Reduced | None, way: Way, units: UnitSystem) -> li
     troubles |= {(t.kind, t.subject): t for t in now.troubles}
     if now.zero_pa is not None:
         troubles.pop(("no_zero", "zero"), None)
-    found = [*_of_the_way(now, way), *map(_told, troubles.values())]
+    found = [*_of_the_way(now, way), *(_told(trouble, units) for trouble in troubles.values())]
     if not way.is_silent and not way.fault:
         found += _what_is_fine(now, {check.name for check in found}, units)
     return sorted(found, key=lambda check: _WORST_FIRST.index(check.grade))
 
 
-def _told(trouble: Trouble) -> Check:
-    words = f"{trouble.kind.replace('_', ' ').capitalize()}. {trouble.evidence}"
+def _told(trouble: Trouble, units: UnitSystem) -> Check:
+    evidence = evidence_words(trouble.evidence, trouble.numbers, units)
+    words = f"{trouble.kind.replace('_', ' ').capitalize()}. {evidence}"
     name = _CHECKS.get(trouble.kind, "Measurement")
     return Check(name, _GRADES[trouble.consequence], words, trouble.action)
 

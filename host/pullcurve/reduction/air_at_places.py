@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pullcurve.physics import air
 from pullcurve.reduction.records import RunRecords, rows_of
-from pullcurve.reduction.troubles import Trouble
+from pullcurve.reduction.troubles import Number, Trouble
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
@@ -164,12 +164,16 @@ def _typed_pressure(points: pd.DataFrame, rig: Rig, troubles: list[Trouble]) -> 
         Trouble(
             "sea_level_pressure" if sea_level else "impossible_pressure",
             "station pressure",
-            f"The rig says {typed / 1000:.1f} kPa, and at {rig.site.altitude:.0f} m the air has "
-            f"about {standard / 1000:.1f} kPa"
+            "The rig says {typed}, and at {altitude} the air has about {standard}"
             + ("; a weather report's figure is reduced to sea level." if sea_level else "."),
             "Type the pressure that a barometer shows on the site. Until then the standard "
             "atmosphere is taken, give or take the weather.",
             "widened",
+            numbers=(
+                Number("typed", "station_pressure", typed, 3),
+                Number("altitude", "height", rig.site.altitude, 3),
+                Number("standard", "station_pressure", standard, 3),
+            ),
         )
     )
     return _typed(points, standard, WEATHER_PA, "assumed")

@@ -20,7 +20,7 @@ from pullcurve.reduction.air_at_places import Surroundings, surroundings
 from pullcurve.reduction.records import JOIN_TICKS, Assembler, RunRecords
 from pullcurve.reduction.run import Run, measured_points, pressure_at, reduce_run
 from pullcurve.reduction.settled import LEAVE_S, STEP_S, Stretch
-from pullcurve.reduction.troubles import Trouble
+from pullcurve.reduction.troubles import Number, Trouble
 from pullcurve.reduction.zeros import RUN_DOWN_S
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
@@ -279,10 +279,11 @@ def _unseen(off_s: float, zeroed_pa: float) -> Iterator[Trouble]:
             "pickup_dropout",
             "shaft",
             f"For {off_s:.0f} s the pickup has seen no mark, and yet air moves: the differential "
-            f"pressure is {zeroed_pa:.0f} Pa.",
+            "pressure is {pressure}.",
             "With the engine stopped and locked out, check the pickup's plug and wire, its "
             "distance to the marks, and that no sun falls on it.",
             "withheld",
+            numbers=(Number("pressure", "differential_pressure", zeroed_pa),),
         )
 
 
@@ -291,14 +292,16 @@ def _clipped(table: pd.DataFrame) -> Iterator[Trouble]:
     newest = table[table["time_s"] > table["time_s"].iloc[-1] - MEASURED_S]
     clipped = newest["clipped_block"]
     if clipped.mean() > CLIPPED_SHARE:
+        end_pa = float(newest.loc[clipped, "greatest_pa"].median())
         yield Trouble(
             "sensor_clipped",
             "differential pressure",
-            f"Samples stand at an end of the sensor's range, near "
-            f"{newest.loc[clipped, 'greatest_pa'].median():.0f} Pa; the true pressure lies beyond.",
+            "Samples stand at an end of the sensor's range, near {end}; the true pressure lies "
+            "beyond.",
             "Hold a lower speed. To measure this one, use a sensor of a wider range, or a tube "
             "with a wider throat.",
             "withheld",
+            numbers=(Number("end", "differential_pressure", end_pa, 3),),
         )
 
 

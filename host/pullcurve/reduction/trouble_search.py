@@ -17,7 +17,7 @@ from pullcurve.reduction.straightness import (
     is_disturbed,
     lacks_straightener,
 )
-from pullcurve.reduction.troubles import Trouble
+from pullcurve.reduction.troubles import Number, Trouble
 from pullcurve.reduction.wrong_marks import marks_doubt
 from record_format import STATUS_NAMES
 
@@ -80,11 +80,12 @@ def _tubes_reversed(run: "Run") -> Iterator[Trouble]:
         yield Trouble(
             "tubes_reversed",
             "differential pressure",
-            "While the blower turns the differential pressure falls by "
-            f"{abs(at_top.median()):.0f} Pa; with the tubes on the right ports it rises.",
+            "While the blower turns the differential pressure falls by {fall}; with the tubes on "
+            "the right ports it rises.",
             STOPPED + "put the upstream tap's tube on the port marked +, the throat's on the "
             "other, and run again.",
             "withheld",
+            numbers=(Number("fall", "differential_pressure", abs(at_top.median())),),
         )
 
 
@@ -100,10 +101,11 @@ def _clipping(run: "Run") -> Iterator[Trouble]:
         "sensor_clipped",
         "differential pressure",
         f"In {clipped.sum()} of {len(table)} blocks, {withheld} holds among them, samples stood at "
-        f"one end of the sensor's range (about {ends.median():.0f} Pa); the true pressure lies "
+        "one end of the sensor's range (about {end}); the true pressure lies "
         "beyond it.",
         "Use a sensor of a wider range, or a tube with a wider throat.",
         "withheld" if withheld else "none",
+        numbers=(Number("end", "differential_pressure", float(ends.median()), 3),),
     )
 
 
@@ -128,23 +130,29 @@ def _water(run: "Run") -> Iterator[Trouble]:
         yield Trouble(
             "water_in_line",
             "differential pressure",
-            f"The differential pressure fits speeds and zeros only with an offset of about "
-            f"{offset.greatest_pa:+.0f} Pa, as water or dirt in one of the sensor's lines makes "
+            "The differential pressure fits speeds and zeros only with an offset of about "
+            f"{{offset}}, as water or dirt in one of the sensor's lines makes "
             f"it. {when} It is taken off, as well as it is known.",
             action,
             "widened",
             offset.from_s,
             offset.to_s,
+            (Number("offset", "differential_pressure", offset.greatest_pa, signed=True),),
         )
     if not run.offsets and abs(moved) > max(SUDDEN_SPANS * run.channels.span_pa, SUDDEN_PA):
         yield Trouble(
             "water_in_line",
             "differential pressure",
-            f"The zero moved by {moved:+.0f} Pa between engine stops, more than a sensor's own "
+            "The zero moved by {moved} between engine stops, more than a sensor's own "
             "does. Water or dirt in one of its lines does that.",
             action,
             "widened",
+            numbers=(_moved(moved),),
         )
+
+
+def _moved(pa: float) -> Number:
+    return Number("moved", "differential_pressure", pa, signed=True)
 
 
 def _zero_moved(run: "Run") -> float:
@@ -269,10 +277,11 @@ def _zero(run: "Run") -> Iterator[Trouble]:
         yield Trouble(
             "zero_moved",
             "zero",
-            f"The zero moved by {moved:+.1f} Pa between the first engine stop and the last.",
+            "The zero moved by {moved} between the first engine stop and the last.",
             "Keep the board out of the sun, let it warm up before the run, and take a zero before "
             "and after each sweep.",
             "widened",
+            numbers=(_moved(moved),),
         )
     table = run.channels.table
     if "sensor_temperature_k" in table:
@@ -281,10 +290,11 @@ def _zero(run: "Run") -> Iterator[Trouble]:
             yield Trouble(
                 "board_warmed",
                 "board",
-                f"The sensor's own temperature changed by {warmed:.0f} K during the run; its zero "
+                "The sensor's own temperature changed by {warmed} during the run; its zero "
                 "and gain follow that, within the sensor's stated limits.",
                 "Keep the board in the shade, and let it stand for ten minutes before the run.",
                 "none",
+                numbers=(Number("warmed", "temperature_difference", warmed),),
             )
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import SI
+from pullcurve.reduction import troubles
 from pullcurve.reduction.flow import Flows, Volume
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.remarks import remarks
@@ -34,11 +35,12 @@ from pullcurve.report.result import (
     SharedInputs,
     TimeStrip,
     Trouble,
+    TroubleNumber,
     Zero,
 )
 from pullcurve.report.rounding import percent
 from pullcurve.report.sentences import headline
-from pullcurve.report.trouble_words import speed_doubt
+from pullcurve.report.trouble_words import evidence_words, speed_doubt
 from pullcurve.uncertainty import Reach, Result
 
 ZERO_CELSIUS_K: Final = 273.15
@@ -62,7 +64,7 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
     duration_s = float(table["time_s"].iloc[-1] + table["length_s"].iloc[-1] / 2)
     points = tuple(_point(i, row, run) for i, row in enumerate(rows_of(run.points)))
     troubles = tuple(
-        Trouble(**trouble._asdict())
+        _trouble(trouble)
         for trouble in sorted(run.troubles, key=lambda each: _GRAVEST_FIRST.index(each.consequence))
     )
     doubt = speed_doubt(troubles, run.channels.blower_shaft_from)
@@ -111,6 +113,13 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
         strip=_strip(run),
         provenance=provenance(run),
     )
+
+
+def _trouble(trouble: troubles.Trouble) -> Trouble:
+    numbers = tuple(TroubleNumber(**number._asdict()) for number in trouble.numbers)
+    words = evidence_words(trouble.evidence, trouble.numbers, SI)
+    said = {"evidence": words, "pattern": trouble.evidence, "numbers": numbers}
+    return Trouble(**(trouble._asdict() | said))
 
 
 def _point(i: int, row: Any, run: Run) -> SettledPoint:

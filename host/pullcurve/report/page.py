@@ -46,6 +46,7 @@ from pullcurve.report.trouble_words import (
     kind_words,
     read_first,
     speed_doubt,
+    told_evidence,
     when,
 )
 from pullcurve.report.uncertainty_words import has_budget, uncertainty_sentences
@@ -73,7 +74,13 @@ def page(result: RunResult, units: UnitSystem) -> str:
             points=points_table(result, units),
             point_remarks=withheld_sentences(result.points) + hold_remarks(result.points),
             troubles=[
-                (kind_words(trouble), when(trouble), trouble, CONSEQUENCES[trouble.consequence])
+                (
+                    kind_words(trouble),
+                    when(trouble),
+                    told_evidence(trouble, units),
+                    trouble.action,
+                    CONSEQUENCES[trouble.consequence],
+                )
                 for trouble in result.troubles
             ],
             places=places_table(result, units),

@@ -143,12 +143,28 @@ class Note(Frozen):
     at: str = Field(description="as it was typed: empty for the moment of typing")
 
 
+class TroubleNumber(Frozen):
+    """A number in the evidence of a trouble."""
+
+    name: str = Field(description="of its place in the pattern")
+    quantity: Literal[
+        "differential_pressure", "station_pressure", "height", "temperature_difference"
+    ]
+    value: float = Field(description="in SI units")
+    digits: int = Field(description="worth telling")
+    signed: bool
+
+
 class Trouble(Frozen):
     """What spoils the measurement, or might have."""
 
     kind: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="a code of one or more words")
     subject: str
-    evidence: str = Field(description="what was seen, with numbers")
+    evidence: str = Field(description="what was seen, with numbers in SI units")
+    pattern: str = Field(
+        default="", description="the same, with a name in braces for each of the numbers"
+    )
+    numbers: tuple[TroubleNumber, ...] = ()
     action: str = Field(description="what to do about it, empty when nothing")
     consequence: Literal["none", "widened", "withheld"] = Field(
         description="what was done: nothing, intervals widened, or results withheld"

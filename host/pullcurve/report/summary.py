@@ -17,7 +17,13 @@ from pullcurve.report.sentences import (
     zero_sentence,
 )
 from pullcurve.report.tables import Table, points_table
-from pullcurve.report.trouble_words import CONSEQUENCES, kind_words, speed_doubt, when
+from pullcurve.report.trouble_words import (
+    CONSEQUENCES,
+    kind_words,
+    speed_doubt,
+    told_evidence,
+    when,
+)
 from pullcurve.report.uncertainty_words import uncertainty_sentences
 
 WIDTH = 96
@@ -34,7 +40,9 @@ def summary(result: RunResult, units: UnitSystem) -> str:
     )
     parts = [paragraph(result.title), paragraph(said)]
     if result.troubles:
-        parts.append("Read first\n" + listed([_told_trouble(each) for each in result.troubles]))
+        parts.append(
+            "Read first\n" + listed([_told_trouble(each, units) for each in result.troubles])
+        )
     if result.points:
         table = points_table(result, units)
         parts.append(f"{text_table(table)}\n\n{paragraph(table.note)}")
@@ -92,10 +100,11 @@ def text_table(table: Table) -> str:
     return "\n".join(line.rstrip() for line in lines)
 
 
-def _told_trouble(trouble: Trouble) -> str:
+def _told_trouble(trouble: Trouble, units: UnitSystem) -> str:
     action = f" Do this: {trouble.action}" if trouble.action else ""
     return (
-        f"{kind_words(trouble).upper()} ({when(trouble)}): {trouble.evidence}{action} "
+        f"{kind_words(trouble).upper()} ({when(trouble)}): "
+        f"{told_evidence(trouble, units)}{action} "
         f"Consequence: {CONSEQUENCES[trouble.consequence]}"
     )
 

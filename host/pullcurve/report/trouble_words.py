@@ -1,11 +1,13 @@
 """Troubles in words: what was seen, what to do, and what it costs."""
 
 from collections.abc import Iterable, Sequence
-from typing import Final
+from typing import Final, Protocol
 
+from pullcurve.quantities import UNITS, UnitSystem
 from pullcurve.report.result import RunResult, Trouble
-from pullcurve.report.rounding import minutes
+from pullcurve.report.rounding import count, minutes, significant
 
+_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 CONSEQUENCES: Final = {
     "withheld": "What it spoils is not stated.",
     "widened": "The intervals are wider for it.",
@@ -21,6 +23,46 @@ _IN_SHORT: Final = {
 def kind_words(trouble: Trouble) -> str:
     """`zero_moved` as `Zero moved`."""
     return trouble.kind.replace("_", " ").capitalize()
+
+
+class Told(Protocol):
+    """A number of the evidence, as reduction and result have it."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def quantity(self) -> str: ...
+    @property
+    def value(self) -> float: ...
+    @property
+    def digits(self) -> int: ...
+    @property
+    def signed(self) -> bool: ...
+
+
+def evidence_words(pattern: str, numbers: Sequence[Told], units: UnitSystem) -> str:
+    """The evidence of a trouble, its numbers in the units of the page."""
+    for number in numbers:
+        pattern = pattern.replace(f"{{{number.name}}}", _told(number, units))
+    return pattern
+
+
+def told_evidence(trouble: Trouble, units: UnitSystem) -> str:
+    """The same of a result's trouble."""
+    if not trouble.numbers:
+        return trouble.evidence
+    return evidence_words(trouble.pattern, trouble.numbers, units)
+
+
+def _told(number: Told, units: UnitSystem) -> str:
+    if number.quantity == "height":  # a page tells it in both units
+        feet = number.value / float(UNITS["length"]["ft"].factor)
+        return f"{count(number.value)}{_NO_BREAK}m ({count(feet)}{_NO_BREAK}ft)"
+    warmth = number.quantity == "temperature_difference"
+    unit = units.temperature if warmth else getattr(units, number.quantity)
+    value = unit.difference_from_si(number.value)
+    plus = "+" if number.signed and value > 0 else ""
+    return f"{plus}{significant(value, number.digits)}{_NO_BREAK}{unit.label}"
 
 
 def when(trouble: Trouble) -> str:

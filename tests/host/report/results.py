@@ -29,6 +29,7 @@ from pullcurve.report.result import (
     SpeedFacts,
     TimeStrip,
     Trouble,
+    TroubleNumber,
     Zero,
 )
 from pullcurve.report.sentences import headline
@@ -55,6 +56,12 @@ TROUBLES = (
         kind="zero_moved",
         subject="zero",
         evidence="The zero moved by +14 Pa between the first engine stop and the last.",
+        pattern="The zero moved by {moved} between the first engine stop and the last.",
+        numbers=(
+            TroubleNumber(
+                name="moved", quantity="differential_pressure", value=14.0, digits=2, signed=True
+            ),
+        ),
         action="Keep the board out of the sun, and take a zero before and after each sweep.",
         consequence="widened",
     ),
@@ -277,7 +284,7 @@ def result(
         zeros=taken,
         zero_half_width_pa=1.4 if zeros else 170.0,
         troubles=tuple(
-            trouble.model_copy(update={"evidence": text or trouble.evidence})
+            trouble.model_copy(update={"evidence": text, "numbers": ()} if text else {})
             for trouble in TROUBLES
         ),
         notes=tuple(note.model_copy(update={"value": text or note.value}) for note in NOTES),

@@ -7,8 +7,10 @@ import pytest
 
 from host.report.results import result
 from pullcurve.quantities import SI, US, UnitSystem
+from pullcurve.reduction.troubles import Number
 from pullcurve.report.result import Quantity
 from pullcurve.report.summary import summary
+from pullcurve.report.trouble_words import evidence_words
 
 
 @pytest.mark.parametrize("units", [US, SI])
@@ -38,7 +40,8 @@ def test_the_numbers_are_those_of_the_points() -> None:
 def test_troubles_come_before_the_numbers_with_evidence_and_remedy() -> None:
     text = summary(result(), US)
     flat = " ".join(text.split())
-    assert "ZERO MOVED (zero): The zero moved by +14 Pa" in flat
+    assert "ZERO MOVED (zero): The zero moved by +0.056 inH2O between" in flat
+    assert "The zero moved by +14 Pa between" in " ".join(summary(result(), SI).split())
     assert "Do this: Keep the board out of the sun" in flat
     assert "Consequence: The intervals are wider for it." in flat
     assert text.index("ZERO MOVED") < text.index("hold  ")
@@ -66,3 +69,16 @@ def test_no_plotting_and_no_tables_are_loaded() -> None:
         [sys.executable, "-c", check], capture_output=True, text=True, check=True
     )
     assert loaded.stdout.strip() == ""
+
+
+def test_evidence_is_told_in_the_units_of_the_page() -> None:
+    numbers = (
+        Number("typed", "station_pressure", 101_325.0, 3),
+        Number("altitude", "height", 1500.0, 3),
+        Number("warmed", "temperature_difference", 10.0),
+    )
+    words = "{typed} at {altitude}, {warmed} warmer, {other}"
+    si = evidence_words(words, numbers, SI).replace("\xa0", " ")
+    assert si == "101 kPa at 1 500 m (4 921 ft), 10 °C warmer, {other}"
+    us = evidence_words(words, numbers, US).replace("\xa0", " ")
+    assert us == "29.9 inHg at 1 500 m (4 921 ft), 18 °F warmer, {other}"
