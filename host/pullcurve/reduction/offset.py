@@ -7,7 +7,8 @@ Three readings of a sweep are weighed against each other by their likelihood:
     offset    so it does, but for an offset that comes and goes (`offset_times`): in a zero,
               between two holds or within one, or whenever the engine turns
     path      so it does, but for a change of the path (a clog, a hose that moved), which
-              changes the differential pressure in proportion
+              changes the differential pressure in proportion; within one hold it looks like an
+              offset
 
 Everything is normal: the readings have the mean and covariance of the curve, of the sensor's
 zero and its drift, of its linearity, and of scatter, whose size is itself weighed. An offset is
@@ -35,7 +36,7 @@ LEAST_SPEEDS, APART = 3, 0.03  # that differ by so much of the greatest
 # Priors, all of them judgements. Sizes are standard deviations.
 SIZES_PA = np.array([20.0, 45.0, 100.0, 220.0])  # of an offset, each as likely
 CHANGES = np.array([0.01, 0.04, 0.15])  # of a path, each as likely
-CHANGED = 0.05  # chance that the path changes within a sweep
+CHANGED = {True: 1.0, False: 0.1}  # chance of that over none's, with spoil and without
 LIKENESS = {3e-4: 0.3, 1e-3: 0.3, 3e-3: 0.25, 8e-3: 0.15}  # of a hold to its curve
 WITHIN = 0.5  # of that, from part to part of a hold
 PATH_DRIFT = 0.005  # over the sweep: filter, warmth of the machine
@@ -121,7 +122,8 @@ def find_offset(
         for size, share in LIKENESS.items()
     ]
     middle_s = ((points["start_s"] + points["end_s"]) / 2).to_numpy()
-    return _averaged(weighed, every, readings, readings.over_points(len(points), middle_s))
+    effect = readings.over_points(len(points), middle_s)
+    return _averaged(weighed, every, readings, effect, CHANGED[known.spoil])
 
 
 def _slow(readings: Readings, curve: Array, sensor: Sensor) -> Array:
@@ -176,15 +178,17 @@ def weigh(left: Array, covariance: Array, columns: Array, share: float) -> Weigh
     return Weighed(float(log), (columns**2).sum(axis=0), columns.T @ residual)
 
 
-def _averaged(weighed: list[Weighed], every: Courses, readings: Readings, effect: Array) -> Offset:
+def _averaged(
+    weighed: list[Weighed], every: Courses, readings: Readings, effect: Array, changed: float
+) -> Offset:
     """The mean over all likenesses, sizes and courses."""
     count = len(every.prior)
     log_prior = np.log(every.prior) - np.log(len(SIZES_PA))
     logs = np.array([each.log_with(SIZES_PA)[:, :count] for each in weighed]) + log_prior
-    changed = np.array([each.log_with(CHANGES)[:, count:] for each in weighed])
+    moved = np.array([each.log_with(CHANGES)[:, count:] for each in weighed])
     none = logsumexp([each.log for each in weighed])
-    path = logsumexp(changed + np.log(every.prior) - np.log(len(CHANGES)))
-    other = np.logaddexp(np.log1p(-CHANGED) + none, np.log(CHANGED) + path)
+    path = logsumexp(moved + np.log(every.prior) - np.log(len(CHANGES)))
+    other = np.logaddexp(none, np.log(changed) + path)
     log_ratio = float(logsumexp(logs) - other)
     chance = float(expit(log_ratio + np.log(CAUTIOUS) - np.log1p(-CAUTIOUS)))
 

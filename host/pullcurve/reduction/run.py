@@ -197,6 +197,7 @@ def _known(
         differential_ratio=points["differential_pressure_pa"].to_numpy() / station,
         meter=np.log(flows.state.density * flows.state.expansibility**2),
         belt=channels.blower_shaft_from == "engine_shaft",
+        spoil=rig.meter.position == "clean_pipe",
     )
 
 

@@ -43,7 +43,8 @@ class Known:
     over the ambient's (ones where none was); `unread`: what lies between it and the blower.
     `differential_ratio`: differential pressure over the ambient's. `meter`: the logarithm of
     density at the tap times expansibility squared. `belt`: whether the blower's speed is
-    taken from the engine's.
+    taken from the engine's. `spoil`: whether spoil may come through the path, as it never does
+    through a meter in the open.
     """
 
     speed_rpm: Array
@@ -52,6 +53,7 @@ class Known:
     differential_ratio: Array
     meter: Array
     belt: bool
+    spoil: bool
 
     def of(self, at: NDArray[np.int64]) -> "Known":
         """Of some of the points."""

@@ -21,7 +21,9 @@ END_S = FIRST_S + len(SPEEDS) * (HOLD_S + 4)
 SENSOR = Sensor(-4000.0, 4000.0, 0.6, 100.0, 20.0)
 
 
-def swept(offset: Callable[[Array], Array], path: Callable[[Array], Array]) -> Offset | None:
+def swept(
+    offset: Callable[[Array], Array], path: Callable[[Array], Array], *, spoil: bool = False
+) -> Offset | None:
     """A sweep of a machine that loses 6 % to slip and 4 % of the air's pressure, 2500 Pa at the
     top, with a zero before and after; offset(t) is added in Pa, path(t) multiplies."""
     time_s = np.arange(0, END_S + ZERO_S, BLOCK_S) + BLOCK_S / 2
@@ -50,6 +52,7 @@ def swept(offset: Callable[[Array], Array], path: Callable[[Array], Array]) -> O
         differential_ratio=means / 84300,
         meter=-0.02 * (SPEEDS / 3600) ** 2,
         belt=False,
+        spoil=spoil,
     )
     return find_offset(points, readings(points, zeros, table), known, SENSOR)
 
@@ -98,8 +101,12 @@ def test_an_offset_is_found_with_its_size_and_times(pa: float, from_s: float, to
         assert found.from_s == pytest.approx(from_s, abs=6)
 
 
-def test_a_clog_is_no_offset() -> None:
-    found = swept(always(0), lambda time_s: np.where(time_s > FIRST_S + 78, 0.88, 1.0))
+@pytest.mark.parametrize("to_s", [FIRST_S + 76, FIRST_S + 120, END_S + 1])
+def test_a_clog_is_no_offset(to_s: float) -> None:
+    """Within one hold, over two, and to the end."""
+    found = swept(
+        always(0), lambda time_s: 1 - between(0.12, FIRST_S + 67, to_s)(time_s), spoil=True
+    )
     assert found is not None
     assert not found.named
 
@@ -108,7 +115,9 @@ def test_one_speed_tells_nothing() -> None:
     points = pd.DataFrame(
         {"speed_rpm": [3000.0] * 4, "differential_pressure_pa": [2000.0] * 4, "sweep": 1}
     )
-    known = Known(np.full(4, 3000.0), np.ones(4), "path", np.full(4, 0.02), np.zeros(4), False)
+    known = Known(
+        np.full(4, 3000.0), np.ones(4), "path", np.full(4, 0.02), np.zeros(4), False, False
+    )
     assert find_offset(points, None, known, SENSOR) is None  # type: ignore[arg-type]
 
 
@@ -146,7 +155,7 @@ def test_real_curves_lie_within_the_prior(slip_rpm: float, filter_pa: float) -> 
         mass += 0.3 * (0.0085 * taken / 60 * inlet / heat - mass)
     curve = 2 * np.log(mass / mass[-1])
     for unread, ratio in (("nothing", inlet / ambient), ("path", np.ones(6))):
-        known = Known(speed, ratio, unread, np.full(6, 0.02), np.zeros(6), False)
+        known = Known(speed, ratio, unread, np.full(6, 0.02), np.zeros(6), False, False)
         mean, covariance = log_curve(known)
         assert mean[-1] == 0
         left = np.abs(curve - mean)[:-1] / np.sqrt(np.diag(covariance))[:-1]
