@@ -135,7 +135,7 @@ def test_what_spoils_a_run_is_told_before_the_picture_and_explained_after_it() -
     assert "Seen, without harm to the numbers: clock jump." in seen
     assert "Warnings: pulsation." in seen
     told = seen[seen.index("Troubles, and what to do") : seen.index("Remarks")]
-    assert "Zero moved (zero). The zero moved by +14 Pa" in told
+    assert "Zero moved (zero). The zero moved by +0.056\N{NO-BREAK SPACE}inH2O between" in told
     assert "Clock jump (computer's clock, 2:11 to 2:15)" in told
     assert told.count("Do this:") == 1
     assert told.count("Consequence:") == 2
