@@ -30,6 +30,7 @@ from pullcurve.sources import Received
 
 ROOT = Path(__file__).parents[2]
 SWEEP = ROOT / "sample_logs/rough_link.runlog"
+CUT = ROOT / "sample_logs/cut.runlog"
 RIG = ROOT / "hardware/rigs/port.toml"
 
 pytestmark = needs_chromium
@@ -176,6 +177,35 @@ def test_twenty_viewers_at_once(tmp_path: Path) -> None:
         for viewer in viewers:
             viewer.join(30)
     assert heard == [60] * 20
+
+
+def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path) -> None:
+    rig = load_rig(ROOT / "hardware/rigs/clean_pipe.toml")
+    source = Gated(f"replay:{CUT}@25")
+    with (
+        served(lambda: source, tmp_path / "x.runlog", rig) as watch,
+        opened(chromium, watch.address, PHONE) as page,
+    ):
+        source.go.set()
+        wait(page, lambda: "CLOG" in page.inner_text("#alarms"))
+        assert "Lift the nozzle" in page.inner_text("#alarms")
+        assert "Never reach into" in page.inner_text("#alarms .caution")
+        check_access(page)
+        wait(page, lambda: "has ended" in sentence(page))
+        wait(page, lambda: page.locator("#alarms .alarm").count() == 3)
+        assert page.inner_text("#alarms h2 >> nth=0").endswith("over")
+        for left in (2, 1, 0):
+            page.locator("#alarms button").first.click()
+            wait(page, lambda left=left: page.locator("#alarms .alarm").count() == left)
+        page.click("#make-shift")
+        words = page.frame_locator("#report").locator("body")
+        wait(page, lambda: "clog" in words.inner_text(timeout=60_000).lower())
+    seen = [
+        item.named()["value"]
+        for item in read_log(tmp_path / "x.runlog").host_records
+        if item.record.kind == "note"
+    ]
+    assert len([value for value in seen if "alarm seen: CLOG" in str(value)]) == 3
 
 
 class Absent(Piece):

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from pullcurve.live.words import Check
+from pullcurve.reduction.cut_watch.events import Event
+from pullcurve.report.cut_words import said
 
 
 @dataclass(frozen=True)
@@ -18,6 +20,20 @@ class Alarm:
     caution: str = ""
     seen: bool = False
     over: bool = False
+
+
+def of_cut(event: Event) -> Alarm:
+    """An alarm of the cut watch in the words of its report."""
+    words = said(event)
+    return Alarm(
+        f"cut {event.number}",
+        words.short,
+        f"{words.what} {words.forecast}".rstrip(),
+        f"{words.since}; {words.certainty}",
+        words.try_this,
+        words.caution,
+        over=event.end_s is not None,
+    )
 
 
 class Alarms:

@@ -78,17 +78,19 @@ def application(session: Session, board: Noticeboard) -> Starlette:
         return JSONResponse({"sentence": ""})
 
     async def report(request: Request) -> Response:
+        of_shift = request.query_params.get("of") == "shift"
         try:
-            html = await asyncio.wrap_future(session.report())
+            html = await asyncio.wrap_future(session.report(of_shift=of_shift))
         except PullcurveError as fault:
             return _refused(str(fault), 409)
         except BrokenProcessPool:
             return _refused("The making of the report was interrupted: ask once more.", 500)
-        name = session.receiver.log.stem + ".report.html" if "keep" in request.query_params else ""
+        name = session.receiver.log.stem + (".cut.html" if of_shift else ".report.html")
         return Response(
             html,
             media_type="text/html; charset=utf-8",
-            headers={"content-security-policy": _report_policy(html)} | _as_file(name),
+            headers={"content-security-policy": _report_policy(html)}
+            | (_as_file(name) if "keep" in request.query_params else {}),
         )
 
     async def metrics(_: Request) -> Response:
@@ -141,7 +143,7 @@ def _refused(sentence: str, status: int = 400) -> Response:
 
 def _as_file(name: str) -> dict[str, str]:
     plain = re.sub(r"[^\w.-]", "_", name, flags=re.ASCII)
-    return {"content-disposition": f'attachment; filename="{plain}"'} if name else {}
+    return {"content-disposition": f'attachment; filename="{plain}"'}
 
 
 def _report_policy(html: str) -> str:

@@ -10,8 +10,11 @@ from pathlib import Path
 from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
 from pullcurve.quantities import UNIT_SYSTEMS
+from pullcurve.reduction.cut_watch.shift import read_cut
 from pullcurve.reduction.run import read_run
 from pullcurve.reduction.troubles import Trouble
+from pullcurve.report.cut_page import cut_page
+from pullcurve.report.cut_result import cut_result
 from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.rig.loading import parse_rig
@@ -55,9 +58,10 @@ class Reducer:
     def reduce(self, log: Path) -> "Future[Reduced]":
         return self._pool.submit(_reduce, log, *self._rig)
 
-    def report(self, log: Path, units: str) -> "Future[str]":
-        """The report as a page. Its future raises PullcurveError where there is none to make."""
-        return self._pool.submit(_report, log, *self._rig, units)
+    def report(self, log: Path, units: str, *, of_shift: bool) -> "Future[str]":
+        """The report of the run, or of the shift that a cut was, as a page. Its future raises
+        PullcurveError where there is none to make."""
+        return self._pool.submit(_shift if of_shift else _report, log, *self._rig, units)
 
     def close(self) -> None:
         self._pool.shutdown(wait=False, cancel_futures=True)
@@ -100,3 +104,7 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
 def _report(log: Path, rig_text: str, rig_name: str, units: str) -> str:
     run = read_run(log, parse_rig(rig_text, rig_name))
     return page(result_of(run, diagnose(run)), UNIT_SYSTEMS[units])
+
+
+def _shift(log: Path, rig_text: str, rig_name: str, units: str) -> str:
+    return cut_page(cut_result(read_cut(log, parse_rig(rig_text, rig_name))), UNIT_SYSTEMS[units])

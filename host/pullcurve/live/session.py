@@ -15,7 +15,7 @@ from threading import Event, Lock, Thread
 
 from pullcurve.errors import PullcurveError
 from pullcurve.live import words
-from pullcurve.live.alarms import Alarms
+from pullcurve.live.alarms import Alarms, of_cut
 from pullcurve.live.figures import figures, metrics
 from pullcurve.live.guide import Facts, Guide
 from pullcurve.live.mqtt import Publisher
@@ -24,6 +24,7 @@ from pullcurve.live.receiving import Receiver
 from pullcurve.live.reducing import Reduced, Reducer
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.recording import Watcher
+from pullcurve.reduction.cut_watch.watch import Watch
 from pullcurve.reduction.latest import Latest, Now
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.notes import Note
@@ -81,6 +82,7 @@ class Session:
             self._latest = Latest(self._rig)
             self._guide = Guide(self._rig, self._units_name) if self._rig is not None else None
             self._alarms = Alarms()
+            self._cut = Watch(self._rig) if self._rig is not None and self.watches_cut else None
             self._now = NOTHING_YET
             self._looked_at: datetime | None = None  # by the source's clock
             self._looked_s = 0.0
@@ -89,8 +91,13 @@ class Session:
             self._reduce_at_s = 0.0
             self._hold_ended = False
             self._complete = False  # the whole log has been reduced after its end
-        self._board.post("about", words.about(self._rig, self._units))
+        self._board.post("about", words.about(self._rig, self._units) | {"cut": self.watches_cut})
         self._board.post("curve", words.curve_words((), self._units))
+
+    @property
+    def watches_cut(self) -> bool:
+        """Whether the meter stands where spoil may be on its way: only there a cut is watched."""
+        return self._rig is not None and self._rig.meter.position == "clean_pipe"
 
     def start(self) -> None:
         if self._publisher is not None:
@@ -108,11 +115,11 @@ class Session:
         if self._reducer is not None:
             self._reducer.close()
 
-    def report(self) -> "Future[str]":
+    def report(self, *, of_shift: bool) -> "Future[str]":
         """The report of the log as it stands. Raises PullcurveError without a rig."""
         if self._reducer is None:
             raise PullcurveError(self._now.fault)
-        return self._reducer.report(self.receiver.log, self._units_name)
+        return self._reducer.report(self.receiver.log, self._units_name, of_shift=of_shift)
 
     def see(self, key: str) -> None:
         """Somebody has seen an alarm. That of a cut is noted in the log."""
@@ -147,6 +154,10 @@ class Session:
             reading = self._latest.reading()
             if reading is not None:
                 self._board.post("reading", words.reading_words(reading, self._units))
+        if self._cut is not None:
+            for event in self._cut.add(received):
+                with self._guiding:
+                    self._alarms.tell(of_cut(event))
 
     def _watch(self) -> None:
         while not self._stopping.wait(BEAT_S):

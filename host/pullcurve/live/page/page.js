@@ -48,6 +48,7 @@ const topics = {
     write(at("flow-state"), said.flow_state);
     write(at("table-unit"), said.flow_unit);
     curve.setPoints(curve.points, said.flow_unit);
+    at("make-shift").hidden = at("save-shift").hidden = !said.cut;
   },
   reading(said) {
     readAt = performance.now();
@@ -233,17 +234,17 @@ at("note").addEventListener("submit", async (event) => {
   if (ok) field.value = "";
 });
 
-async function showReport(goThere) {
+async function showReport(goThere, address = "/report") {
   const frame = at("report");
   write(at("report-answer"), "The report is being made: some seconds.");
-  const answer = await fetch("/report").catch(() => null);
+  const answer = await fetch(address).catch(() => null);
   if (!answer?.ok) {
     const why = answer && await answer.json().catch(() => null);
     write(at("report-answer"), why?.sentence ?? "The laptop did not answer: try again.");
     return;
   }
   write(at("report-answer"), "");
-  frame.src = "/report";
+  frame.src = address;
   frame.hidden = false;
   frame.onload = () => {
     frame.style.height = `${frame.contentDocument.documentElement.scrollHeight + 40}px`;
@@ -251,6 +252,7 @@ async function showReport(goThere) {
   };
 }
 at("make-report").addEventListener("click", () => showReport(true));
+at("make-shift").addEventListener("click", () => showReport(true, "/report?of=shift"));
 
 const night = at("night");
 function setNight(on) {
