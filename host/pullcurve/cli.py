@@ -352,6 +352,8 @@ def watch(
             click.echo(code(link))
         click.echo(f"the page: {link}")
     show.say(f"recording {source} into {log}; Ctrl-C ends it")
+    if rig is None:
+        show.say("warning: no rig is named, so no flow can be said; name its file with --rig")
     session.start()
     try:
         server.run()

@@ -186,6 +186,7 @@ def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path)
         served(lambda: source, tmp_path / "x.runlog", rig) as watch,
         opened(chromium, watch.address, PHONE) as page,
     ):
+        assert page.is_hidden("#guide")
         source.go.set()
         wait(page, lambda: "CLOG" in page.inner_text("#alarms"))
         assert "Lift the nozzle" in page.inner_text("#alarms")

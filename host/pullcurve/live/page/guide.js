@@ -8,6 +8,7 @@ export class Guide {
     this.finished = finished;
     this.step = "";
     this.away = false;
+    this.chosen = null;
     this.part("away").addEventListener("click", () => this.put(true));
     back.addEventListener("click", () => this.put(false));
   }
@@ -17,14 +18,20 @@ export class Guide {
   }
 
   put(away) {
-    this.away = away;
+    this.away = this.chosen = away;
     this.section.hidden = away;
     this.back.hidden = !away;
     (away ? this.back : this.part("away")).focus();
   }
 
+  // Put away, unless somebody has chosen already.
+  leave() {
+    this.away = this.chosen ?? true;
+  }
+
   show(card) {
     this.section.hidden = this.away;
+    this.back.hidden = !this.away;
     this.section.classList.toggle("urgent", card.urgent);
     // It says with more care what an alarm of the same trouble says.
     const mending = card.step.startsWith("mend") && !this.away;

@@ -48,6 +48,7 @@ const topics = {
     write(at("flow-state"), said.flow_state);
     write(at("table-unit"), said.flow_unit);
     curve.setPoints(curve.points, said.flow_unit);
+    if (said.cut) guide.leave();  // who watches a cut asks for it
     at("make-shift").hidden = at("save-shift").hidden = !said.cut;
   },
   reading(said) {
