@@ -7,6 +7,7 @@ import numpy as np
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.curve_shape import CurveShape, curve_shape
+from pullcurve.report.diagnosis_result import HealthyPoint, RunDiagnosis
 from pullcurve.report.inputs_in_words import input_words
 from pullcurve.report.result import RunResult, SettledPoint
 from pullcurve.report.rounding import counted, measured, minutes, percent, significant
@@ -48,6 +49,46 @@ def shape_of(points: Sequence[SettledPoint]) -> CurveShape | None:
     return curve_shape(speed, np.array([point.standard_flow.value for point in points]))
 
 
+def healthy_points(result: RunResult) -> tuple[HealthyPoint, ...]:
+    """What this machine in good order would move at each point; none without a diagnosis."""
+    said = result.diagnosis
+    return said.healthy_band if isinstance(said, RunDiagnosis) else ()
+
+
+def brochure_mark(result: RunResult) -> tuple[float, float] | None:
+    """Rated speed and flow of the brochure, where both are known."""
+    said = result.diagnosis
+    if not isinstance(said, RunDiagnosis) or said.ledger is None or not said.brochure_flow_m3_s:
+        return None
+    return said.ledger.rated_from.speed_rpm, said.brochure_flow_m3_s
+
+
+def _band_caption(result: RunResult) -> str:
+    band = {each.point: each for each in healthy_points(result)}
+    if not band:
+        return ""
+    below = above = 0
+    points = [point for point in result.stated if point.point in band]
+    for point in points:
+        flow, each = point.standard_flow, band[point.point]
+        below += flow.value + flow.u95 < each.standard_flow_low_m3_s
+        above += flow.value - flow.u95 > each.standard_flow_high_m3_s
+    where = f"{below} of {len(points)} points lie below it with their whole bars"
+    if below == len(points):
+        where = "every point lies below it with its whole bar"
+    elif not below and not above:
+        where = "every point reaches into it"
+    elif above:
+        where = f"{above} of {len(points)} points lie above it: look at meter and rig"
+    said = (
+        "Shaded: where this machine in good order would lie at the measured speeds, nineteen times "
+        f"in twenty; {where}."
+    )
+    if brochure_mark(result):
+        said += " Diamond: the brochure's figure as it is printed, at the rated speed."
+    return said
+
+
 def curve_caption(result: RunResult, units: UnitSystem) -> str:
     points, unit = result.stated, units.volume_flow
     if not points:
@@ -55,6 +96,7 @@ def curve_caption(result: RunResult, units: UnitSystem) -> str:
     bars = f"Bars: 95 % interval. {names_explained(result.points)}".strip()
     if len(points) < len(result.points):
         bars += " × on the axis: a hold for which no flow is stated."
+    bars = f"{bars} {_band_caption(result)}".strip()
     sweeps = by_sweep(points)
     if len(sweeps) == 1:
         return f"{_sweep_caption(points, unit)} {bars}"

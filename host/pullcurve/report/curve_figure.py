@@ -10,12 +10,16 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.captions import by_sweep, shape_of
-from pullcurve.report.drawing import ACCENT, INK, STYLE, WIDTH_IN
+from pullcurve.report.captions import brochure_mark, by_sweep, healthy_points, shape_of
+from pullcurve.report.diagnosis_result import HealthyPoint
+from pullcurve.report.drawing import ACCENT, GREY, INK, SHADE, STYLE, WIDTH_IN
 from pullcurve.report.result import RunResult, SettledPoint
+from pullcurve.report.rounding import significant
 from pullcurve.report.sentences import fastest, flow_label, point_name, rpm, shown, told
 
 _LEFT_IN: Final = 0.525
+_LOW: Final = 0.3  # of the fastest hold's flow: where its label stands clear of all points
+_ROOM: Final = 0.13  # of the axis, that the fastest hold's flow takes in letters
 _LETTERS_AN_INCH: Final = 14.8  # of a title
 # One for each sweep in turn: told apart by shape and filling, so by a fax as well.
 _MARKS: Final[tuple[dict[str, Any], ...]] = (
@@ -54,11 +58,23 @@ def _draw_curve(axes: Axes, result: RunResult, units: UnitSystem) -> None:
     points, unit = result.stated, units.volume_flow
     flow = np.array([unit.from_si(point.standard_flow.value) for point in points])
     flow_u95 = np.array([unit.difference_from_si(point.standard_flow.u95) for point in points])
-    axes.set_xlim(0, 1.08 * fastest(result.points).speed_rpm.value)
-    axes.set_ylim(min(0.0, float(flow.min())), 1.18 * max(float((flow + flow_u95).max()), 1e-9))
+    band, brochure = healthy_points(result), brochure_mark(result)
+    speeds = [fastest(result.points).speed_rpm.value, *([brochure[0]] if brochure else [])]
+    flows = [
+        float((flow + flow_u95).max()),
+        *(unit.from_si(b.standard_flow_high_m3_s) for b in band),
+    ]
+    if brochure:
+        flows.append(unit.from_si(brochure[1]))
+    axes.set_xlim(0, 1.08 * max(speeds))
+    axes.set_ylim(min(0.0, float(flow.min())), 1.18 * max(*flows, 1e-9))
     axes.grid(axis="y", color="#dddddd", linewidth=0.6)
     axes.set_axisbelow(True)
     sweeps = by_sweep(points)
+    for sweep in sweeps:
+        _draw_band(axes, [each for each in band if each.point in {p.point for p in sweep}], unit)
+    if brochure:
+        _mark_brochure(axes, *brochure, unit)
     for number, sweep in enumerate(sweeps):
         _draw_sweep(axes, sweep, units, _MARKS[number % len(_MARKS)])
         _name_points(
@@ -69,19 +85,66 @@ def _draw_curve(axes: Axes, result: RunResult, units: UnitSystem) -> None:
             above=len(sweeps) > 1 and sweep is max(sweeps, key=_mean_flow),
         )
     _mark_withheld(axes, result.points)
+    _tell_top(axes, points, band, brochure, unit)
+
+
+def _tell_top(
+    axes: Axes,
+    points: Sequence[SettledPoint],
+    band: Sequence[HealthyPoint],
+    brochure: tuple[float, float] | None,
+    unit: DisplayUnit,
+) -> None:
+    """The flow of the fastest hold: above it, or far below where something stands there."""
     top = fastest(points)
+    flow = top.standard_flow
+    end = flow.value + flow.u95
+    over = [each for each in band if each.point == top.point]
+    free = not any(each.standard_flow_low_m3_s > end for each in over)
+    end = max([end, *(each.standard_flow_high_m3_s for each in over)])
+    room = _ROOM * axes.get_ylim()[1]
+    if brochure is not None:
+        free &= not 0 < unit.from_si(brochure[1]) - unit.from_si(end) < room
     axes.annotate(
-        f"{told(shown(top.standard_flow, unit), unit)}\nat {rpm(top.speed_rpm)}",
-        (
-            top.speed_rpm.value,
-            unit.from_si(top.standard_flow.value + top.standard_flow.u95),
-        ),
-        xytext=(-14, 4),
+        f"{told(shown(flow, unit), unit)}\nat {rpm(top.speed_rpm)}",
+        (top.speed_rpm.value, unit.from_si(end if free else _LOW * flow.value)),
+        xytext=(-14, 4) if free else (0, 0),
         textcoords="offset points",
         ha="right",
         va="bottom",
         color=ACCENT,
         weight="bold",
+    )
+
+
+def _draw_band(axes: Axes, band: Sequence[HealthyPoint], unit: DisplayUnit) -> None:
+    """Where the machine in good order would lie at the speeds of a sweep: shade with an edge, so
+    that a fax shows it."""
+    ordered = sorted(band, key=lambda each: each.speed_rpm)
+    speed = [each.speed_rpm for each in ordered]
+    low = [unit.from_si(each.standard_flow_low_m3_s) for each in ordered]
+    high = [unit.from_si(each.standard_flow_high_m3_s) for each in ordered]
+    if len(ordered) == 1:
+        axes.vlines(speed, low, high, color=SHADE, linewidth=9)
+    elif ordered:
+        axes.fill_between(
+            speed, low, high, facecolor=SHADE, edgecolor=GREY, linewidth=0.5, gid="healthy band"
+        )
+
+
+def _mark_brochure(axes: Axes, speed_rpm: float, flow_m3_s: float, unit: DisplayUnit) -> None:
+    flow = unit.from_si(flow_m3_s)
+    axes.plot(
+        [speed_rpm], [flow], "D", color=INK, markersize=5, markerfacecolor="white", gid="brochure"
+    )
+    axes.annotate(
+        f"brochure: {significant(flow, 3)} {unit.label},\nwhere and in what air not said",
+        (speed_rpm, flow),
+        xytext=(4, 6),
+        textcoords="offset points",
+        ha="right",
+        va="bottom",
+        size=8,
     )
 
 

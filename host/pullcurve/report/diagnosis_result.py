@@ -19,6 +19,11 @@ class Interval(Frozen):
     low: float
     high: float
 
+    @property
+    def half(self) -> float:
+        """The wider of its two halves."""
+        return max(self.high - self.value, self.value - self.low)
+
 
 class LedgerStep(Frozen):
     """An amount of the ledger: as volume in the state of the air at the blower's inlet, and as
@@ -31,6 +36,14 @@ class LedgerStep(Frozen):
     value_kg_s: float
     low_kg_s: float
     high_kg_s: float
+
+    @property
+    def volume(self) -> Interval:
+        return Interval(value=self.value_m3_s, low=self.low_m3_s, high=self.high_m3_s)
+
+    @property
+    def mass(self) -> Interval:
+        return Interval(value=self.value_kg_s, low=self.low_kg_s, high=self.high_kg_s)
 
 
 class RatedFlow(Frozen):

@@ -17,6 +17,7 @@ from pullcurve.report.captions import (
     strip_caption,
 )
 from pullcurve.report.curve_figure import curve_figure
+from pullcurve.report.diagnosis_on_page import on_page
 from pullcurve.report.drawing import NARROW_IN, svg
 from pullcurve.report.facts_tables import (
     budget_table,
@@ -60,6 +61,7 @@ def page(result: RunResult, units: UnitSystem) -> str:
         .get_template("page.html.j2")
         .render(
             **_pictures(result, units),
+            **on_page(result, units),
             result=result,
             headline=headline(
                 result.points,

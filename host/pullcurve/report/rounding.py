@@ -32,6 +32,29 @@ def measured(value: float, u95: float) -> Measured:
     return Measured(_text(_to_place(value, _last_place(width, 2))), _text(width))
 
 
+class Ranged(NamedTuple):
+    """A value and the ends of its 95 % interval, all as text."""
+
+    value: str
+    low: str
+    high: str
+
+    def __str__(self) -> str:
+        return f"{self.value} ({self.low} to {self.high})"
+
+
+def ranged(value: float, low: float, high: float, width: float = 0.0) -> Ranged:
+    """A value with an interval that need not lie evenly about it, by the same rule.
+
+    width: half-width that sets the last place, where it is not this interval's own.
+    """
+    half = width or max(value - low, high - value)
+    if half <= 0:
+        return Ranged(*(significant(each, 6) for each in (value, low, high)))
+    place = _last_place(_to_digits(half, 2), 2)
+    return Ranged(*(_text(_to_place(each, place)) for each in (value, low, high)))
+
+
 def significant(value: float, digits: int) -> str:
     """`value` to so many significant digits, never with an exponent."""
     return _text(_to_digits(value, digits))

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from pullcurve.quantities import SI, UNITS, DisplayUnit, UnitSystem
+from pullcurve.report.diagnosis_result import Interval
 from pullcurve.report.result import (
     Flow,
     Quantity,
@@ -14,10 +15,12 @@ from pullcurve.report.result import (
 )
 from pullcurve.report.rounding import (
     Measured,
+    Ranged,
     count,
     counted,
     measured,
     percent,
+    ranged,
     significant,
     times,
 )
@@ -58,6 +61,14 @@ SAFETY: Final = (
 def shown(quantity: Quantity, unit: DisplayUnit) -> Measured:
     """A quantity in a unit, rounded as its uncertainty asks."""
     return measured(unit.from_si(quantity.value), unit.difference_from_si(quantity.u95))
+
+
+def shown_range(interval: Interval, unit: DisplayUnit, width: float = 0.0) -> Ranged:
+    """An interval in a unit; `width`, in SI, sets the last place where it is not its own."""
+    value, low, high = (
+        unit.from_si(each) for each in (interval.value, interval.low, interval.high)
+    )
+    return ranged(value, low, high, unit.difference_from_si(width))
 
 
 def shown_flow(flow: Flow, unit: DisplayUnit) -> Measured:

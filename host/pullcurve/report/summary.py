@@ -4,6 +4,8 @@ from textwrap import wrap
 from unicodedata import category
 
 from pullcurve.quantities import UnitSystem
+from pullcurve.report.diagnosis_result import NoDiagnosis
+from pullcurve.report.ledger_words import BillLine, bill, ledger_caption, ledger_title
 from pullcurve.report.quality_words import quality_sentences
 from pullcurve.report.result import Remark, RunResult, Trouble
 from pullcurve.report.rounding import Measured
@@ -25,8 +27,10 @@ from pullcurve.report.trouble_words import (
     when,
 )
 from pullcurve.report.uncertainty_words import uncertainty_sentences
+from pullcurve.report.verdict_words import first_step, reading_sentences, verdict_sentences
 
 WIDTH = 96
+_ITEM = 62  # of it for a line of the ledger
 
 
 def summary(result: RunResult, units: UnitSystem) -> str:
@@ -38,7 +42,7 @@ def summary(result: RunResult, units: UnitSystem) -> str:
         units,
         speed_doubt(result.troubles, result.speed.shaft),
     )
-    parts = [paragraph(result.title), paragraph(said)]
+    parts = [paragraph(result.title), *_diagnosis(result, units), paragraph(said)]
     if result.troubles:
         parts.append(
             "Read first\n" + listed([_told_trouble(each, units) for each in result.troubles])
@@ -65,6 +69,31 @@ def summary(result: RunResult, units: UnitSystem) -> str:
 def printable(text: str) -> str:
     """A rig file may come from anywhere: no control code in it reaches the terminal."""
     return "".join("?" if char != "\n" and category(char) == "Cc" else char for char in text)
+
+
+def _diagnosis(result: RunResult, units: UnitSystem) -> list[str]:
+    """Verdict, next step and ledger, or why there are none."""
+    said = result.diagnosis
+    if isinstance(said, NoDiagnosis):
+        return [paragraph(f"No verdict on the machine. {said.why_none}")]
+    parts = [paragraph(" ".join(verdict_sentences(said, units)))]
+    parts += [paragraph(each) for each in (" ".join(reading_sentences(said, units)),) if each]
+    step = first_step(result, said)
+    if step is not None:
+        cautions = "".join(f" Caution: {caution}" for caution in step.cautions)
+        parts.append(paragraph(f"Next: {step.do}{cautions}"))
+    if said.ledger is not None:
+        title = f"Flow ledger, {ledger_title(result, said.ledger, units)}, 95 % interval behind"
+        lines = [_bill_line(line) for line in bill(result, said.ledger, units)]
+        parts.append("\n".join([paragraph(title), *lines]))
+        parts.append(paragraph(ledger_caption(result, said.ledger, units)))
+    return parts
+
+
+def _bill_line(line: BillLine) -> str:
+    words = wrap(line.item, _ITEM, initial_indent=f"{line.sign:1} ", subsequent_indent="    ")
+    last = f"{words[-1]:<{_ITEM}}{line.amount.value:>8}   {line.interval}"
+    return "\n".join([*words[:-1], last])
 
 
 def text_table(table: Table) -> str:

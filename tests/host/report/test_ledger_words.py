@@ -1,0 +1,90 @@
+"""The bill: each bar starts where the last one ended, and the foot is what was measured."""
+
+import re
+
+import pytest
+
+from host.report.diagnoses import FAR_BELOW, HEALTHY, TWIN, diagnosed, ledger, single
+from pullcurve.quantities import SI, UNIT_SYSTEMS, US, UnitSystem
+from pullcurve.report.ledger_words import (
+    bill,
+    ledger_caption,
+    reference_sentence,
+    relieved_rows,
+)
+from pullcurve.report.page import page
+from pullcurve.report.summary import summary
+
+
+@pytest.mark.parametrize("units", UNIT_SYSTEMS.values(), ids=UNIT_SYSTEMS)
+def test_the_bill_adds_up_and_its_bars_go_on_from_each_other(units: UnitSystem) -> None:
+    lines = bill(diagnosed(TWIN), ledger(), units)
+    steps = [line for line in lines if line.sign == "−"]
+    totals = [line for line in lines if line.kind == "total"]
+    assert [line.sign for line in totals] == ["", "=", "="]
+
+    def amount(text: str) -> float:
+        return float(text.replace("−", "-"))
+
+    rated, healthy, metered = (amount(line.amount.value) for line in totals)
+    taken = [amount(line.amount.value) for line in steps]
+    digit = 10 ** -len(totals[0].amount.value.partition(".")[2])
+    assert rated - sum(taken) == pytest.approx(metered, abs=len(lines) * digit)
+    assert rated - sum(taken[:3]) == pytest.approx(healthy, abs=len(lines) * digit)
+    ends = [totals[0].bar.end, *(line.bar.end for line in steps)]
+    assert [line.bar.start for line in steps] == pytest.approx(ends[:-1], abs=0.2)
+    assert totals[-1].bar.end == pytest.approx(ends[-1], abs=0.2)
+    for line in lines:
+        assert line.bar.low <= line.bar.end <= line.bar.high
+
+
+def test_every_bar_of_the_bill_is_drawn_on_the_page() -> None:
+    run = diagnosed(TWIN)
+    text = page(run, US)
+    drawn = text[text.index('<table class="bill"') :]
+    drawn = drawn[: drawn.index("</table>")]
+    lines = bill(run, ledger(), US)
+    assert drawn.count("<svg") == len(lines)
+    for line in lines:
+        left = min(line.bar.start, line.bar.end)
+        assert f'<rect x="{left}" y="8"' in drawn
+    assert re.search(
+        r'class="number">1028</td>\s*<td role="cell" class="range">1009 to 1047', drawn
+    )
+    assert "as stated" in drawn
+
+
+def test_the_caption_says_how_the_foot_stands_to_the_meter() -> None:
+    run = diagnosed(TWIN)
+    said = ledger_caption(run, ledger(), SI)
+    # 0.14 +- 0.02 m3/s of 0.51 are missing: 504 +- 72 m3/h; 79 of slip, 414 lost.
+    assert said.startswith("Of the rated flow 504 (432 to 576) m³/h are missing: 11 because")
+    assert "79 by the slip" in said
+    assert "and 414 (342 to 486) m³/h that a blower in good order would move here" in said
+    assert "the meter alone says" in said
+    # The invented sweep is a healthy one: a ledger that says much less is not to be trusted.
+    assert "look at the meter first" in said
+    assert "look at the meter first" not in ledger_caption(run, ledger(lost=0.02), SI)
+
+
+def test_the_reference_conditions_are_told_in_one_line() -> None:
+    said = reference_sentence(ledger(), US)
+    assert "the rated 1080 ft³/min" in said
+    assert "(29.9 inHg, 68.0 °F) 1080 ft³/min of standard flow" in said
+    assert said.endswith("here is 886, that is 18 % less air with nothing worn.")
+
+
+def test_a_restriction_is_a_branch_of_its_own_with_its_gain() -> None:
+    rows = relieved_rows(diagnosed(TWIN), ledger(), US)
+    assert [change for _, _, change in rows] == ["", "+2 %", "+0 %", "+11 %"]
+    assert rows[3][0] == "with the hose off, through the open port"
+    assert "What a restriction costs" in page(diagnosed(TWIN), US)
+
+
+@pytest.mark.parametrize("said", [HEALTHY, TWIN, FAR_BELOW, single("low_speed")])
+def test_the_ledger_fits_a_terminal(said: object) -> None:
+    text = summary(diagnosed(said), US)  # type: ignore[arg-type]
+    assert max(map(len, text.splitlines())) <= 100
+    rows = [re.search(r"   \S+ to \S+$|   as stated$", line) for line in text.splitlines()]
+    assert len(places := [row.start() for row in rows if row]) == 8
+    assert len(set(places)) == 1
