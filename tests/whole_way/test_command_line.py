@@ -55,6 +55,20 @@ def test_report_writes_four_files_and_prints_what_they_say(call: Call, tmp_path:
     assert "cfm" not in result.output
 
 
+def test_an_earlier_run_is_taken_as_the_baseline_and_sharpens(call: Call, tmp_path: Path) -> None:
+    widths = []
+    for baseline in ((), ("--baseline", SAMPLE)):
+        result = call("report", SAMPLE, *baseline, "--out", "here")
+        assert result.exit_code == 0, result.output
+        said = json.loads((tmp_path / "here.result.json").read_text(encoding="utf-8"))["diagnosis"]
+        assert said["baseline"] == (SAMPLE.name if baseline else "")
+        widths.append(said["ledger"]["lost"]["high_m3_s"] - said["ledger"]["lost"]["low_m3_s"])
+    assert widths[1] < 0.5 * widths[0]
+    refused(
+        call("report", SAMPLE, "--baseline", "missing.runlog"), "missing.runlog: .*no such file"
+    )
+
+
 def test_units_are_one_switch(call: Call) -> None:
     us, si = (call("report", SAMPLE, "--out", "x", "--units", name).output for name in ("us", "si"))
     assert "inH2O" in us
