@@ -345,6 +345,7 @@ def watch(
         notes=notes,
         patient=not source.startswith(("bench:", "replay:")),
         publisher=publisher,
+        complain=show.say,
     )
     server = PageServer(session, board, listener, shared=share)
     for link in server.links:

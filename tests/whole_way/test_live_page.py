@@ -141,6 +141,11 @@ def test_the_page_finds_a_server_that_was_killed_and_started_again(
         opening = opened(chromium, before.address, PHONE)
         page = opening.__enter__()
         wait(page, lambda: "Engine off" in sentence(page))
+        # A phone that wakes up listens anew.
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+        page.wait_for_timeout(500)
+        wait(page, lambda: not page.evaluate("document.body.classList.contains('stale')"))
+        wait(page, lambda: before.board.viewers == 1)
     wait(page, lambda: "No contact with the laptop" in page.inner_text("#contact"))
     assert page.evaluate("document.body.classList.contains('stale')")
     check_access(page)
@@ -219,7 +224,7 @@ class Absent(Piece):
     def __enter__(self) -> Self:
         Absent.tries += 1
         if Absent.tries == 1:
-            raise LinkError("COM9: there is no such port; plug the board in.")
+            raise LinkError("COM9: there is no such port; plug the board in")
         return self
 
     def __iter__(self) -> Iterator[Received]:

@@ -59,6 +59,33 @@ def test_it_serves_until_ctrl_c_and_leaves_a_whole_log(tmp_path: Path) -> None:
     assert content(tmp_path / "x.runlog") == content(SAMPLE)
 
 
+@pytest.mark.skipif(os.name != "posix", reason="sends SIGINT as Ctrl-C does")
+def test_a_board_that_is_not_there_is_waited_for_and_named(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "pullcurve.cli", "watch", "/dev/ttyNONE", "--port", "0"]
+    process = subprocess.Popen(
+        command,
+        cwd=tmp_path,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        encoding="utf-8",
+    )
+    assert process.stderr is not None
+    try:
+        shown = ""
+        while "tried again" not in shown:
+            shown += process.stderr.readline()
+        process.send_signal(signal.SIGINT)
+        shown += process.communicate(timeout=30)[1]
+    finally:
+        process.kill()
+    assert process.returncode == 1
+    assert "/dev/ttyNONE" in shown
+    assert "no rig is named" in shown
+    assert "Traceback" not in shown
+    assert not list(tmp_path.iterdir())
+
+
 def content(log: Path) -> bytes:
     return b"".join(received.data for received in read_log(log).received)
 

@@ -190,7 +190,7 @@ def find_board() -> str:
         return found[0]
     if not found:
         raise LinkError(f"no board answers on any serial port; {_ports_sentence()}")
-    raise LinkError(f"boards answer on {', '.join(found)}; name one with --port")
+    raise LinkError(f"boards answer on {', '.join(found)}; name one of them")
 
 
 def answers(port: str) -> bool:

@@ -20,7 +20,8 @@ END_WITHIN_S = 12.0  # once what was asked for again has come
 
 class Receiver:
     """`patient`: a source that is not there is waited for. `renewed` is called before a further
-    log begins. `fault` says why nothing is recorded, empty while all is well."""
+    log begins. `fault` says why nothing is recorded, empty while all is well; each one is told
+    to `complain` as it comes."""
 
     def __init__(
         self,
@@ -32,9 +33,11 @@ class Receiver:
         renewed: Callable[[], None],
         notes: Sequence[Note] = (),
         patient: bool = False,
+        complain: Callable[[str], None] = lambda _: None,
     ) -> None:
         self.log = log
         self.fault = ""
+        self._complain = complain
         self.display_faults: list[Exception] = []
         self.gone = False
         self.heard_s = time.monotonic()
@@ -103,11 +106,16 @@ class Receiver:
             finally:
                 source.__exit__(None, None, None)
         except PullcurveError as fault:
-            self.fault = str(fault)
+            self._fail(str(fault))
         except Exception as fault:  # noqa: BLE001  (the page must say that it stands still)
-            self.fault = f"The recording ended by an error of its own: {fault!r}."
+            self._fail(f"The recording ended by an error of its own: {fault!r}.")
         finally:
             self.ended.set()
+
+    def _fail(self, sentence: str) -> None:
+        if sentence != self.fault:
+            self.fault = sentence
+            self._complain(sentence)
 
     def _entered(self) -> Source | None:
         """The source, once its way is open; None when the watch has been stopped before."""
@@ -118,7 +126,7 @@ class Receiver:
             except LinkError as fault:
                 if not self._patient:
                     raise
-                self.fault = f"{fault} It is tried again every {TRY_AGAIN_S:.0f} s."
+                self._fail(f"{fault}. It is tried again every {TRY_AGAIN_S:.0f} s.")
                 self._stopping.wait(TRY_AGAIN_S)
             else:
                 self.fault = ""

@@ -53,6 +53,7 @@ class Session:
         notes: Sequence[Note] = (),
         patient: bool = False,
         publisher: Publisher | None = None,
+        complain: Callable[[str], None] = lambda _: None,
     ) -> None:
         self._publisher = publisher
         self._published_s = 0.0
@@ -64,6 +65,7 @@ class Session:
             renewed=self._begin,
             notes=notes,
             patient=patient,
+            complain=complain,
         )
         self._rig = rig
         self._units_name = units
