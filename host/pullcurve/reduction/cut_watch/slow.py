@@ -28,8 +28,8 @@ from pullcurve.reduction.cut_watch.trend import Points, Slope, slope, strongest
 # the order of 50 independent looks in half an hour, so that 3.7 (1e-4, one side) gives a false
 # leak in fewer than 1 of 100 half hours, were the scatter as it is thought to be. A path that
 # resists more is what every filter does sooner or later, so less is asked for it (judgement).
-CERTAIN, CERTAIN_PATH_UP = 3.7, 2.7
-OF_HALVES_PATH_UP: Final = 0.3
+CERTAIN, CERTAIN_PATH_UP = 3.7, 3.0
+OF_HALVES_PATH_UP: Final = 0.5
 LEAST_FILTER, LEAST_PATH_UP = 0.12, 0.02  # growth of the loss, with and without a tank sensor
 LEAST_LEAK: Final = 0.04  # fall of the resistance
 LEAST_BEHIND: Final = 0.025  # fall of what the blower takes in a turn
