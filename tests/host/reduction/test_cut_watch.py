@@ -81,21 +81,23 @@ def test_spoil_never_goes_through_the_tube(position: str) -> None:
         Watch(clean_pipe_rig(position=f'position = "{position}"'))
 
 
-def test_a_board_without_pressure_in_the_pipe_is_refused() -> None:
+@pytest.mark.parametrize(
+    ("role", "sentence"), [(b"meter_air", "meter_air"), (b"ambient_air", "station_pressure")]
+)
+def test_a_board_without_the_pressures_is_refused(role: bytes, sentence: str) -> None:
     log = read_log(SAMPLE)
     text = b"".join(each.data for each in log.received[:400])
-    rig = clean_pipe_rig()
-    with pytest.raises(RigError, match="meter_air"):
-        Watch(rig).add(log.received[0]._replace(data=without_meter_air(text)))
+    with pytest.raises(RigError, match=sentence):
+        Watch(clean_pipe_rig()).add(log.received[0]._replace(data=without(role, text)))
 
 
-def without_meter_air(text: bytes) -> bytes:
+def without(role: bytes, text: bytes) -> bytes:
     """The header's sensor under another role, its CRC made anew."""
     lines = []
     for line in text.split(b"\n"):
         body, _, _ = line.rpartition(b" ")
-        if b" meter_air " in line:
-            body = body.replace(b" meter_air ", b" tank_air ")
+        if b" " + role + b" " in line:
+            body = body.replace(role, b"tank_air")
             lines.append(body + b" %08X" % binascii.crc32(body))
         else:
             lines.append(line)

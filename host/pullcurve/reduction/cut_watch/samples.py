@@ -136,6 +136,15 @@ class Samples:
                 "a cut is watched by how hard the air comes in, and that needs the absolute "
                 "pressure in the clean pipe: a sensor with the role meter_air",
             )
+        ambient = header.sensor("ambient_air")
+        measured = [channel.quantity for channel in ambient.channels] if ambient else []
+        if "pressure" not in measured and self._rig.site.station_pressure is None:
+            raise rig_fault(
+                self._rig,
+                "site",
+                "no sensor measures the station pressure and none is typed: add "
+                "station_pressure, read from a barometer on the site",
+            )
         meter = header.sensor("meter_dp")
         if meter is None:
             raise LogError("the board's header names no sensor with the role meter_dp")
