@@ -7,6 +7,7 @@ changes little from one block to the next: the run's most likely sequence of num
 of a stretch of level speed it is asked how much less likely another sequence is.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -19,6 +20,8 @@ MISSED, DOUBLED = 1.5, 0.65  # pitches: an interval beyond these has lost or won
 GREATEST_GAP_S, GREATEST_GAP = 0.5, 40.0  # without edges; in pitches
 FEW_PITCHES = 10.0  # are counted through a gap however slow the shaft
 NEIGHBOURS = 11  # blocks, over which the pitch is a mean
+UNLIKE = 1.35  # the mean interval, of extreme ones that are no sign of missed marks
+NEAR, LONGEST = 50, 5000  # blocks around such a sign; blocks that are looked at as a whole
 LEVEL, LEVEL_BLOCKS, LEVEL_LEAST = 0.008, 5, 20  # of the pitch, over blocks on either side
 LEAPS = 0.02  # of the pitch, likewise: no speed that counts as settled
 SHIFTS = (-1, 1, -2, 2)  # marks a block, by which a whole stretch may be counted wrongly
@@ -88,14 +91,19 @@ def count_marks(blocks: Blocks, known: NDArray[np.bool_], marks_per_turn: int) -
         return Counted(passed, late_s, doubt)
     of, pitch = blocks.of(known), pitch[known]
     follows = np.diff(np.flatnonzero(known), prepend=-2) == 1
-    candidates = _candidates(of, pitch, marks_per_turn)
-    marks = _most_likely(of, candidates, follows, marks_per_turn)
+    marks = of.number.copy()
+    doubtful = _doubtful(of)
+    for piece in _pieces(doubtful):
+        candidates = _candidates(of.of(piece), pitch[piece], marks_per_turn)
+        marks[piece] = _most_likely(of.of(piece), candidates, follows[piece], marks_per_turn)
     change = _change(np.log(mean_pitch(of.since_s, marks)))
     # A speed that leaps about is no shaft's: the sequence lost its way there.
     off = np.where(change > LEAPS, change, 0.0)
     stretches = _level(change)
     for stretch in stretches:
-        marks[stretch], off[stretch] = _compared(of.of(stretch), marks[stretch], marks_per_turn)
+        off[stretch] = 0.0
+        if doubtful[stretch].any():
+            marks[stretch], off[stretch] = _compared(of.of(stretch), marks[stretch], marks_per_turn)
     for before, after in pairwise(stretches):
         between = slice(before.stop, after.start)
         bridged = _bridged(of, marks, before, after)
@@ -117,6 +125,22 @@ def mean_pitch(since_s: Array, passed: Array) -> Array:
 
 def _rolling(values: Array) -> "pd.api.typing.Rolling[pd.Series[float]]":
     return pd.Series(values).rolling(2 * NEIGHBOURS - 1, min_periods=1, center=True)
+
+
+def _doubtful(blocks: Blocks) -> NDArray[np.bool_]:
+    """Blocks near one whose intervals are not all alike; elsewhere every mark made one edge."""
+    pitch = blocks.since_s / blocks.number
+    odd = (blocks.greatest_s > UNLIKE * pitch) | (blocks.least_s * UNLIKE < pitch)
+    odd |= np.abs(np.diff(np.log(pitch), prepend=np.log(pitch[0]))) > np.log(UNLIKE)
+    near = pd.Series(odd.astype(float)).rolling(2 * NEAR + 1, 1, center=True).max()
+    return np.asarray(near.to_numpy() > 0)
+
+
+def _pieces(doubtful: NDArray[np.bool_]) -> Iterator[slice]:
+    ends = np.flatnonzero(np.diff(np.concatenate(([0], doubtful.view(np.int8), [0]))))
+    for start, end in zip(ends[::2], ends[1::2], strict=True):
+        for part in range(start, end, LONGEST):
+            yield slice(part, min(part + LONGEST, end))
 
 
 def _candidates(blocks: Blocks, pitch: Array, marks_per_turn: int) -> Array:
