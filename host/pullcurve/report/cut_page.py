@@ -65,7 +65,7 @@ def cut_text(result: CutResult, units: UnitSystem) -> str:
             + listed(
                 [
                     f"{event.number}. {words.name}, {words.since}. {words.what} "
-                    f"{words.certainty}. {words.forecast}".strip()
+                    f"{words.certainty[:1].upper()}{words.certainty[1:]}. {words.forecast}".strip()
                     for event, words in zip(result.events, told, strict=True)
                 ]
             )

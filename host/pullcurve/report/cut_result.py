@@ -41,7 +41,8 @@ class CutEvent(_Frozen):
     spoken_s: float = Field(description="when a live watcher would have spoken")
     seen_afterwards: bool = Field(description="found only when the whole log was gone through")
     size: float = Field(
-        description="share of the flow at this speed that it took; of the speed for a sag, of the "
+        description="share of the flow at this speed that it took, a clog that is over at its "
+        "worst; of the speed for a sag, of the "
         "wanted velocity for a slow nozzle; growth of the loss for a filter"
     )
     size_u95: float
@@ -54,7 +55,7 @@ class CutEvent(_Frozen):
 
 class FilterState(_Frozen):
     measured_by: Literal["filter", "path"]
-    growth: float = Field(description="of ln(loss over flow), over the run")
+    growth: float = Field(description="of its loss at the same flow, over the run")
     growth_u95: float
     forecast: FilterForecast | None
 

@@ -99,8 +99,9 @@ def alarms_table(events: tuple[CutEvent, ...], told: list[Said]) -> Table:
         for event, words in zip(events, told, strict=True)
     )
     note = (
-        "Size: what it took of the flow at this speed (a leak: of the nozzle's flow; hose off: "
-        "what it added; a sag: of the speed; a filter: growth of its loss). ±: 95 % interval."
+        "Size: what it took of the flow at this speed, a clog at its worst (a leak: of the "
+        "nozzle's flow; hose off: what it added; a sag: of the speed; a filter: growth of its "
+        "loss). ±: 95 % interval of what was known when it was said."
     )
     return Table(columns, rows, note)
 

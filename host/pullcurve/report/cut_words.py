@@ -62,6 +62,8 @@ def forecast_words(forecast: Forecast | FilterForecast) -> str:
     limit = _LIMITS[forecast.limit]
     if forecast.at_s is None:
         return f"As it goes now it does not reach {limit} within two days of running."
+    if forecast.at_s == forecast.earliest_s == forecast.latest_s:
+        return f"It has reached {limit}."
     earliest = "now" if forecast.earliest_s is None else _time(forecast.earliest_s)
     latest = "never" if forecast.latest_s is None else _time(forecast.latest_s)
     return (

@@ -24,6 +24,8 @@ def test_the_samples_lumps_are_told_and_nothing_else() -> None:
         assert event.end_s is not None
         assert end_s - 1 < event.end_s < end_s + 8
         assert event.sure > 0.99
+    # At their worst, as means over two seconds, the plant's own flow is down by so much.
+    assert [event.size for event in cut.events] == pytest.approx([0.276, 0.113, 0.395], abs=0.05)
     (began_s,) = cut.watch.work_began_s
     assert began_s == pytest.approx(62, abs=2)
     assert cut.shift.clogs == 3

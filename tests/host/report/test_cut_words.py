@@ -33,3 +33,6 @@ def test_a_forecast_names_its_limit_and_interval() -> None:
     none = Forecast("typed", None, None, None)
     event = Event(1, "filter_loading", 0, 600, None, 0.2, 0.1, 0.99, (), none, "filter")
     assert "does not reach the limit" in said(event).forecast
+    there = Forecast("doubled", 600.0, 600.0, 600.0)
+    event = Event(1, "filter_loading", 0, 600, None, 0.2, 0.1, 0.99, (), there, "filter")
+    assert said(event).forecast == "It has reached twice the loss of the clean filter."

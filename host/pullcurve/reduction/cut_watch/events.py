@@ -22,9 +22,10 @@ class Event:
     """One alarm. Times are board seconds since the first block.
 
     `start_s` is when it began as far as was known when it was spoken at `spoken_s`; `end_s` is
-    None while it lasts. `size` is what it took of the flow at this speed (negative: what it
-    added), of the speed for a sag, of the wanted velocity for a slow nozzle; for a loading
-    filter the growth of its loss, or of the whole path's where no sensor is in the tank.
+    None while it lasts. `size` is what it took of the flow at this speed (a clog, once it goes
+    on, at its worst; negative: what it added), of the speed for a sag, of the wanted velocity
+    for a slow nozzle; for a loading filter the growth of its loss, or of the whole path's where
+    no sensor is in the tank.
     `sure` is the probability that the change is none of the scatter's. `places`: where a leak
     may be, as far as the sensors tell. `seen_afterwards`: found when the whole log was gone
     through, not live.

@@ -1,5 +1,6 @@
 """A recorded cut: the watch fed with its log, and what the shift came to."""
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -91,8 +92,8 @@ def shift_of(watch: Watch) -> Shift:
         if trend is None
         else FilterTrend(
             "filter" if watch.slow.has_tank else "path",
-            trend[0].change,
-            2 * trend[0].change_u,
+            math.expm1(trend[0].change),
+            2 * math.exp(trend[0].change) * trend[0].change_u,
             trend[1],
         ),
     )

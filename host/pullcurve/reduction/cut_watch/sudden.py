@@ -84,6 +84,11 @@ class SuddenLoss:
         return self._active
 
     @property
+    def rise(self) -> float:
+        """How far the last two seconds lie above the level."""
+        return self._mean_rise(4)
+
+    @property
     def base(self) -> float:
         """The level that a rise is counted from."""
         return max(self.level.level, self._worked_at)

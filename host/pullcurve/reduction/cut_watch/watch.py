@@ -82,6 +82,10 @@ class Watch:
         cloth = path.filter_resistance(sample, self._pipe_area_m2)
         if math.isfinite(cloth) and not self.sudden.active:
             self.slow.filter_at(time_s, cloth)
+        if self.sudden.active == "clog" and "clog" in self._open:
+            place = self._open["clog"]
+            worst = max(self.events[place].size, path.flow_lost(self.sudden.rise, openness))
+            self.events[place] = replace(self.events[place], size=worst)
         if self.sudden.active:
             self._busy_until_s = time_s + CALM_AFTER_S
         quiet = self.sudden.quiet and time_s >= self._busy_until_s
