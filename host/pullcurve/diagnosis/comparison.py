@@ -1,34 +1,42 @@
 """Two or more runs of one machine: what changed, by how much, and whether that is more than
 the measurement's doubt.
 
-Runs are compared at equal speed of the blower, between settled points only. Flow over speed is
-taken as straight from point to point, which a curve that bends by a few per cent allows. What
-two runs share of their uncertainty cancels in their difference: with one and the same meter
-that is most of it.
+Runs are compared at equal speed of the blower, within the speeds that both have held and not
+beyond. Between the points of a run its flow over speed is taken as straight against the square
+of the speed, as the vacuum of a path makes it. What two runs share of their uncertainty cancels
+in their difference: with one and the same meter that is most of it.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullcurve.diagnosis.run_curve import ALIKE, RunCurve, clusters
 from pullcurve.errors import LogError
 from pullcurve.physics import air
-from pullcurve.reduction.run import Run
-from pullcurve.rig.meter import Meter
-from pullcurve.uncertainty import Result, covariance_between_runs
+from pullcurve.physics.primary_elements import SHORT_PIPE_UNCERTAINTY
+from pullcurve.reduction.run import BELT_SLIP, Run
+from pullcurve.uncertainty import Result, covariance_between_runs, propagate
 
 Array = NDArray[np.float64]
 
-ALIKE: Final = 0.01  # of a speed: points nearer to each other are one
-BENDS: Final = 0.002  # of the flow between two points, standard uncertainty (judgement)
 COVERAGE: Final = 2.0
+# A tube that went from an open end into the clean pipe meets other air ahead of it: what the
+# standards add for that, as a standard uncertainty (judgement).
+MOVED: Final = SHORT_PIPE_UNCERTAINTY / 2
+# What makes a tube the same one; its place and the loss of its open end may change.
+OF_THE_TUBE: Final = (
+    *("kind", "taps", "pipe_bore", "throat_bore"),
+    *("discharge_coefficient", "discharge_coefficient_source"),
+)
 
-# `open_air` is the flow at the state of the open air: thin air takes nothing from it, so what
-# is left of a difference is the machine's.
+# `open_air` is the flow in the state of the open air: a blower takes in volume, so thin air
+# takes nothing from it, and what is left of a difference is the machine's.
 Quantity = Literal["mass_flow_kg_s", "standard_flow_m3_s", "flow_inlet_m3_s", "flow_open_air_m3_s"]
 QUANTITIES: Final[tuple[Quantity, ...]] = (
     "mass_flow_kg_s",
@@ -39,8 +47,8 @@ QUANTITIES: Final[tuple[Quantity, ...]] = (
 
 
 class Change(NamedTuple):
-    """Of a quantity from one run to another: relative, with its 95 % half-width, and what the
-    half-width would be if nothing cancelled."""
+    """Of a quantity from one run to another, over that of the first run: with its 95 %
+    half-width, and what the half-width would be if nothing cancelled."""
 
     relative: float
     u95: float
@@ -56,149 +64,203 @@ class Change(NamedTuple):
 class Pair:
     """A later run against the first.
 
-    `table` has a row a common speed: `speed_rpm`, and of each quantity the value in both runs
-    (`_first`, `_later`), their `_difference`, its half-width `_u95`, and `_u95_apart` as if
-    nothing cancelled. `change` is the mean over these speeds.
+    `table` has a row a common speed: `speed_rpm`, `held_by` (both, first, later: who has a
+    settled point there), and of each quantity the value in both runs (`_first`, `_later`), their
+    `_difference` with its half-width `_u95`, and `_u95_apart` as if nothing cancelled; then
+    `_relative`, the difference over the first, with the same two. `change` is the mean of the
+    relative differences over these speeds.
+
+    `same_meter`: whether one meter's errors are taken as shared, for the reason `why`. `moved`:
+    it stood at another place. `left_out`: points that are not compared, in words.
     """
 
     first: Run
     later: Run
     same_meter: bool
-    why_not_the_same: str
+    why: str
+    moved: bool
     table: pd.DataFrame
     change: dict[Quantity, Change]
-    lowest_rpm: float
-    highest_rpm: float
+    curves: tuple[RunCurve, RunCurve]
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        return (*self.curves[0].left_out, *self.curves[1].left_out)
+
+    @property
+    def air(self) -> float:
+        """What the day's air makes of the change of standard flow: density of the open air in
+        the later run over that in the first, less 1."""
+        standard, volume = self.change["standard_flow_m3_s"], self.change["flow_open_air_m3_s"]
+        return (1 + standard.relative) / (1 + volume.relative) - 1
 
 
 def compare_runs(runs: Sequence[Run]) -> list[Pair]:
-    """Each run after the first against the first. Raises LogError where two have no speed in
-    common."""
-    return [_pair(runs[0], later) for later in runs[1:]]
+    """Each run after the first against the first. Raises LogError where two are one and the
+    same, or have no speed in common."""
+    if len(runs) < 2:
+        raise LogError("a comparison takes two runs or more")
+    for one, other in combinations(runs, 2):
+        if _identity(one) == _identity(other):
+            raise LogError(
+                f"{one.log.path} and {other.log.path} hold one and the same run, so there is "
+                "nothing to compare; name two runs"
+            )
+    first = RunCurve(runs[0])
+    return [_pair(first, RunCurve(later)) for later in runs[1:]]
 
 
-def _pair(first: Run, later: Run) -> Pair:
-    one, other = _Curve(first), _Curve(later)
-    low = max(one.speed.min(), other.speed.min()) * (1 - ALIKE)
-    high = min(one.speed.max(), other.speed.max()) * (1 + ALIKE)
-    if low >= high:
-        raise LogError(
-            f"{first.log.path.name} has settled points from {one.speed.min():.0f} to "
-            f"{one.speed.max():.0f} rpm, {later.log.path.name} from {other.speed.min():.0f} to "
-            f"{other.speed.max():.0f} rpm: no speed is common to both; hold one speed in both runs"
-        )
-    speeds = _apart(np.concatenate([one.speed, other.speed]), low, high)
-    same, why = _same_meter(first, later)
-    columns: dict[str, Array] = {"speed_rpm": speeds}
-    change: dict[Quantity, Change] = {}
+def _identity(run: Run) -> tuple[object, ...]:
+    """The same for a copy of a log, even one with notes added."""
+    received = run.log.received
+    return run.records.header.board_id, received[0], received[-1], len(received)
+
+
+def _pair(one: RunCurve, other: RunCurve) -> Pair:
+    speeds = _common_speeds(one, other)
+    same, why = same_meter(one.run, other.run)
+    places = one.run.rig.meter.position, other.run.rig.meter.position
     mine, theirs = one.weights(speeds), other.weights(speeds)
+    columns: dict[str, Array | list[str]] = {
+        "speed_rpm": speeds,
+        "held_by": _held_by(one, other, speeds),
+    }
+    change: dict[Quantity, Change] = {}
     for quantity in QUANTITIES:
-        before, after = one.result(quantity), other.result(quantity)
+        before, after = _result(one.run, quantity), _result(other.run, quantity)
         u: Array = mine @ before.value
         v: Array = theirs @ after.value
-        bends = np.diag((BENDS * u) ** 2 * (one.between(speeds) + other.between(speeds)))
-        apart = mine @ before.covariance() @ mine.T + theirs @ after.covariance() @ theirs.T + bends
-        shared = np.zeros_like(apart)
+        of_first = mine @ before.covariance() @ mine.T + _extra(one, other, speeds, u)
+        of_later = theirs @ after.covariance() @ theirs.T + _extra(other, one, speeds, v)
+        if "clean_pipe" in places and places[0] != places[1]:
+            of_later += np.outer(MOVED * v, MOVED * v)
+        both = np.zeros_like(of_first)
         if same:
-            shared = mine @ covariance_between_runs(before, after) @ theirs.T
-        covariance = apart - shared - shared.T
+            alone = _not_shared(one.run, other.run)
+            both = mine @ covariance_between_runs(_without(before, alone), after) @ theirs.T
+        name: str = quantity
         columns |= {
-            f"{quantity}_first": u,
-            f"{quantity}_later": v,
-            f"{quantity}_difference": v - u,
-            f"{quantity}_u95": COVERAGE * np.sqrt(np.maximum(np.diag(covariance), 0.0)),
-            f"{quantity}_u95_apart": COVERAGE * np.sqrt(np.diag(apart)),
+            f"{name}_first": u,
+            f"{name}_later": v,
+            f"{name}_difference": v - u,
+            f"{name}_u95": _half_width(of_first + of_later - both - both.T),
+            f"{name}_u95_apart": _half_width(of_first + of_later),
         }
-        mean: Array = 1 / u / len(u)
+        # r = v/u - 1, so dr = dv/u - v du/u^2.
+        du, dv = np.diag(v / u**2), np.diag(1 / u)
+        apart = du @ of_first @ du + dv @ of_later @ dv
+        cross = dv @ both.T @ du
+        relative, together = v / u - 1, apart - cross - cross.T
+        columns |= {
+            f"{name}_relative": relative,
+            f"{name}_relative_u95": _half_width(together),
+            f"{name}_relative_u95_apart": _half_width(apart),
+        }
         change[quantity] = Change(
-            float(mean @ (v - u)),
-            float(COVERAGE * np.sqrt(max(mean @ covariance @ mean, 0.0))),
-            float(COVERAGE * np.sqrt(mean @ apart @ mean)),
+            float(relative.mean()),
+            float(COVERAGE * np.sqrt(max(together.mean(), 0.0))),
+            float(COVERAGE * np.sqrt(apart.mean())),
         )
-    return Pair(
-        first, later, same, why, pd.DataFrame(columns), change, float(speeds[0]), float(speeds[-1])
-    )
+    moved = places[0] != places[1]
+    table = pd.DataFrame(columns)
+    return Pair(one.run, other.run, same, why, moved, table, change, (one, other))
 
 
-class _Curve:
-    """Flow against speed of one run, as weights on its stated points."""
+def _half_width(covariance: Array) -> Array:
+    return np.asarray(COVERAGE * np.sqrt(np.maximum(np.diag(covariance), 0.0)))
 
-    def __init__(self, run: Run) -> None:
-        self._run = run
-        good = np.flatnonzero((run.points["withheld"] == "").to_numpy())
-        if run.flows is None or not len(good):
-            raise LogError(f"{run.log.path}: it has no settled point with a flow to compare")
-        self._flows = run.flows
-        speed = run.points["speed_rpm"].to_numpy(float)
-        order = good[np.argsort(speed[good])]
-        self._all = speed
-        self._groups = np.split(
-            order, 1 + np.flatnonzero(np.diff(speed[order]) > ALIKE * speed[order][1:])
+
+def _common_speeds(one: RunCurve, other: RunCurve) -> Array:
+    """The speeds that either run has held within what both have held; those alike as one."""
+    low = max(one.speed[0], other.speed[0])
+    high = min(one.speed[-1], other.speed[-1])
+    if high < low <= (1 + ALIKE) * high:
+        return np.array([(low + high) / 2])
+    if low > high:
+        raise LogError(
+            f"{one.run.log.path.name} has settled points from {one.speed[0]:.0f} to "
+            f"{one.speed[-1]:.0f} rpm, {other.run.log.path.name} from {other.speed[0]:.0f} to "
+            f"{other.speed[-1]:.0f} rpm: no speed is common to both, and nothing is told beyond "
+            "what was held; hold one speed in both runs"
         )
-        self.speed = np.array([speed[group].mean() for group in self._groups])
-
-    def weights(self, speeds: Array) -> Array:
-        """What each settled point counts for the flow at each speed: (speeds, points)."""
-        found = np.zeros((len(speeds), len(self._all)))
-        for row, speed in enumerate(speeds):
-            at = float(np.clip(np.interp(speed, self.speed, np.arange(len(self.speed))), 0, None))
-            below = int(at)
-            for number, share in ((below, 1 - (at - below)), (below + 1, at - below)):
-                if share > 0:
-                    group = self._groups[number]
-                    found[row, group] += share / len(group) * speed / self._all[group]
-        return found
-
-    def between(self, speeds: Array) -> Array:
-        """1 where a speed lies between points, 0 where a point is."""
-        near = np.abs(speeds[:, None] / self.speed - 1).min(axis=1)
-        return np.asarray(near > ALIKE, dtype=np.float64)
-
-    def result(self, quantity: Quantity) -> Result:
-        flows = self._flows
-        if quantity == "standard_flow_m3_s":
-            return flows.standard
-        if quantity == "flow_inlet_m3_s":
-            return flows.inlet.result
-        if quantity == "mass_flow_kg_s":
-            return flows.mass
-        return _over(flows.mass, self._open_air())
-
-    def _open_air(self) -> Array:
-        points = self._run.points
-        pressure, temperature = points["ambient_pressure_pa"], points["ambient_temperature_k"]
-        vapour = air.vapour_fraction(
-            pressure.to_numpy(), temperature.to_numpy(), points["ambient_humidity"].to_numpy()
-        )
-        return air.density(pressure.to_numpy(), temperature.to_numpy(), vapour)
+    every = np.sort(np.concatenate([one.speed, other.speed]))
+    inside = every[(every >= low) & (every <= high)]
+    return np.array([inside[group].mean() for group in clusters(inside)])
 
 
-def _over(result: Result, density: Array) -> Result:
-    return Result(result.inputs, result.value / density, result.contributions / density)
+def _held_by(one: RunCurve, other: RunCurve, speeds: Array) -> list[str]:
+    def near(curve: RunCurve) -> NDArray[np.bool_]:
+        return np.asarray(np.abs(speeds[:, None] / curve.speed - 1).min(axis=1) <= ALIKE)
+
+    pairs = zip(near(one), near(other), strict=True)
+    return ["both" if a and b else "first" if a else "later" for a, b in pairs]
 
 
-def _apart(speeds: Array, low: float, high: float) -> Array:
-    """The speeds within two bounds, those nearer than ALIKE as one."""
-    inside = np.sort(speeds[(speeds >= low) & (speeds <= high)])
-    groups = np.split(inside, 1 + np.flatnonzero(np.diff(inside) > ALIKE * inside[1:]))
-    return np.array([group.mean() for group in groups])
+def _extra(curve: RunCurve, other: RunCurve, speeds: Array, flow: Array) -> Array:
+    """What comes to a run's covariance at equal speed: interpolation, and the speeds' doubt.
+
+    Where both runs watch the engine's shaft they are compared at equal speed of the engine, and
+    what the belt slips is the machine's. Where only one does, or the pulleys are others, it is
+    doubt.
+    """
+    relative = curve.doubt(speeds)
+    ratios = {each.run.rig.machine.belt_ratio for each in (curve, other)}
+    if curve.from_engine and not (other.from_engine and len(ratios) == 1):
+        relative = relative + BELT_SLIP**2 / 3
+    return np.asarray(np.outer(flow, flow) * relative)
 
 
-def _same_meter(first: Run, later: Run) -> tuple[bool, str]:
-    """Whether one and the same meter was used, and what speaks against it."""
-    for field in fields_of(first.rig.meter):
-        if field == "position":
-            continue
-        one, other = getattr(first.rig.meter, field), getattr(later.rig.meter, field)
-        if one != other:
-            return False, f"the rigs give another {field.replace('_', ' ')}"
-    sensors = [run.records.header.sensor("meter_dp") for run in (first, later)]
+def _result(run: Run, quantity: Quantity) -> Result:
+    flows = run.flows
+    if flows is None:  # a curve has points with flows
+        raise ValueError("a run without flows has no curve")
+    if quantity == "standard_flow_m3_s":
+        return flows.standard
+    if quantity == "flow_inlet_m3_s":
+        return flows.inlet.result
+    return flows.mass if quantity == "mass_flow_kg_s" else _in_open_air(flows.mass)
+
+
+def _in_open_air(mass: Result) -> Result:
+    """Mass flow over the density of the open air, whose errors act on both."""
+
+    def density(x: dict[str, Array]) -> Array:
+        pressure, temperature = x["station pressure"], x["air temperature"]
+        vapour = air.vapour_fraction(pressure, temperature, np.clip(x["humidity"], 0, 1))
+        return air.density(pressure, temperature, vapour) * x["density formula"]
+
+    names = ("station pressure", "air temperature", "humidity", "density formula")
+    of_air = propagate(density, [entry for entry in mass.inputs if entry.name in names])
+    parts = mass.contributions.copy()
+    for row, entry in enumerate(mass.inputs):
+        if entry.name in names:
+            parts[row] -= mass.value / of_air.value * of_air.contribution(entry.name)
+    return Result(mass.inputs, mass.value / of_air.value, parts / of_air.value)
+
+
+def _without(result: Result, names: tuple[str, ...]) -> Result:
+    keep = [entry.name not in names for entry in result.inputs]
+    inputs = tuple(entry for entry in result.inputs if entry.name not in names)
+    return Result(inputs, result.value, result.contributions[keep])
+
+
+def _not_shared(first: Run, later: Run) -> tuple[str, ...]:
+    """Inputs of the meter that are another's in the other run: the end of the tube changed."""
+    same = first.rig.meter.inlet_loss == later.rig.meter.inlet_loss
+    return () if same else ("inlet loss",)
+
+
+def same_meter(first: Run, later: Run) -> tuple[bool, str]:
+    """Whether one and the same meter was used, and what that is taken from."""
+    for field in OF_THE_TUBE:
+        if getattr(first.rig.meter, field) != getattr(later.rig.meter, field):
+            return False, f"the rigs give the meter another {field.replace('_', ' ')}"
+    headers = [run.records.header for run in (first, later)]
+    sensors = [header.sensor("meter_dp") for header in headers]
     if sensors[0] is None or sensors[1] is None:
-        return False, "a header names no differential-pressure sensor"
+        return False, "a log names no differential-pressure sensor"
     if sensors[0].part != sensors[1].part or sensors[0].channels != sensors[1].channels:
         return False, "the logs name another differential-pressure sensor"
-    return True, ""
-
-
-def fields_of(meter: Meter) -> list[str]:
-    return list(type(meter).model_fields)
+    if headers[0].board_id != headers[1].board_id:
+        return False, "the logs come from two boards, so the pressure sensor was another one"
+    return True, "the rigs describe one tube, and both logs come from one board with one sensor"

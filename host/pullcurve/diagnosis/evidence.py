@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from pullcurve.diagnosis.facts import MachineFacts
@@ -147,6 +148,41 @@ def _usable(run: Run, facts: MachineFacts) -> NDArray[np.int64]:
     return np.flatnonzero(good)
 
 
+def fittings(run: Run, rows: NDArray[np.int64]) -> tuple[NDArray[np.bool_], list[str | None]]:
+    """Hose and plate at some of the points: from the meter's place, and what was said.
+
+    A plate is its bore as it was said, "?" where none was, None without a plate.
+    """
+    points, position = run.points.iloc[rows], run.rig.meter.position
+    on = position == "hose_end" or (position == "clean_pipe" and bool(run.rig.machine.hose))
+    hose_on = np.full(len(rows), on)
+    plate: list[str | None] = [None] * len(rows)
+    middle = (points["start_s"] + points["end_s"]).to_numpy() / 2
+    for note in sorted(rows_of(run.notes), key=lambda note: float(note.time_s)):
+        if note.what not in ("plate", "hose"):
+            continue
+        for i in np.flatnonzero(_meant(note, points, middle)):
+            if note.what == "hose":
+                hose_on[i] = note.value.strip().lower() != "off"
+            else:
+                plate[i] = _bore(note.value)
+    return hose_on, plate
+
+
+def _meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
+    """The points that a note is about: its hold or sweep, or all from its time on."""
+    try:
+        when = parse_time(note.at) if note.at else None
+    except ValueError:
+        return np.zeros(len(middle), dtype=bool)
+    if isinstance(when, Hold):
+        meant = points["sweep"].to_numpy() == when.sweep
+        if when.hold is not None:
+            meant &= points["hold"].to_numpy() == when.hold
+        return np.asarray(meant)
+    return np.asarray(middle >= note.time_s)
+
+
 class _Part:
     """One run's share of the evidence, over its usable points."""
 
@@ -176,37 +212,7 @@ class _Part:
         heads += (least + most) / 2 * (1.0 if open_inlet else meter.beta**-4 - 1)
         self.meter_term = np.full(number, float(hose.loss_term(heads, bore)))
         self.meter_area = np.full(number, float(hose.area(bore)))
-        self.hose_on, self.plate = self._fittings(facts)
-
-    def _fittings(self, facts: MachineFacts) -> tuple[NDArray[np.bool_], list[str | None]]:
-        """Hose and plate at every point: from the meter's place, and what was said."""
-        position = self.run.rig.meter.position
-        on = position == "hose_end" or (position == "clean_pipe" and facts.hose_loss is not None)
-        hose_on = np.full(len(self.rows), on)
-        plate: list[str | None] = [None] * len(self.rows)
-        middle = (self.points["start_s"] + self.points["end_s"]).to_numpy() / 2
-        for note in sorted(rows_of(self.run.notes), key=lambda note: float(note.time_s)):
-            if note.what not in ("plate", "hose"):
-                continue
-            for i in np.flatnonzero(self._meant(note, middle)):
-                if note.what == "hose":
-                    hose_on[i] = note.value.strip().lower() != "off"
-                else:
-                    plate[i] = _bore(note.value)
-        return hose_on, plate
-
-    def _meant(self, note: Any, middle: Array) -> NDArray[np.bool_]:
-        """The points that a note is about: its hold or sweep, or all from its time on."""
-        try:
-            when = parse_time(note.at) if note.at else None
-        except ValueError:
-            return np.zeros(len(middle), dtype=bool)
-        if isinstance(when, Hold):
-            meant = self.points["sweep"].to_numpy() == when.sweep
-            if when.hold is not None:
-                meant &= self.points["hold"].to_numpy() == when.hold
-            return np.asarray(meant)
-        return np.asarray(middle >= note.time_s)
+        self.hose_on, self.plate = fittings(run, rows)
 
     def speeds(self, top: int, facts: MachineFacts) -> Speeds:
         """Engine and blower at the fastest hold, over their rated speeds."""

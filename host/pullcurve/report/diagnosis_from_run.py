@@ -34,7 +34,7 @@ def run_diagnosis(
     spoil, why_none = (None, "") if vetoed else _spoil(run, found)
     far_below = found.ledger.metered.volume.value < FAR_BELOW * found.ledger.healthy.volume.value
     return told.RunDiagnosis(
-        label=_label(found),
+        label=label_of(found),
         decided=verdict.decided,
         probability=None if vetoed else min(1.0, verdict.probability),
         certain=verdict.label,
@@ -54,7 +54,8 @@ def run_diagnosis(
     )
 
 
-def _label(found: Diagnosis) -> str:
+def label_of(found: Diagnosis) -> str:
+    """Of a verdict: healthy, one cause, a pair joined by +, undecided, or vetoed."""
     if found.verdict.vetoed_by:
         return "vetoed"
     if not found.verdict.decided:

@@ -1,0 +1,165 @@
+"""The result of a comparison, made from reduced runs."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from math import isnan
+from typing import Any
+
+import numpy as np
+
+from pullcurve import __version__
+from pullcurve.diagnosis import comparison as numbers
+from pullcurve.diagnosis.cause_changes import cause_changes, diagnose_both
+from pullcurve.diagnosis.diagnose import Diagnosis
+from pullcurve.diagnosis.hose_cost import hose_cost
+from pullcurve.diagnosis.run_curve import RunCurve
+from pullcurve.diagnosis.verdict import Interval as Range
+from pullcurve.physics.air import STANDARD_CONDITIONS
+from pullcurve.reduction.records import rows_of
+from pullcurve.reduction.run import Run
+from pullcurve.report import compare_result as told
+from pullcurve.report.diagnosis_from_run import label_of
+from pullcurve.report.diagnosis_result import Interval
+from pullcurve.report.facts_from_run import ZERO_CELSIUS_K, provenance
+
+_PARTS = ("first", "later", "difference", "u95", "u95_apart", "relative", "relative_u95")
+
+
+def comparison_of(runs: Sequence[Run]) -> told.Comparison:
+    """Everything that is said of these runs. Raises LogError as `compare_runs`."""
+    pairs = numbers.compare_runs(runs)
+    found: dict[int, Diagnosis | str] = {}
+    made = []
+    for number, pair in enumerate(pairs, 2):
+        found[1], found[number], healthy = diagnose_both(runs[0], pair.later, found.get(1))
+        made.append(_pair(number, pair, found[1], found[number], baseline=healthy))
+    curves = [pairs[0].curves[0], *(pair.curves[1] for pair in pairs)]
+    return told.Comparison(
+        reference_conditions=STANDARD_CONDITIONS.name,
+        runs=tuple(_run(curve, found[number]) for number, curve in enumerate(curves, 1)),
+        pairs=tuple(made),
+        pullcurve=__version__,
+    )
+
+
+def _run(curve: RunCurve, found: Diagnosis | str) -> told.ComparedRun:
+    run = curve.run
+    points, origin = run.points, provenance(run)
+    stated = points[points["withheld"] == ""].sort_values("speed_rpm")
+    rows = set(curve.rows.tolist())
+    return told.ComparedRun(
+        log_name=origin.log_name,
+        log_sha256=origin.log_sha256,
+        rig_name=origin.rig_name,
+        started=origin.started or datetime.min,
+        board_id=origin.board_id,
+        position=run.rig.meter.position,
+        ambient_pressure_pa=float(points["ambient_pressure_pa"].mean()),
+        ambient_temperature_c=float(points["ambient_temperature_k"].mean()) - ZERO_CELSIUS_K,
+        ambient_humidity=float(points["ambient_humidity"].mean()),
+        verdict="" if isinstance(found, str) else label_of(found),
+        why_no_verdict=found if isinstance(found, str) else "",
+        troubles=tuple(dict.fromkeys(trouble.kind for trouble in run.troubles)),
+        points=tuple(
+            told.ComparedPoint(
+                point=row.point,
+                speed_rpm=row.speed_rpm,
+                standard_flow_m3_s=row.standard_flow_m3_s,
+                standard_flow_u95_m3_s=row.standard_flow_u95_m3_s,
+                compared=row.Index in rows,
+            )
+            for row in rows_of(stated)
+        ),
+    )
+
+
+def _pair(
+    number: int,
+    pair: numbers.Pair,
+    first: Diagnosis | str,
+    later: Diagnosis | str,
+    *,
+    baseline: bool,
+) -> told.Pair:
+    why, changes = _why_no_causes(first, later), ()
+    if not why and isinstance(first, Diagnosis) and isinstance(later, Diagnosis):
+        changes = tuple(
+            told.CauseChange(
+                name=change.name,
+                first=_range(change.first),
+                later=_range(change.later),
+                difference=_range(change.difference),
+                certain=change.certain,
+            )
+            for change in cause_changes(first, later)
+        )
+    change = {name: _change(each) for name, each in pair.change.items()}
+    return told.Pair(
+        later=number,
+        same_meter=pair.same_meter,
+        same_meter_because=pair.why,
+        moved=pair.moved,
+        speeds=tuple(_speed(row) for row in pair.table.to_dict("records")),
+        mass_flow=change["mass_flow_kg_s"],
+        standard_flow=change["standard_flow_m3_s"],
+        flow_inlet=change["flow_inlet_m3_s"],
+        flow_open_air=change["flow_open_air_m3_s"],
+        air=pair.air,
+        left_out=pair.left_out,
+        cause_changes=changes,
+        why_no_causes=why,
+        baseline=baseline,
+        hose=_hose(pair),
+    )
+
+
+def _why_no_causes(first: Diagnosis | str, later: Diagnosis | str) -> str:
+    for which, found in (("first", first), ("later", later)):
+        if isinstance(found, str):
+            return f"The {which} run has no diagnosis. {found}"
+        if found.verdict.vetoed_by:
+            return f"Troubles of the measurement veto a verdict on the machine in the {which} run."
+    return ""
+
+
+def _speed(row: dict[Any, Any]) -> told.CommonSpeed:
+    quantities = {
+        name: {part: row[f"{name}_{part}"] for part in (*_PARTS, "relative_u95_apart")}
+        for name in numbers.QUANTITIES
+    }
+    return told.CommonSpeed.model_validate(
+        {"speed_rpm": row["speed_rpm"], "held_by": row["held_by"], **quantities}
+    )
+
+
+def _change(change: numbers.Change) -> told.Change:
+    return told.Change(**change._asdict(), certain=change.certain)
+
+
+def _hose(pair: numbers.Pair) -> told.HoseCost | None:
+    cost = hose_cost(pair)
+    if cost is None:
+        return None
+    return told.HoseCost(
+        hose_run=cost.hose_run,
+        speed_rpm=cost.speed_rpm,
+        open_port_kg_s=cost.open_port,
+        with_hose_kg_s=cost.with_hose,
+        cost_kg_s=_range(cost.cost),
+        vacuum_blower_open_port_pa=_known(cost.vacuum_blower[0]),
+        vacuum_blower_with_hose_pa=_known(cost.vacuum_blower[1]),
+        vacuum_tank_open_port_pa=_known(cost.vacuum_tank[0]),
+        vacuum_tank_with_hose_pa=_known(cost.vacuum_tank[1]),
+        taken_kg_s=cost.taken and _range(cost.taken),
+        leak_kg_s=cost.leak and _range(cost.leak),
+        leak_share=cost.leak_share and _range(cost.leak_share),
+        missing=cost.missing,
+    )
+
+
+def _range(interval: Range) -> Interval:
+    return Interval(value=interval.value, low=interval.low, high=interval.high)
+
+
+def _known(value: float) -> float | None:
+    return None if isnan(value) else value
