@@ -122,6 +122,9 @@ def solved(truth: Truth) -> tuple[Array, Array, PathState]:
         clog_loss=truth.choke * one,
         plate_loss=plates,
         filter_linear=unit.filter.linear_pa_s_m3 * one,
+        leak_a_m2=unit.leaks.a_m2 * one,
+        leak_b_m2=unit.leaks.b_m2 * one,
+        leak_c_m2=unit.leaks.c_m2 * one,
     )
     return speed, plates, Path(unit, meter(truth), now).solve(1e12)
 
