@@ -9,14 +9,22 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pullcurve.diagnosis.comparison import Pair, compare_runs
     from pullcurve.reduction.run import Run, read_run
 
 __version__ = "0.1.0"
-__all__ = ["Run", "__version__", "read_run"]
+__all__ = ["Pair", "Run", "__version__", "compare_runs", "read_run"]
+
+_HOMES = {
+    "Pair": "pullcurve.diagnosis.comparison",
+    "compare_runs": "pullcurve.diagnosis.comparison",
+    "Run": "pullcurve.reduction.run",
+    "read_run": "pullcurve.reduction.run",
+}
 
 
 def __getattr__(name: str) -> Any:
     """Import the tables' machinery only when it is asked for: `--help` does without."""
-    if name in ("Run", "read_run"):
-        return getattr(import_module("pullcurve.reduction.run"), name)
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module 'pullcurve' has no attribute {name!r}")

@@ -123,6 +123,45 @@ def report(
 
 
 @main.command()
+@click.argument("logs", type=existing, nargs=-1, required=True)
+@click.option(
+    "--rig", "rig_path", type=existing, help="The rig's file, for the logs that carry none."
+)
+@units_option
+@click.option(
+    "--out",
+    type=existing,
+    help="Where the files go: a path without ending. Default: beside the first log.",
+)
+@click.option("--pdf", "with_pdf", is_flag=True, help="The page as PDF as well.")
+@for_people
+def compare(
+    logs: tuple[Path, ...], rig_path: Path | None, units: str, out: Path | None, *, with_pdf: bool
+) -> None:
+    """Compare two or more runs of one machine: each of the later LOGS against the first.
+
+    At equal speed: what changed, by how much, and whether that is more than the uncertainty. A
+    run with the meter on the port against one at the hose's end tells what the hose costs.
+    Writes page, CSV and JSON, and prints a summary.
+    """
+    from pullcurve.quantities import UNIT_SYSTEMS
+    from pullcurve.reduction.run import read_run
+    from pullcurve.report.compare_from_runs import comparison_of
+    from pullcurve.report.compare_page import compare_text, write_comparison
+    from pullcurve.run_log.reading import read_log
+
+    if len(logs) < 2:
+        raise click.UsageError("a comparison takes two run logs or more: name another one")
+    bare = [] if rig_path is None else [log for log in logs if read_log(log).rig_text() is None]
+    runs = [read_run(log, rig_path if log in bare else None) for log in logs]
+    said = comparison_of(runs)
+    paths = write_comparison(said, UNIT_SYSTEMS[units], out or logs[0].parent, with_pdf=with_pdf)
+    click.echo(compare_text(said, UNIT_SYSTEMS[units]))
+    for path in paths:
+        click.echo(f"wrote {path}")
+
+
+@main.command()
 @click.argument("log", type=existing)
 @rig_option
 @units_option

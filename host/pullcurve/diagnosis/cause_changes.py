@@ -40,9 +40,7 @@ def diagnose_both(
     """The diagnosis of each run. The first is the later one's baseline where it is called
     healthy; the last value says so. known: what `diagnose` gave of the first."""
     before = diagnose(first) if known is None else known
-    healthy = (
-        not isinstance(before, str) and before.verdict.decided and not before.verdict.label
-    )
+    healthy = not isinstance(before, str) and before.verdict.decided and not before.verdict.label
     return before, diagnose(later, first if healthy else None), healthy
 
 

@@ -7,7 +7,7 @@ of the speed, as the vacuum of a path makes it. What two runs share of their unc
 in their difference: with one and the same meter that is most of it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final, Literal, NamedTuple
@@ -37,13 +37,28 @@ OF_THE_TUBE: Final = (
 
 # `open_air` is the flow in the state of the open air: a blower takes in volume, so thin air
 # takes nothing from it, and what is left of a difference is the machine's.
-Quantity = Literal["mass_flow_kg_s", "standard_flow_m3_s", "flow_inlet_m3_s", "flow_open_air_m3_s"]
-QUANTITIES: Final[tuple[Quantity, ...]] = (
-    "mass_flow_kg_s",
-    "standard_flow_m3_s",
-    "flow_inlet_m3_s",
-    "flow_open_air_m3_s",
-)
+Quantity = Literal["mass_flow", "standard_flow", "flow_inlet", "flow_open_air"]
+QUANTITIES: Final[dict[Quantity, str]] = {
+    "mass_flow": "kg_s",
+    "standard_flow": "m3_s",
+    "flow_inlet": "m3_s",
+    "flow_open_air": "m3_s",
+}
+
+
+def columns_of(quantity: Quantity) -> dict[str, str]:
+    """What `Pair.table` says of a quantity, and the name of its column."""
+    unit = QUANTITIES[quantity]
+    return {
+        "first": f"{quantity}_first_{unit}",
+        "later": f"{quantity}_later_{unit}",
+        "difference": f"{quantity}_difference_{unit}",
+        "u95": f"{quantity}_difference_u95_{unit}",
+        "u95_apart": f"{quantity}_difference_u95_apart_{unit}",
+        "relative": f"{quantity}_relative",
+        "relative_u95": f"{quantity}_relative_u95",
+        "relative_u95_apart": f"{quantity}_relative_u95_apart",
+    }
 
 
 class Change(NamedTuple):
@@ -65,10 +80,9 @@ class Pair:
     """A later run against the first.
 
     `table` has a row a common speed: `speed_rpm`, `held_by` (both, first, later: who has a
-    settled point there), and of each quantity the value in both runs (`_first`, `_later`), their
-    `_difference` with its half-width `_u95`, and `_u95_apart` as if nothing cancelled; then
-    `_relative`, the difference over the first, with the same two. `change` is the mean of the
-    relative differences over these speeds.
+    settled point there), and the columns of `columns_of` each quantity: its value in both runs,
+    the difference with its half-width, which is `apart` if nothing cancelled, and the same over
+    the first run's value. `change` is the mean of the relative differences over these speeds.
 
     `same_meter`: whether one meter's errors are taken as shared, for the reason `why`. `moved`:
     it stood at another place. `left_out`: points that are not compared, in words.
@@ -91,7 +105,7 @@ class Pair:
     def air(self) -> float:
         """What the day's air makes of the change of standard flow: density of the open air in
         the later run over that in the first, less 1."""
-        standard, volume = self.change["standard_flow_m3_s"], self.change["flow_open_air_m3_s"]
+        standard, volume = self.change["standard_flow"], self.change["flow_open_air"]
         return (1 + standard.relative) / (1 + volume.relative) - 1
 
 
@@ -138,24 +152,22 @@ def _pair(one: RunCurve, other: RunCurve) -> Pair:
         if same:
             alone = _not_shared(one.run, other.run)
             both = mine @ covariance_between_runs(_without(before, alone), after) @ theirs.T
-        name: str = quantity
-        columns |= {
-            f"{name}_first": u,
-            f"{name}_later": v,
-            f"{name}_difference": v - u,
-            f"{name}_u95": _half_width(of_first + of_later - both - both.T),
-            f"{name}_u95_apart": _half_width(of_first + of_later),
-        }
         # r = v/u - 1, so dr = dv/u - v du/u^2.
         du, dv = np.diag(v / u**2), np.diag(1 / u)
         apart = du @ of_first @ du + dv @ of_later @ dv
         cross = dv @ both.T @ du
         relative, together = v / u - 1, apart - cross - cross.T
-        columns |= {
-            f"{name}_relative": relative,
-            f"{name}_relative_u95": _half_width(together),
-            f"{name}_relative_u95_apart": _half_width(apart),
+        values = {
+            "first": u,
+            "later": v,
+            "difference": v - u,
+            "u95": _half_width(of_first + of_later - both - both.T),
+            "u95_apart": _half_width(of_first + of_later),
+            "relative": relative,
+            "relative_u95": _half_width(together),
+            "relative_u95_apart": _half_width(apart),
         }
+        columns |= {column: values[part] for part, column in columns_of(quantity).items()}
         change[quantity] = Change(
             float(relative.mean()),
             float(COVERAGE * np.sqrt(max(together.mean(), 0.0))),
@@ -214,17 +226,17 @@ def _result(run: Run, quantity: Quantity) -> Result:
     flows = run.flows
     if flows is None:  # a curve has points with flows
         raise ValueError("a run without flows has no curve")
-    if quantity == "standard_flow_m3_s":
+    if quantity == "standard_flow":
         return flows.standard
-    if quantity == "flow_inlet_m3_s":
+    if quantity == "flow_inlet":
         return flows.inlet.result
-    return flows.mass if quantity == "mass_flow_kg_s" else _in_open_air(flows.mass)
+    return flows.mass if quantity == "mass_flow" else _in_open_air(flows.mass)
 
 
 def _in_open_air(mass: Result) -> Result:
     """Mass flow over the density of the open air, whose errors act on both."""
 
-    def density(x: dict[str, Array]) -> Array:
+    def density(x: Mapping[str, Array]) -> Array:
         pressure, temperature = x["station pressure"], x["air temperature"]
         vapour = air.vapour_fraction(pressure, temperature, np.clip(x["humidity"], 0, 1))
         return air.density(pressure, temperature, vapour) * x["density formula"]

@@ -85,11 +85,11 @@ def gather(run: Run, facts: MachineFacts, earlier: Run | None = None) -> Evidenc
     rows = _usable(run, facts)
     if not len(rows):
         return "No settled point of this run has a flow that could be judged."
-    parts = [_Part(run, rows, facts)]
+    parts = [_Part(run, rows)]
     if earlier is not None:
         before = _usable(earlier, facts)
         if len(before):
-            parts.append(_Part(earlier, before, facts))
+            parts.append(_Part(earlier, before))
     first = parts[0]
     points = run.points.iloc[rows]
     in_first = np.flatnonzero(points["sweep"].to_numpy() == points["sweep"].to_numpy()[0])
@@ -186,7 +186,7 @@ def _meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
 class _Part:
     """One run's share of the evidence, over its usable points."""
 
-    def __init__(self, run: Run, rows: NDArray[np.int64], facts: MachineFacts) -> None:
+    def __init__(self, run: Run, rows: NDArray[np.int64]) -> None:
         self.run, self.rows = run, rows
         self.points = points = run.points.iloc[rows]
         if run.flows is None or run.around is None:  # no usable point then

@@ -1,9 +1,10 @@
 """What a hose costs, from a run with the meter on the port and one at the hose's end.
 
 At equal speed the flow that the meter misses with the hose on has two parts. The hose's loss
-deepens the vacuum, so the blower takes in less mass; and air that leaks into hose and tank does
-not pass the meter. With the vacuum at the blower measured in both runs the two are told apart:
-the blower's displacement is the same, and how its slip grows with the pressure ratio is known.
+deepens the vacuum, so the blower takes in less mass; and air that leaks into the hose does not
+pass the meter. With the vacuum at the blower measured in both runs the two are told apart: the
+blower's displacement is the same, and how its slip grows with the pressure ratio is known. A
+leaking tank leaks with the open port too, and passes for slip there: of it only a part is seen.
 """
 
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.diagnosis.comparison import COVERAGE, Pair
+from pullcurve.diagnosis.comparison import COVERAGE, Pair, columns_of
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
 from pullcurve.diagnosis.verdict import Interval
 from pullcurve.physics.blower import slip_multiple
@@ -34,8 +35,9 @@ class HoseCost:
     """At the highest common speed. Mass flows in kg/s, vacua in Pa (NaN where not measured).
 
     `cost` is the flow of the open port less that with the hose. Of it, `taken` is what the blower
-    takes in less, and `leak` what comes into hose and tank behind the meter; both None where
-    `missing` says what lacks to tell them apart. `leak_share` is the leak over the blower's flow.
+    takes in less, and `leak` what comes into the hose past the meter, and a part of what the tank
+    leaks more; both None where `missing` says what lacks to tell them apart. `leak_share` is the
+    leak over the blower's flow.
     """
 
     hose_run: Literal["first", "later"]
@@ -59,11 +61,11 @@ def hose_cost(pair: Pair) -> HoseCost | None:
     swap = -1 if places[0] == "hose_end" else 1
     port, hose = pair.curves[::swap]
     names = ("first", "later")[::swap]
-    row = pair.table.iloc[-1]
+    row, columns = pair.table.iloc[-1], columns_of("mass_flow")
     speed = float(row["speed_rpm"])
-    on_port = float(row[f"mass_flow_kg_s_{names[0]}"])
-    with_hose = float(row[f"mass_flow_kg_s_{names[1]}"])
-    u95 = float(row["mass_flow_kg_s_u95"])
+    on_port = float(row[columns[names[0]]])
+    with_hose = float(row[columns[names[1]]])
+    u95 = float(row[columns["u95"]])
     at = np.array([speed])
 
     def vacua(column: str) -> tuple[float, float]:
@@ -80,7 +82,7 @@ def hose_cost(pair: Pair) -> HoseCost | None:
         missing = "blower"
     taken = leak = share = None
     if missing is None and not isinstance(facts, str):
-        ratio_u = float(row["mass_flow_kg_s_relative_u95"]) / COVERAGE
+        ratio_u = float(row[columns["relative_u95"]]) / COVERAGE
         if names[0] == "later":  # of port over hose, so relative to the other one
             ratio_u *= with_hose / on_port
         taken, leak, share = _parts(
@@ -90,7 +92,7 @@ def hose_cost(pair: Pair) -> HoseCost | None:
             with_hose,
             ratio_u,
             (_Place(port.run, vacuum[0]), _Place(hose.run, vacuum[1])),
-            float(row[f"mass_flow_kg_s_u95_apart"]) / COVERAGE / on_port,
+            float(row[columns["u95_apart"]]) / COVERAGE / on_port,
         )
     return HoseCost(
         "first" if names[1] == "first" else "later",
@@ -143,9 +145,7 @@ def _parts(
     back = generator.uniform(*BACK_PRESSURE_PA, DRAWS)
     laminar = generator.uniform(0.0, MOST_LAMINAR, DRAWS)
     pressures = [place.pressure + normal(place.u_pa) for place in places]
-    density = [
-        p / (287.05 * place.temperature) for p, place in zip(pressures, places, strict=True)
-    ]
+    density = [p / (287.05 * place.temperature) for p, place in zip(pressures, places, strict=True)]
     turned = on_port * (1 + normal(flow_u)) / density[0] / displacement * 60
     slip = np.maximum(speed - turned, LEAST_SLIP * speed)
     multiple = [

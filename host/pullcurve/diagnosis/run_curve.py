@@ -85,7 +85,7 @@ class RunCurve:
                     )
                     continue
             kept = np.concatenate([kept, more])
-        return kept
+        return np.asarray(kept)
 
     def weights(self, speeds: Array) -> Array:
         """What each settled point counts for the flow at each speed: (speeds, points)."""

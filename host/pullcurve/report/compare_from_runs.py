@@ -1,11 +1,8 @@
 """The result of a comparison, made from reduced runs."""
 
 from collections.abc import Sequence
-from datetime import datetime
 from math import isnan
 from typing import Any
-
-import numpy as np
 
 from pullcurve import __version__
 from pullcurve.diagnosis import comparison as numbers
@@ -21,8 +18,6 @@ from pullcurve.report import compare_result as told
 from pullcurve.report.diagnosis_from_run import label_of
 from pullcurve.report.diagnosis_result import Interval
 from pullcurve.report.facts_from_run import ZERO_CELSIUS_K, provenance
-
-_PARTS = ("first", "later", "difference", "u95", "u95_apart", "relative", "relative_u95")
 
 
 def comparison_of(runs: Sequence[Run]) -> told.Comparison:
@@ -51,7 +46,7 @@ def _run(curve: RunCurve, found: Diagnosis | str) -> told.ComparedRun:
         log_name=origin.log_name,
         log_sha256=origin.log_sha256,
         rig_name=origin.rig_name,
-        started=origin.started or datetime.min,
+        started=origin.started,
         board_id=origin.board_id,
         position=run.rig.meter.position,
         ambient_pressure_pa=float(points["ambient_pressure_pa"].mean()),
@@ -81,7 +76,8 @@ def _pair(
     *,
     baseline: bool,
 ) -> told.Pair:
-    why, changes = _why_no_causes(first, later), ()
+    why = _why_no_causes(first, later)
+    changes: tuple[told.CauseChange, ...] = ()
     if not why and isinstance(first, Diagnosis) and isinstance(later, Diagnosis):
         changes = tuple(
             told.CauseChange(
@@ -100,10 +96,10 @@ def _pair(
         same_meter_because=pair.why,
         moved=pair.moved,
         speeds=tuple(_speed(row) for row in pair.table.to_dict("records")),
-        mass_flow=change["mass_flow_kg_s"],
-        standard_flow=change["standard_flow_m3_s"],
-        flow_inlet=change["flow_inlet_m3_s"],
-        flow_open_air=change["flow_open_air_m3_s"],
+        mass_flow=change["mass_flow"],
+        standard_flow=change["standard_flow"],
+        flow_inlet=change["flow_inlet"],
+        flow_open_air=change["flow_open_air"],
         air=pair.air,
         left_out=pair.left_out,
         cause_changes=changes,
@@ -124,8 +120,8 @@ def _why_no_causes(first: Diagnosis | str, later: Diagnosis | str) -> str:
 
 def _speed(row: dict[Any, Any]) -> told.CommonSpeed:
     quantities = {
-        name: {part: row[f"{name}_{part}"] for part in (*_PARTS, "relative_u95_apart")}
-        for name in numbers.QUANTITIES
+        f"{name}_{unit}": {part: row[column] for part, column in numbers.columns_of(name).items()}
+        for name, unit in numbers.QUANTITIES.items()
     }
     return told.CommonSpeed.model_validate(
         {"speed_rpm": row["speed_rpm"], "held_by": row["held_by"], **quantities}

@@ -32,7 +32,7 @@ class ComparedRun(Frozen):
     log_name: str
     log_sha256: str
     rig_name: str
-    started: datetime
+    started: datetime | None
     board_id: str
     position: Position
     ambient_pressure_pa: float
@@ -102,7 +102,9 @@ class HoseCost(Frozen):
     vacuum_tank_open_port_pa: float | None
     vacuum_tank_with_hose_pa: float | None
     taken_kg_s: Interval | None = Field(description="what the blower takes in less")
-    leak_kg_s: Interval | None = Field(description="what comes into hose and tank past the meter")
+    leak_kg_s: Interval | None = Field(
+        description="what comes into the hose past the meter, and a part of what the tank leaks"
+    )
     leak_share: Interval | None = Field(description="the leak over the blower's intake")
     missing: Literal["vacuum_port_run", "vacuum_hose_run", "blower"] | None = Field(
         description="what lacks to tell leak from loss"
