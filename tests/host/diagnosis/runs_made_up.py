@@ -174,7 +174,7 @@ def made_up(
         "points": points,
         "rejected": [],
         "notes": pd.DataFrame(columns=["time_s", "what", "value", "value_si", "place", "at"]),
-        "offset_pa": 0.0,
+        "offsets": [],
         "troubles": [],
     }
     return Run(**made)
