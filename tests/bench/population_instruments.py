@@ -155,7 +155,7 @@ def _drift(dice: Dice, span: float, duration_s: float) -> Tree:
 def air_sensors(dice: Dice, position: str, *, pressure: bool) -> list[Tree]:
     """The sensors of the air: without `pressure` none tells the station's."""
     if pressure:
-        ambient = _absolute(dice, "ambient_air", "BME280", 0, 0x76)
+        ambient = absolute_sensor(dice, "ambient_air", "BME280", 0, 0x76)
         ambient["humidity_error"] = dice.within(_bound("BME280", "humidity"))
     else:
         ambient = {
@@ -169,12 +169,12 @@ def air_sensors(dice: Dice, position: str, *, pressure: bool) -> list[Tree]:
     if dice.chance(0.6):
         roles.append("blower_air")
     return [ambient] + [
-        _absolute(dice, role, "BMP280", 1, address)
+        absolute_sensor(dice, role, "BMP280", 1, address)
         for role, address in zip(roles, (0x76, 0x77), strict=False)
     ]
 
 
-def _absolute(dice: Dice, role: str, part: str, bus: int, address: int) -> Tree:
+def absolute_sensor(dice: Dice, role: str, part: str, bus: int, address: int) -> Tree:
     return {
         "role": role,
         "part": part,

@@ -36,14 +36,14 @@ class Drawn:
 
 def draw_machine(dice: Dice, name: str, position: str, least_altitude_m: float) -> Drawn:
     """A machine that may turn out to have no flow: then the bench refuses the scenario."""
-    site = _site(dice, least_altitude_m)
+    site = draw_site(dice, least_altitude_m)
     density = site["pressure_pa"] / (287.05 * site["temperature_k"])
     top_rpm = dice.between(2000, 3700)
     belt_ratio = dice.between(0.8, 1.5)
     displacement = dice.ratio(0.004, 0.016)
     lobes = dice.one_of((2, 2, 3))
     flow = 0.85 * displacement * top_rpm / 60  # about what will come, m3/s
-    meter, rig_meter = _meter(dice, position, flow, density, 2 * lobes * top_rpm / 60)
+    meter, rig_meter = draw_meter(dice, position, flow, density, 2 * lobes * top_rpm / 60)
     hand = sweep(dice, top_rpm / belt_ratio)
     engine_rpm = top_rpm / belt_ratio
     port = meter["pipe_bore_m"] * dice.between(0.95, 1.1)
@@ -105,7 +105,7 @@ def draw_machine(dice: Dice, name: str, position: str, least_altitude_m: float) 
     return Drawn(scenario, rig, hand.stays)
 
 
-def _site(dice: Dice, least_altitude_m: float) -> Tree:
+def draw_site(dice: Dice, least_altitude_m: float) -> Tree:
     altitude = dice.between(least_altitude_m, 2500)
     return {
         "altitude_m": altitude,
@@ -118,16 +118,21 @@ def _site(dice: Dice, least_altitude_m: float) -> Tree:
     }
 
 
-def _meter(
-    dice: Dice, position: str, flow: float, density: float, top_lobe_hz: float
+def draw_meter(
+    dice: Dice,
+    position: str,
+    flow: float,
+    density: float,
+    top_lobe_hz: float,
+    plastics: float = 1 / 3,
 ) -> tuple[Tree, Tree]:
-    """The tube as it is, and as the rig's file says it is."""
+    """The tube as it is, and as the rig's file says it is; a share of them of plastic pipe."""
     beta = dice.between(0.5, 0.77)
     wanted_pa = dice.ratio(1500, 5000)  # at top speed
     throat_area = flow / 0.97 * np.sqrt(density * (1 - beta**4) / (2 * wanted_pa))
     throat = float(np.sqrt(4 / np.pi * throat_area))
     pipe = throat / beta
-    plastic = dice.chance(1 / 3)
+    plastic = dice.chance(plastics)
     stated = PLASTIC_C if plastic else dice.one_of((0.984, 0.995, 0.985))
     u95 = PLASTIC_U95 if plastic else dice.one_of((0.01, 0.015))
     bore_u95 = dice.one_of((0.05e-3, 0.1e-3, 0.1e-3, 0.2e-3))

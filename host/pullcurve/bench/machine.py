@@ -85,9 +85,13 @@ class Relief(Table):
 
 
 class Hose(Table):
+    """`friction_factor` is that of the governed speed; it falls as the Reynolds number rises,
+    here with the blower's speed to the power `friction_power`."""
+
     length_m: Positive
     bore_m: Positive
     friction_factor: Positive  # Darcy
+    friction_power: Annotated[float, Field(ge=0, lt=0.5)] = 0.0
     loss: NotNegative  # fittings, mouth and the jet lost in the tank
 
 

@@ -96,8 +96,13 @@ class Path:
         clog_in_port = now.clog_loss
         if machine.hose is not None:
             hose = machine.hose
+            governed = machine.engine.governed_rpm * machine.belt_ratio
+            slowness = governed / np.maximum(now.speed_rpm, 0.05 * governed)
             friction = hose.friction_factor * hose.length_m / hose.bore_m
-            self._hose = now.hose_on * loss_term(friction + hose.loss + now.clog_loss, hose.bore_m)
+            friction_now = friction * slowness**hose.friction_power
+            self._hose = now.hose_on * loss_term(
+                friction_now + hose.loss + now.clog_loss, hose.bore_m
+            )
             self._acceleration = now.hose_on * loss_term(2.0, hose.bore_m)
             clog_in_port = now.clog_loss * (1 - now.hose_on)
         self._behind = loss_term(now.plate_loss + clog_in_port, bore) + self._port

@@ -34,12 +34,17 @@ def diagnose(run: Run, earlier: Run | None = None) -> Diagnosis | str:
     evidence = gather(run, facts, earlier)
     if isinstance(evidence, str):
         return evidence
+    return diagnosis_of(evidence, frozenset(trouble.kind for trouble in run.troubles))
+
+
+def diagnosis_of(evidence: Evidence, troubles: frozenset[str]) -> Diagnosis:
+    """The diagnosis of a run's evidence, the run's troubles known."""
     believed = posterior(evidence, priors())
     if believed.misfit > MOST_MISFIT and len(set(evidence.sweep[evidence.setting.judged])) > 1:
         # Somebody may have put a plate on and said nothing of it.
         evidence = unsaid_plates(evidence)
         believed = posterior(evidence, priors())
-    found = verdict(evidence, believed, frozenset(trouble.kind for trouble in run.troubles))
+    found = verdict(evidence, believed, troubles)
     deciding = None
     if not found.decided and not found.vetoed_by and len(found.candidates) > 1:
         first, second = (frozenset(causes) for causes in found.candidates[:2])

@@ -8,20 +8,13 @@ from numpy.typing import NDArray
 
 from pullcurve.physics import hose
 from pullcurve.physics.blower import inlet_flow, slip_multiple
-from pullcurve.physics.blower_rating import (
-    LAMINAR_DOUBT,
-    SLIP_SHARE,
-    Estimate,
-    RatingFit,
-    fit_rating,
-)
+from pullcurve.physics.blower_rating import LAMINAR_DOUBT, SLIP_SHARE, RatingFit
+from pullcurve.reduction.blower_promise import UNKNOWN_SLIP, sheet_fit, stated_displacement
 from pullcurve.rig.machine import HoseSegment, Machine
 from pullcurve.rig.models import Rig
 
 Array = NDArray[np.float64]
 
-UNKNOWN_SLIP = 0.6  # standard uncertainty of the logarithm of a slip speed that no sheet tells
-UNSTATED_BACK_PRESSURE = Estimate(1500.0, 2000.0)  # Pa, of a sheet (judgement)
 MOUTH_LOSS = 0.5  # of a hose's open end, in its velocity heads (sharp edge, judgement)
 FLOW_OF_PORT_M_S = 50.0  # speed in a port whose bore nobody stated, at the rated flow
 
@@ -45,7 +38,7 @@ class MachineFacts:
     basis: str  # what the rated flow is taken from, in words
     port_area_m2: float
     hose_loss: float | None  # of the hose that the rig describes, velocity heads on its last bore
-    hose_wall: str  # "corrugated" where a piece of it is
+    hose_wall: str  # of the piece whose loss is least known
     hose_bore_m: float
     filter_loss: tuple[float, float] | None  # Pa at m3/s
     belt_ratio: float | None
@@ -62,24 +55,8 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
             "The rig says nothing of the blower, so nothing tells what it should move: add "
             "[machine.blower] with its displacement, or its data sheet's figures."
         )
-    stated = None
-    if blower.displacement is not None:
-        u95 = blower.displacement_uncertainty or 0.02
-        stated = Estimate(blower.displacement, blower.displacement * u95 / 2)
-    if sheet is not None:
-        back = (
-            UNSTATED_BACK_PRESSURE if sheet.back_pressure is None else Estimate(sheet.back_pressure)
-        )
-        fit = fit_rating(
-            sheet.speed_rpm,
-            sheet.vacuum_pa,
-            sheet.inlet_flow_m3_s,
-            rounding=sheet.rounding_m3_s,
-            reference_pressure=sheet.reference_pressure,
-            reference_temperature=sheet.reference_temperature_k,
-            displacement=stated,
-            back_pressure=back,
-        )
+    fit = sheet_fit(blower)
+    if fit is not None and sheet is not None:
         size = np.array([fit.displacement, fit.slip_rpm_at_1_psi, 1.0])
         covariance = fit.covariance[:3, :3] / np.outer(size, size)
         best = max(range(len(sheet.rows)), key=lambda i: (sheet.speed_rpm[i], -sheet.vacuum_pa[i]))
@@ -96,7 +73,7 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
         rated_flow = float(inlet_flow(displacement, rated_rpm, slip_rpm))
         basis = f"data sheet, {sheet.speed_rpm[best]:.0f} rpm and its least vacuum"
     else:
-        fit = None
+        stated = stated_displacement(blower)
         if stated is None or machine.rated_speed_rpm is None:
             return (
                 "The rig does not say how fast the blower is meant to turn: add rated_speed to "
@@ -130,7 +107,7 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
         basis=basis,
         port_area_m2=float(area),
         hose_loss=_hose_loss(machine.hose) if machine.hose else None,
-        hose_wall="corrugated" if any(p.wall == "corrugated" for p in machine.hose) else "smooth",
+        hose_wall=_wall(machine.hose),
         hose_bore_m=machine.hose[-1].bore if machine.hose else float(np.sqrt(4 / np.pi * area)),
         filter_loss=_filter_loss(machine),
         belt_ratio=machine.belt_ratio,
@@ -146,6 +123,11 @@ def _hose_loss(pieces: Sequence[HoseSegment]) -> float:
         *((_loss(piece), piece.bore) for piece in pieces),
     ]
     return float(sum(heads * (pieces[-1].bore / bore) ** 4 for heads, bore in own))
+
+
+def _wall(pieces: Sequence[HoseSegment]) -> str:
+    walls = {piece.wall for piece in pieces}
+    return next((wall for wall in ("unknown", "corrugated") if wall in walls), "smooth")
 
 
 def _loss(piece: HoseSegment) -> float:

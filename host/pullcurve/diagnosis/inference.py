@@ -31,8 +31,6 @@ LONGEST, FARTHEST = 1.5, 5.0  # of a step, and from the prior's middle
 ENOUGH = 1e-2  # of chi square: less is no gain
 STEP = 1e-4
 
-TAP_HEADS = 1.3  # from rest behind the filter to the tap (judgement)
-
 
 @dataclass(frozen=True)
 class Fits:
@@ -70,9 +68,16 @@ class Problem:
         )
         self.rows = sum(len(root) for root in roots)
 
-    def state(self, z: Array, of: Integers, start: Array | None = None) -> State:
+    def state(
+        self,
+        z: Array,
+        of: Integers,
+        start: Array | None = None,
+        tolerance: float = path_model.FINE,
+    ) -> State:
         """The air in every machine: z its variables, `of` its set of faults."""
-        return path_model.solve(self.evidence.setting, self.unknowns.machines(z, of), start)
+        machines = self.unknowns.machines(z, of)
+        return path_model.solve(self.evidence.setting, machines, start, tolerance)
 
     def residuals(self, state: State) -> Array:
         """Whitened misfit of the readings: (machines, rows)."""
@@ -95,11 +100,7 @@ def predicted(reading: Reading, evidence: Evidence, state: State) -> Array:
     elif reading.quantity == "tank_vacuum":
         value = p0 - state.tank_pressure
     elif reading.quantity == "pipe_vacuum":
-        # At the upstream tap, where the air already runs: its head, and what the mouth costs.
-        setting = evidence.setting
-        rt = setting.gas_constant * setting.temperature
-        head = (state.pipe_flow / setting.meter_area) ** 2 * rt / (2 * state.pipe_pressure)
-        value = p0 - state.pipe_pressure + TAP_HEADS * head
+        value = p0 - state.tap_pressure
     else:
         value = state.discharge_rise
     return value[:, reading.points]
@@ -116,30 +117,33 @@ def sample(problem: Problem, fits: Fits, probability: Array, seed: int) -> Machi
     marks = (np.arange(CHAINS) + generator.uniform()) / CHAINS
     edges = np.cumsum(probability) / np.sum(probability)
     of = np.minimum(np.searchsorted(edges, marks), len(edges) - 1)
-    mode, root, start = fits.mode[of], fits.root[of], fits.start[of]
+    mode, root = fits.mode[of], fits.root[of]
+    ambient = problem.evidence.setting.ambient_pressure
 
-    def target(z: Array) -> Array:
-        state = problem.state(z, of, start)
+    def target(z: Array, start: Array) -> tuple[Array, Array]:
+        state = problem.state(z, of, start, path_model.ROUGH)
         misfit = np.sum(problem.residuals(state) ** 2, axis=1)
         good = state.converged.all(axis=1) & np.isfinite(misfit)
-        return np.where(good, -(misfit + np.sum(z**2, axis=1)) / 2, -np.inf)
+        log = np.where(good, -(misfit + np.sum(z**2, axis=1)) / 2, -np.inf)
+        return log, state.inlet_pressure / ambient
 
     z = mode + np.einsum("nij,nj->ni", root, generator.standard_normal(mode.shape))
-    log = target(z)
+    log, ratio = target(z, fits.start[of])
     kept = []
     for step in range(STEPS):
         length = 2.38 / np.sqrt(problem.size) * np.exp(generator.normal(-0.3, 0.8, (CHAINS, 1)))
         move = np.einsum("nij,nj->ni", root, generator.standard_normal(z.shape))
         new = z + length * move
-        new_log = target(new)
+        new_log, new_ratio = target(new, ratio)
         accept = np.log(generator.uniform(size=CHAINS)) < new_log - log
         z = np.where(accept[:, None], new, z)
+        ratio = np.where(accept[:, None], new_ratio, ratio)
         log = np.where(accept, new_log, log)
         if (STEPS - 1 - step) % THIN == 0 and step >= STEPS // 2:
             kept.append(z)
     stacked, every = np.concatenate(kept), np.tile(of, len(kept))
     x = problem.unknowns.machines(stacked, every)
-    state = path_model.solve(problem.evidence.setting, x, np.tile(start, (len(kept), 1)))
+    state = path_model.solve(problem.evidence.setting, x, np.tile(ratio, (len(kept), 1)))
     misfit = np.sum(problem.residuals(state) ** 2, axis=1)
     return Machines(every, x, state, misfit / problem.rows)
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pullcurve.diagnosis.causes import Posterior
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.path_model import solve
+from pullcurve.diagnosis.priors import priors
 from pullcurve.diagnosis.verdict import Interval, interval
 
 Array = NDArray[np.float64]
@@ -57,7 +58,8 @@ def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
     density = state.inlet_pressure[:, top] / rt
     displacement = posterior.x["displacement"][:, 0]
     blower_rpm = state.speed_rpm[:, top]
-    engine_rpm = blower_rpm / (1 - posterior.belt)  # as turns of a blower without belt slip
+    # As turns of a blower without belt slip; a belt ratio's doubt comes in with the low speed.
+    engine_rpm = facts.rated_rpm * (1 - posterior.low_speed)
 
     def volume(mass_flow: Array) -> Array:
         return np.asarray(mass_flow[:, top] / density)
@@ -65,7 +67,7 @@ def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
     rated = np.full(len(displacement), facts.rated_flow_m3_s)
     governor = displacement * (facts.rated_rpm - engine_rpm) / 60
     belt = displacement * (engine_rpm - blower_rpm) / 60
-    healthy = displacement * (blower_rpm - state.healthy_slip_rpm[:, top]) / 60
+    healthy = displacement * (blower_rpm - _healthy_slip(evidence, posterior)) / 60
     wear = healthy - volume(state.blower_flow)
     leak_a, leak_b, leak_c = (volume(getattr(state, f"leak_{place}")) for place in "abc")
     in_pipe = bool(setting.in_pipe[top])
@@ -97,6 +99,17 @@ def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
             for name, mass in _relieved(evidence, posterior).items()
         ),
     )
+
+
+def _healthy_slip(evidence: Evidence, posterior: Posterior) -> Array:
+    """Slip in rpm at the top point of a blower in good order: of any that is built to this
+    sheet, or of this very one where an earlier run shows it when it was."""
+    own = posterior.state.healthy_slip_rpm[:, evidence.top]
+    if not evidence.setting.judged.all():
+        return own
+    z = np.random.default_rng(0).standard_normal(len(own))
+    any_of_it = priors().scatter["slip"].value(z)
+    return np.asarray(own * any_of_it / posterior.x["slip_scatter"][:, 0])
 
 
 def _relieved(evidence: Evidence, posterior: Posterior) -> dict[str, Array]:

@@ -19,7 +19,7 @@ from pullcurve.physics.hose import hose_pressure_before, leak_flow, pressure_bef
 Array = NDArray[np.float64]
 
 _ROUNDS = 30
-_TOLERANCE = 1e-9  # of the ambient pressure's square
+FINE, ROUGH = 1e-9, 1e-6  # of the ambient pressure's square
 _LEAST, _GREATEST = 0.12, 1.0  # inlet pressure over ambient
 LEAST_PA = 1e3  # where an iteration strays
 
@@ -65,6 +65,7 @@ class State:
     leak_c: Array
     pipe_flow: Array  # behind B: what a meter in the clean pipe sees
     pipe_pressure: Array  # behind the filter
+    tap_pressure: Array  # at the upstream tap of a meter in the clean pipe, where the air runs
     tank_pressure: Array
     intake_flow: Array  # through port and hose
     metered_flow: Array
@@ -72,13 +73,16 @@ class State:
     converged: NDArray[np.bool_]
 
 
-def solve(setting: Setting, x: Mapping[str, Array], start: Array | None = None) -> State:
+def solve(
+    setting: Setting, x: Mapping[str, Array], start: Array | None = None, tolerance: float = FINE
+) -> State:
     """The operating point of every machine at every point.
 
     x: displacement [m3], slip_speed [rpm], wear (slip over healthy), laminar_share, belt,
     leak_a, leak_b, leak_c [m2], filter_linear [Pa s/m3], filter_square [Pa s2/m6], pipe_term,
     intake_term and meter_term [1/m4], hose_loss [velocity heads], outlet [Pa s2/kg2], warming
-    (T1/T0), heat_loss. start: inlet over ambient pressure of a machine nearby.
+    (T1/T0), heat_loss, tap [velocity heads]. start: inlet over ambient pressure of a machine
+    nearby.
 
     The way from blower to nozzle is walked backwards from an inlet pressure, and must end at
     the ambient one: one unknown a point, by the secant method in its square, within bounds.
@@ -89,7 +93,7 @@ def solve(setting: Setting, x: Mapping[str, Array], start: Array | None = None) 
     low, high = np.full_like(y, _LEAST**2), np.full_like(y, _GREATEST**2)
     state, miss, slope = _walk(setting, x, np.sqrt(y) * p0)
     for _ in range(_ROUNDS):
-        done = np.abs(miss) < _TOLERANCE
+        done = np.abs(miss) < tolerance
         if done.all():
             break
         low, high = np.where(miss < 0, y, low), np.where(miss < 0, high, y)
@@ -101,7 +105,7 @@ def solve(setting: Setting, x: Mapping[str, Array], start: Array | None = None) 
             secant = (new_miss - miss) / (new - y)
         slope = np.where(np.isfinite(secant) & (secant > 0.05), secant, rough)
         y, miss = new, new_miss
-    return State(**state, converged=np.abs(miss) < 1e3 * _TOLERANCE)
+    return State(**state, converged=np.abs(miss) < 1e3 * FINE)
 
 
 def _shape(setting: Setting, x: Mapping[str, Array]) -> tuple[int, ...]:
@@ -158,6 +162,7 @@ def _walk(
         "leak_c": leak_c,
         "pipe_flow": pipe,
         "pipe_pressure": behind,
+        "tap_pressure": behind - x["tap"] * (pipe / setting.meter_area) ** 2 * rt / (2 * behind),
         "tank_pressure": tank,
         "intake_flow": intake,
         "metered_flow": np.where(setting.in_pipe, pipe, intake),

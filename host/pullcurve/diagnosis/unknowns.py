@@ -48,6 +48,8 @@ class Unknowns:
             names.append("belt")
         if any(reading.quantity == "discharge_rise" for reading in evidence.readings):
             names.append("heat_loss")
+        if any(reading.quantity == "pipe_vacuum" for reading in evidence.readings):
+            names.append("tap")
         if not setting.judged.all():
             names.append("filter_then")
         names += [f"plate_{i}" for i in range(len(evidence.plate_terms))]
@@ -123,6 +125,7 @@ class Unknowns:
         return {
             "displacement": facts.displacement_m3 * scatter("displacement") * np.exp(sheet[:, [0]]),
             "slip_speed": facts.slip_speed_rpm * scatter("slip") * np.exp(sheet[:, [1]]),
+            "slip_scatter": scatter("slip"),
             "laminar_share": np.clip(facts.laminar_share + sheet[:, [2]], 0.0, MOST_LAMINAR),
             "wear": np.ones((len(z), 1)),
             "belt": scatter("belt"),
@@ -138,6 +141,7 @@ class Unknowns:
             "outlet": scatter("outlet") / facts.rated_flow_m3_s**2,
             "warming": scatter("warming"),
             "heat_loss": scatter("heat_loss"),
+            "tap": scatter("tap"),
         }
 
     def _add(self, x: Machine, on: str, has: NDArray[np.bool_], size: Array) -> None:

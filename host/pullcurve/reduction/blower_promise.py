@@ -76,7 +76,7 @@ def sheet_fit(blower: Blower) -> RatingFit | None:
         rounding=sheet.rounding_m3_s,
         reference_pressure=sheet.reference_pressure,
         reference_temperature=sheet.reference_temperature_k,
-        displacement=_stated(blower),
+        displacement=stated_displacement(blower),
         back_pressure=(
             UNSTATED_BACK_PRESSURE if sheet.back_pressure is None else Estimate(sheet.back_pressure)
         ),
@@ -104,7 +104,8 @@ def blower_worth(machine: Machine) -> BlowerWorth | None:
     )
 
 
-def _stated(blower: Blower) -> Estimate | None:
+def stated_displacement(blower: Blower) -> Estimate | None:
+    """A turn's displacement in m3 by the rig; None where it states none."""
     if blower.displacement is None or blower.displacement_uncertainty is None:
         return None
     u = blower.displacement * blower.displacement_uncertainty / COVERAGE
@@ -134,7 +135,7 @@ def _promise(machine: Machine) -> Promise | None:
 
 def _without_sheet(machine: Machine) -> Promise | None:
     """The slip is then what is usual, give or take its great doubt."""
-    stated = _stated(machine.blower)
+    stated = stated_displacement(machine.blower)
     if stated is None:
         return None
     speed = machine.rated_speed_rpm or UNKNOWN_SPEED_RPM
