@@ -12,7 +12,7 @@ from pullcurve.diagnosis.causes import ON_SPEED, Posterior
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.inference import Problem, fit
 from pullcurve.diagnosis.ledger import Ledger
-from pullcurve.diagnosis.priors import CAUSE_OF, priors
+from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES, priors
 from pullcurve.diagnosis.readings import DecidingReading
 from pullcurve.diagnosis.speeds import speed_posterior
 from pullcurve.diagnosis.verdict import Interval, Verdict
@@ -83,30 +83,32 @@ class Outcome:
 
 
 def left_open(evidence: Evidence, subject: Subject) -> Causes:
-    """Healthy and single causes that readings without error would leave beside the truth.
+    """Answers that readings without error would leave beside the truth.
 
-    evidence: such readings. Each single cause and the healthy machine is fitted to them by the
-    diagnosis' own model and priors; an answer is open while its log evidence, prior included,
-    is within TOLD of the best fit of the true one. The verdict has no part in it.
+    evidence: such readings. The healthy machine and each single cause, for a pair each pair
+    too, are fitted to them by the diagnosis' own model and priors; an answer is open while its
+    log evidence, prior included, is within TOLD of the true one's. The verdict has no part in
+    it.
     """
     on_path = bool(evidence.setting.belt_between.any())
     on_speed = ("low_speed",) if on_path else ON_SPEED
     table = priors()
-    singles = [h for h in table.hypotheses(tuple(table.faults)) if len(h.faults) < 2]
-    sets = [tuple(f for f in h.faults if f not in on_speed) for h in singles]
+    most = max(len(subject.causes), 1)
+    answers = [h for h in table.hypotheses(tuple(table.faults)) if len(h.faults) <= most]
+    sets = [tuple(f for f in h.faults if f not in on_speed) for h in answers]
     unique = list(dict.fromkeys(sets))
     fits = fit(Problem(evidence, table, unique))
     speeds = speed_posterior(evidence.speeds, table, frozenset(on_speed), 0).log_evidence
     log: dict[str, float] = {}
-    for hypothesis, on_the_path in zip(singles, sets, strict=True):
-        cause = CAUSE_OF[hypothesis.faults[0]] if hypothesis.faults else "healthy"
+    for hypothesis, on_the_path in zip(answers, sets, strict=True):
+        cause = "+".join(c for c in CAUSES if c in hypothesis.causes) or "healthy"
         value = float(
             np.log(hypothesis.prior)
             + fits.log_evidence[unique.index(on_the_path)]
             + speeds[frozenset(f for f in hypothesis.faults if f in on_speed)]
         )
         log[cause] = max(value, log.get(cause, -np.inf))
-    true = subject.causes[0] if subject.causes else "healthy"
+    true = "+".join(subject.causes) or "healthy"
     return tuple(name for name, value in log.items() if name != true and value > log[true] - TOLD)
 
 

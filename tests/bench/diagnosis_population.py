@@ -45,7 +45,7 @@ def quick(number: int, seed: int, wide: bool) -> Outcome | None:
         truth = truth_at(subject, subject.engine_rpm, facts.rated_rpm, facts.rated_flow_m3_s)
     except ScenarioError:
         return None
-    open_too = left_open(exact, subject) if len(subject.causes) < 2 else ()
+    open_too = left_open(exact, subject)
     outcome = Outcome(number, subject.causes, subject.faults, groups_of(subject), open_too, truth)
     began = now_s()
     found = diagnosis_of(evidence, frozenset())
@@ -66,7 +66,7 @@ def whole(number: int, seed: int, wide: bool) -> Outcome | None:
         truth = truth_at(subject, watched.engine_rpm, facts.rated_rpm, facts.rated_flow_m3_s)
     except ScenarioError:
         return None
-    open_too = left_open(exact, subject) if len(subject.causes) < 2 else ()
+    open_too = left_open(exact, subject)
     outcome = Outcome(number, subject.causes, subject.faults, groups_of(subject), open_too, truth)
     outcome.trouble = watched.trouble or ""
     began = now_s()

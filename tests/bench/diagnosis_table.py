@@ -73,7 +73,9 @@ def _figures(outcomes: list[Outcome], *, wide: bool) -> None:
     _line("  undecided: a reading is named, right", with_reading, lambda o: o.deciding_right, "")
     _line("single hidden in healthy scatter: false cause", hidden, lambda o: o.false_cause, "")
     _line("  called healthy", hidden, lambda o: o.result == "healthy", "")
-    _line("pairs: both right", pairs, _right, "55 or more of those that can be told")
+    told_pairs = [o for o in pairs if not o.told_from]
+    _line("pairs that can be told: both right", told_pairs, _right, "55 or more")
+    _line("all pairs: both right", pairs, _right, "")
     _line("  one right, nothing false", pairs, lambda o: o.result == "partly", "")
     _line("a false cause stated", outcomes, lambda o: o.false_cause, "2 at most")
     _line("undecided", outcomes, lambda o: not o.decided, "40 at most")

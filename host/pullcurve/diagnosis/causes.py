@@ -88,8 +88,8 @@ def posterior(evidence: Evidence, priors: Priors, seed: int = 0) -> Posterior:
         drawn = generator.integers(0, len(of_speeds.belt[part]), len(rows))
         low[rows], belt[rows] = of_speeds.low_speed[part][drawn], of_speeds.belt[part][drawn]
     if belt_on_path:
-        belt = np.broadcast_to(machines.x["belt"], (len(sampled), evidence.setting.judged.size))
-        belt = belt[:, int(np.argmax(evidence.setting.judged))]
+        top = evidence.top
+        belt = 1 - machines.state.speed_rpm[:, top] / evidence.setting.shaft_rpm[top]
     return Posterior(
         hypotheses,
         probability,

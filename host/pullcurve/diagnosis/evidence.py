@@ -31,6 +31,8 @@ MODEL_FLOW = 0.003  # of the flow
 MODEL_VACUUM_PA = 25.0
 MODEL_VACUUM = 0.005  # of the vacuum
 DISCHARGE_K, DISCHARGE_SHARED_K = 0.7, 1.5  # of a discharge temperature: each point, all points
+LAG_S = (60.0, 40.0)  # time constant of casing and probe, and its standard uncertainty (judgement)
+LAG_SHARE = 0.15  # of what that adds: no casing is of first order
 TACH_U = 0.002  # of a hand tachometer's reading
 GAUGE_OWN, GAUGE_SHARED = 0.3, 0.5  # of a gauge's half-width, as standard uncertainties
 RELIEF_NEAR = 0.92  # of its setting: a relief valve may weep
@@ -236,7 +238,11 @@ class _Part:
                 if typed:
                     engine, engine_u = float(np.mean(typed)) * ratio / facts.rated_rpm, TACH_U
         else:
+            # Without the belt's slip, whose doubt the point's speed carries.
             engine = float(row["speed_rpm"]) / facts.rated_rpm
+            rpm, rpm_u = channels.marks["engine_shaft"].between(row["start_s"], row["end_s"])
+            if np.isfinite(rpm):
+                engine_u = max(rpm_u / rpm, 1e-4)
         return Speeds(engine, engine_u, blower, u)
 
     @staticmethod
@@ -276,18 +282,33 @@ class _Part:
             yield Reading(GAUGE_AT[place], points, np.array([v for _, v in read]), covariance)
 
     def discharge(self) -> Reading | None:
-        """How much hotter the air leaves the blower than it came in from the open."""
-        rise = self.points["discharge_temperature_k"].to_numpy(float) - self.temperature
-        points = np.flatnonzero(np.isfinite(rise))
+        """How much hotter the air leaves the blower than it came in from the open.
+
+        Casing and probe lag: what they still lack of a steady temperature is, in first order,
+        their time constant times the slope within the point. The constant's doubt is shared.
+        """
+        measured = self.points["discharge_temperature_k"].to_numpy(float)
+        points = np.flatnonzero(np.isfinite(measured))
         if not len(points):
             return None
-        covariance = np.full((len(points),) * 2, DISCHARGE_SHARED_K**2)
-        return Reading(
-            "discharge_rise",
-            points,
-            rise[points],
-            covariance + DISCHARGE_K**2 * np.eye(len(points)),
-        )
+        lag_s, lag_u_s = LAG_S
+        slope = self._slopes("discharge_temperature_k")[points]
+        rise = (measured - self.temperature)[points] + lag_s * slope
+        ones = np.ones((len(points), len(points)))
+        covariance = DISCHARGE_SHARED_K**2 * ones + lag_u_s**2 * np.outer(slope, slope)
+        own = np.hypot(DISCHARGE_K, LAG_SHARE * lag_s * slope)
+        return Reading("discharge_rise", points, rise, covariance + np.diag(own**2))
+
+    def _slopes(self, column: str) -> Array:
+        """How fast a channel moves within each point, per second."""
+        table = self.run.channels.table
+        time_s, values = table["time_s"].to_numpy(), table[column].to_numpy(float)
+        found = []
+        for start, end in zip(self.points["start_s"], self.points["end_s"], strict=True):
+            inside = (time_s >= start) & (time_s <= end) & np.isfinite(values)
+            steep = np.polyfit(time_s[inside], values[inside], 1)[0] if inside.sum() > 2 else 0.0
+            found.append(float(steep))
+        return np.array(found)
 
 
 def _readings(parts: Sequence[_Part]) -> Iterator[Reading]:

@@ -80,14 +80,13 @@ class Problem:
         return path_model.solve(self.evidence.setting, machines, start, tolerance)
 
     def residuals(self, state: State) -> Array:
-        """Whitened misfit of the readings: (machines, rows)."""
-        return np.concatenate(
-            [
+        """Whitened misfit of the readings: (machines, rows). Not finite where no air flows."""
+        with np.errstate(invalid="ignore"):
+            each = [
                 (predicted(reading, self.evidence, state) - reading.value) @ whiten.T
                 for reading, whiten in zip(self.evidence.readings, self._whiten, strict=True)
-            ],
-            axis=1,
-        )
+            ]
+        return np.concatenate(each, axis=1)
 
 
 def predicted(reading: Reading, evidence: Evidence, state: State) -> Array:

@@ -22,6 +22,8 @@ _ROUNDS = 30
 FINE, ROUGH = 1e-9, 1e-6  # of the ambient pressure's square
 _LEAST, _GREATEST = 0.12, 1.0  # inlet pressure over ambient
 LEAST_PA = 1e3  # where an iteration strays
+BELT_LOAD_PA = 10e3  # vacuum at which a belt slips by `belt`
+MOST_BELT = 0.8
 
 
 @dataclass(frozen=True)
@@ -79,10 +81,10 @@ def solve(
     """The operating point of every machine at every point.
 
     x: displacement [m3], slip_speed [rpm], wear (slip over healthy), laminar_share, belt,
-    leak_a, leak_b, leak_c [m2], filter_linear [Pa s/m3], filter_square [Pa s2/m6], pipe_term,
-    intake_term and meter_term [1/m4], hose_loss [velocity heads], outlet [Pa s2/kg2], warming
-    (T1/T0), heat_loss, tap [velocity heads]. start: inlet over ambient pressure of a machine
-    nearby.
+    belt_with_load (share of it that goes with the vacuum), leak_a, leak_b, leak_c [m2],
+    filter_linear [Pa s/m3], filter_square [Pa s2/m6], pipe_term, intake_term and meter_term
+    [1/m4], hose_loss [velocity heads], outlet [Pa s2/kg2], warming (T1/T0), heat_loss, tap
+    [velocity heads]. start: inlet over ambient pressure of a machine nearby.
 
     The way from blower to nozzle is walked backwards from an inlet pressure, and must end at
     the ambient one: one unknown a point, by the secant method in its square, within bounds.
@@ -120,7 +122,10 @@ def _walk(
     p0 = setting.ambient_pressure
     t1 = setting.temperature * x["warming"]
     rt = setting.gas_constant * t1
-    speed = setting.shaft_rpm * np.where(setting.belt_between, 1 - x["belt"], 1.0)
+    # A belt creeps with what it pulls, and the pull goes with the pressure's rise.
+    pull = 1 + x["belt_with_load"] * (np.maximum(p0 - p1, 0.0) / BELT_LOAD_PA - 1)
+    belt = np.minimum(x["belt"] * pull, MOST_BELT)
+    speed = setting.shaft_rpm * np.where(setting.belt_between, 1 - belt, 1.0)
     per_rpm = p1 / rt * x["displacement"] / 60
     # The silencer's loss from the flow without slip, then with it.
     p2 = p0 + x["outlet"] * (per_rpm * speed) ** 2

@@ -41,18 +41,20 @@ class Law:
     first: float  # median or low
     second: float  # factor of one sd below, or high
     third: float  # factor of one sd above
+    tail: float = 0.0  # above the median, times the cube of the sds, in the logarithm
 
     @classmethod
     def of(cls, table: Mapping[str, Any]) -> "Law":
         if table["law"] == "lognormal":
-            return cls("lognormal", table["median"], table["below"], table["above"])
+            own = (table["median"], table["below"], table["above"], table.get("tail", 0.0))
+            return cls("lognormal", *own)
         return cls(table["law"], table["low"], table["high"], 0.0)
 
     def value(self, z: Array) -> Array:
         """The value whose probability of not being exceeded is that of `z`, standard normal."""
         if self.law == "lognormal":
             factor = np.where(z < 0, np.log(self.second), np.log(self.third))
-            return np.asarray(self.first * np.exp(factor * z))
+            return np.asarray(self.first * np.exp(factor * z + self.tail * np.maximum(z, 0) ** 3))
         share = special.ndtr(z)
         if self.law == "uniform":
             return np.asarray(self.first + (self.second - self.first) * share)

@@ -45,7 +45,7 @@ class Unknowns:
         if setting.hose_on.any():
             names.append("hose" if facts.hose_loss is not None else "hose_unstated")
         if setting.belt_between.any():
-            names.append("belt")
+            names += ["belt", "belt_with_load"]
         if any(reading.quantity == "discharge_rise" for reading in evidence.readings):
             names.append("heat_loss")
         if any(reading.quantity == "pipe_vacuum" for reading in evidence.readings):
@@ -129,6 +129,7 @@ class Unknowns:
             "laminar_share": np.clip(facts.laminar_share + sheet[:, [2]], 0.0, MOST_LAMINAR),
             "wear": np.ones((len(z), 1)),
             "belt": scatter("belt"),
+            "belt_with_load": scatter("belt_with_load"),
             "leak_a": area * scatter("leak_a"),
             "leak_b": area * scatter("leak_b"),
             "leak_c": area * scatter("leak_c"),
