@@ -136,7 +136,7 @@ def _walk(
         healthy = x["slip_speed"] * ((1 - share) * root + share * narrow)
         slip = healthy * x["wear"]
         blower = per_rpm * (speed - slip)
-        p2 = p0 + x["outlet"] * blower**2
+        p2 = p0 + x["outlet"] * np.maximum(blower, 0.0) ** 2
     leak_c = leak_flow(x["leak_c"], p0, p1, rt)
     pipe = blower - leak_c
     pipe_term = x["pipe_term"] + np.where(setting.in_pipe, x["meter_term"], 0.0)
