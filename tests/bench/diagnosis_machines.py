@@ -15,10 +15,13 @@ from pullcurve.physics.hose import COUPLING_LOSS, FRICTION, JET_LOSS, plate_loss
 
 SOUND = 0.25  # of the machines
 PAIRS = 0.25  # of the faulty ones
-FAULTS = (
-    *("low_speed", "slipping_belt", "worn_clearances", "leak_a", "leak_b", "leak_c"),
-    *("restriction_intake", "restriction_filter"),
-)
+FAULTS = {  # by cause; each is as likely as the others
+    "low_speed": ("low_speed",),
+    "slipping_belt": ("slipping_belt",),
+    "worn_clearances": ("worn_clearances",),
+    "leak": ("leak_a", "leak_b", "leak_c"),
+    "restriction": ("restriction_intake", "restriction_filter"),
+}
 LEAST_WEAR = {False: 1.8, True: 2.2}  # times the sound slip, plain and wide
 MOST_LEAK = 0.003  # of a sound machine, each place, of the port's area
 MOST_BELT = 0.012
@@ -162,11 +165,11 @@ _GAUGES = {"blower inlet": "blower_air", "tank": "tank_air"}
 def _faults(dice: Dice) -> tuple[str, ...]:
     if dice.chance(SOUND):
         return ()
-    first = dice.one_of(FAULTS)
-    if not dice.chance(PAIRS):
-        return (first,)
-    others = [fault for fault in FAULTS if CAUSE_OF[fault] != CAUSE_OF[first]]
-    return (first, dice.one_of(others))
+    first = dice.one_of(tuple(FAULTS))
+    causes = [first]
+    if dice.chance(PAIRS):
+        causes.append(dice.one_of([cause for cause in FAULTS if cause != first]))
+    return tuple(dice.one_of(FAULTS[cause]) for cause in causes)
 
 
 def _hose(dice: Dice, position: str, port: float) -> Tree | None:

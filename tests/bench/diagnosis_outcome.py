@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from diagnosis_machines import FAULTS, Subject
+from diagnosis_machines import Subject
 from diagnosis_truth import Truth
 from pullcurve.diagnosis.causes import ON_SPEED, Posterior
 from pullcurve.diagnosis.evidence import Evidence
@@ -174,6 +174,3 @@ def groups_of(subject: Subject) -> Causes:
 def now_s() -> float:
     """Processor time: a busy machine does not count."""
     return time.process_time()
-
-
-__all__ = ["FAULTS", "Outcome", "fill", "groups_of", "left_open", "now_s"]

@@ -95,6 +95,9 @@ def steady(
             clog_loss=choke * ones,
             plate_loss=np.where(plate_on, subject.plate_loss, 0.0),
             filter_linear=machine.filter.linear_pa_s_m3 * ones,
+            leak_a_m2=machine.leaks.a_m2 * ones,
+            leak_b_m2=machine.leaks.b_m2 * ones,
+            leak_c_m2=machine.leaks.c_m2 * ones,
         )
         path = start = Path(machine, meter, now).solve(NO_TANK_S, start)
         rise = path.outlet_pressure - path.blower_pressure

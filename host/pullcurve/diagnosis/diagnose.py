@@ -1,6 +1,6 @@
 """A run's diagnosis: ledger, verdict, and the reading that would decide what is left open."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pullcurve.diagnosis.causes import Posterior, posterior
 from pullcurve.diagnosis.evidence import Evidence, gather, unsaid_plates
@@ -47,6 +47,11 @@ def diagnosis_of(evidence: Evidence, troubles: frozenset[str]) -> Diagnosis:
     found = verdict(evidence, believed, troubles)
     deciding = None
     if not found.decided and not found.vetoed_by and len(found.candidates) > 1:
-        first, second = (frozenset(causes) for causes in found.candidates[:2])
-        deciding = deciding_reading(evidence, believed, first, second)
+        answers = [frozenset(causes) for causes in found.candidates]
+        best = deciding_reading(evidence, believed, answers)
+        if best is not None:
+            # The two that it tells apart are said first.
+            deciding, *pair = best
+            rest = [i for i in range(len(answers)) if i not in pair]
+            found = replace(found, candidates=tuple(found.candidates[i] for i in [*pair, *rest]))
     return Diagnosis(evidence, believed, ledger(evidence, believed), found, deciding)

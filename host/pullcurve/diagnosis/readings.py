@@ -1,12 +1,13 @@
-"""Which further reading would tell two answers apart, and by how much it would differ.
+"""Which further reading would tell answers apart, and by how much it would differ.
 
 What each answer leaves open of the machine predicts each reading that could be taken. A
 reading decides where the two predictions lie farther apart than their own spread and the
 reading's uncertainty allow.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -25,6 +26,7 @@ SENSOR_PA: Final = 60.0  # a compared absolute sensor, standard uncertainty
 SAME_METER: Final = 0.005  # of a flow against another one of the same meter
 DECIDES: Final = 2.0  # distance of two predictions over their spread
 LEAST_SAMPLES: Final = 30
+NEAR: Final = 0.5  # of the likeliest answer's probability
 
 
 @dataclass(frozen=True)
@@ -51,27 +53,50 @@ class DecidingReading:
 
 
 def deciding_reading(
-    evidence: Evidence,
-    posterior: Posterior,
-    first: frozenset[str],
-    second: frozenset[str],
-) -> DecidingReading | None:
-    """The reading that tells two sets of causes apart best; None where nothing would."""
-    of = np.array([h.causes == first for h in posterior.hypotheses])[posterior.sampled]
-    other = np.array([h.causes == second for h in posterior.hypotheses])[posterior.sampled]
-    if min(of.sum(), other.sum()) < LEAST_SAMPLES:
-        return None
-    found = [
-        DecidingReading(
-            name,
-            kind,
-            float(values[of].mean()),
-            float(values[other].mean()),
-            float(np.sqrt(values[of].var() + values[other].var() + u**2)),
-        )
-        for name, kind, values, u in _predictions(evidence, posterior)
+    evidence: Evidence, posterior: Posterior, answers: Sequence[frozenset[str]]
+) -> tuple[DecidingReading, int, int] | None:
+    """The reading that tells most among `answers`, sets of causes, the likeliest first; and
+    the two of them that it tells best, by their numbers. None where nothing would.
+
+    What it tells is counted over all pairs of answers that are at least half as likely as the
+    likeliest: their probabilities times the square of what does not overlap, for a pair that is
+    half told is not told.
+    """
+    of_sets = posterior.of_causes()
+    likely = [a for a in answers if of_sets.get(a, 0.0) >= NEAR * of_sets.get(answers[0], 0.0)]
+    likely = list(answers[: max(2, len(likely))])
+    causes = [hypothesis.causes for hypothesis in posterior.hypotheses]
+    samples = [np.array([c == each for c in causes])[posterior.sampled] for each in likely]
+    pairs = [
+        (i, j)
+        for i, j in combinations(range(len(likely)), 2)
+        if min(samples[i].sum(), samples[j].sum()) >= LEAST_SAMPLES
     ]
-    return max(found, key=lambda reading: reading.distance, default=None)
+    best = None
+    most = 0.0
+    for name, kind, values, u in _predictions(evidence, posterior):
+        told = {
+            (i, j): of_sets[likely[i]]
+            * of_sets[likely[j]]
+            * np.expm1(_overlap(values[samples[i]], values[samples[j]], u)) ** 2
+            for i, j in pairs
+        }
+        if sum(told.values()) > most:
+            most = sum(told.values())
+            i, j = max(told, key=lambda pair: told[pair])
+            a, b = values[samples[i]], values[samples[j]]
+            spread = float(np.sqrt(a.var() + b.var() + u**2))
+            best = (DecidingReading(name, kind, float(a.mean()), float(b.mean()), spread), i, j)
+    return best
+
+
+def _overlap(a: Array, b: Array, u: float) -> float:
+    """Logarithm of how far two predictions, taken as normal, overlap (Bhattacharyya's
+    coefficient, from memory). One that is sharp and one that is wide overlap little even where
+    their means are near: a belt that slips may slip by anything, a sound one does not."""
+    first, second = a.var() + u**2 / 2, b.var() + u**2 / 2
+    apart = (a.mean() - b.mean()) ** 2 / (4 * (first + second))
+    return -float(apart + np.log((first + second) / (2 * np.sqrt(first * second))) / 2)
 
 
 def _predictions(

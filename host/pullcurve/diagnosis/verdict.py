@@ -18,11 +18,12 @@ from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES
 
 Array = NDArray[np.float64]
 
-NAMED_AT: Final = 0.93  # probability of a cause to be named
-ALONE_AT: Final = 0.60  # of the named ones to be all there is, for the verdict to be decided
-HEALTHY_AT: Final = 0.70
-COVERED: Final = 0.97  # by the candidates of an undecided verdict
-WIDER: Final = 1.1  # than the samples' interval (judgement)
+NAMED_AT: Final = 0.90  # probability of a cause to be named
+ALONE_AT: Final = 0.50  # of the named ones to be all there is, for the verdict to be decided
+HEALTHY_AT: Final = 0.65
+COVERED: Final = 0.95  # by the candidates of an undecided verdict
+WORTH_LISTING: Final = 0.1  # of the likeliest candidate's probability
+WIDER: Final = 1.05  # than the samples' interval (judgement)
 MOST_MISFIT: Final = 4.0  # chi square over readings: beyond it no explanation fits
 
 # Troubles of the measurement that leave no verdict on the machine.
@@ -54,7 +55,8 @@ class Verdict:
     """`label`: the causes that are named; empty with `decided` for a healthy machine.
 
     Undecided, `label` holds what is certain all the same, and `candidates` every set of causes
-    that the data leave open, the likeliest first; () is a healthy machine.
+    that the data leave open; () is a healthy machine. The likeliest come first, and of those
+    near to it the two that the deciding reading tells apart.
     """
 
     decided: bool
@@ -77,7 +79,10 @@ def verdict(evidence: Evidence, posterior: Posterior, troubles: frozenset[str]) 
     within = sum(p for s, p in sets.items() if named <= s)
     decided = not vetoes and exactly >= (ALONE_AT * within if named else HEALTHY_AT)
     candidates, covered = [], 0.0
+    least = WORTH_LISTING * next(iter(sets.values()))
     for causes_there, p in sets.items():
+        if p < least:
+            break
         candidates.append(_ordered(causes_there))
         covered += p
         if covered >= COVERED:

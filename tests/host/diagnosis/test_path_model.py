@@ -44,6 +44,8 @@ def parameters(truth: Truth) -> dict[str, np.ndarray]:
         "meter_term": 0.7 / (np.pi / 4 * 0.10226**2) ** 2 * ONE,
         "outlet": 4000.0 * ONE,
         "warming": ONE,
+        "belt_with_load": 0 * ONE,
+        "tap": 1.3 * ONE,
         "heat_loss": 0.08 * ONE,
     }
 

@@ -29,8 +29,9 @@ def judged(truth: Truth, *troubles: str) -> Verdict:
 
 def decided_by(truth: Truth) -> DecidingReading | None:
     seen, found = believed(truth)
-    first, second = (frozenset(causes) for causes in judged(truth).candidates[:2])
-    return deciding_reading(seen, found, first, second)
+    answers = [frozenset(causes) for causes in judged(truth).candidates]
+    best = deciding_reading(seen, found, answers)
+    return best and best[0]
 
 
 def test_a_healthy_machine_is_called_healthy() -> None:
