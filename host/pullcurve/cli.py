@@ -107,11 +107,14 @@ def report(
     from pullcurve.diagnosis.diagnose import diagnose
     from pullcurve.quantities import UNIT_SYSTEMS
     from pullcurve.reduction.run import read_run
+    from pullcurve.report.diagnosis_from_run import check_baseline
     from pullcurve.report.files import write_report
     from pullcurve.report.from_run import result_of
 
     run = read_run(log, rig_path)
     earlier = None if baseline is None else read_run(baseline)
+    if earlier is not None:
+        check_baseline(run, earlier)
     result = result_of(run, diagnose(run, earlier), "" if baseline is None else baseline.name)
     paths = []
     if result.points:

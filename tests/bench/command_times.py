@@ -75,6 +75,11 @@ def main() -> None:
         log = Path(folder) / "ten_minutes.runlog"
         ten_minutes(log)
         report_times = pairs((pullcurve, "report", str(log)), (python, "-c", LIBRARIES))
+        read = "from pullcurve import read_run; from pullcurve.diagnosis.diagnose import diagnose; "
+        read += f"run = read_run({str(log)!r})"
+        verdict_times = pairs((python, "-c", f"{read}; diagnose(run)"), (python, "-c", read))
+    verdicts = [ours - bare for ours, bare in verdict_times]
+    print(f"verdict: {statistics.median(verdicts):.2f} s beyond reading the run (aim: under 2)")
     ratios = [ours / bare for ours, bare in report_times]
     print(
         f"report of ten minutes: {statistics.median(ratios):.2f} times the import of the "

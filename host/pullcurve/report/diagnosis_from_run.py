@@ -9,6 +9,7 @@ from pullcurve.diagnosis.healthy import healthy_band, hose_end_flow, wear_alone
 from pullcurve.diagnosis.ledger import Step
 from pullcurve.diagnosis.priors import CAUSE_OF
 from pullcurve.diagnosis.verdict import Interval as Range
+from pullcurve.errors import ReportError
 from pullcurve.physics import air
 from pullcurve.physics.spoils import SPOILS, carrying
 from pullcurve.reduction.records import rows_of
@@ -16,8 +17,22 @@ from pullcurve.reduction.run import Run
 from pullcurve.report import diagnosis_result as told
 
 ZERO_CELSIUS_K: Final = 273.15
+_SAME_BLOWER: Final = 0.01  # between two displacements as they were typed
 FAR_BELOW: Final = 0.7  # of the healthy flow: less than this asks what it would take
 _UNITS: Final = {"speed": "rpm", "pressure": "Pa", "temperature_difference": "K", "ratio": "1"}
+
+
+def check_baseline(run: Run, earlier: Run) -> None:
+    """Raises ReportError where the earlier run's rig names another blower."""
+    now, then = run.rig.machine.blower, earlier.rig.machine.blower
+    turns = (now.displacement, then.displacement)
+    apart = None not in turns and abs((turns[0] or 1) / (turns[1] or 1) - 1) > _SAME_BLOWER
+    sheets = (now.rating, then.rating)
+    if apart or (None not in sheets and sheets[0] != sheets[1]):
+        raise ReportError(
+            f"{earlier.log.path}: its rig names another blower than that of {run.log.path}; a "
+            "baseline is an earlier run of the same machine"
+        )
 
 
 def run_diagnosis(

@@ -16,7 +16,6 @@ from pullcurve.report.ledger_words import (
 )
 from pullcurve.report.next_steps import DEFERS, next_steps, reading_words
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import percent
 from pullcurve.report.sentences import shown_range
 from pullcurve.report.tables import NONE, Column, Table
 from pullcurve.report.trade_words import spoil_sentences, trade_sentences
@@ -26,6 +25,7 @@ from pullcurve.report.verdict_words import (
     candidate_words,
     capital,
     first_step,
+    probability_words,
     reading_sentences,
     sized,
     verdict_sentences,
@@ -38,7 +38,7 @@ _NOTHING: Final = dict.fromkeys(
         *("baseline", "defers", "why_none"),
     )
 )
-_NEXT_TO_NOTHING: Final = 1e-4  # a probability that is told as "under 0.1 %"
+_FINEST: Final = 0.2  # of the shortfall's half-width: no line is told closer
 _TOTALS: Final = {
     "rated": "rated flow",
     "healthy": "a blower in good order here",
@@ -91,7 +91,7 @@ def _candidates(said: RunDiagnosis) -> Table | None:
     return Table(
         (Column("what the data leave open"), Column("probability", kind="number")),
         tuple(
-            (capital(candidate_words(each)), _probability(each.probability))
+            (capital(candidate_words(each)), probability_words(each.probability))
             for each in said.candidates
         ),
     )
@@ -110,7 +110,7 @@ def _causes(said: RunDiagnosis) -> Table | None:
         tuple(
             (
                 capital(NOUNS[cause.name]),
-                _probability(cause.probability),
+                probability_words(cause.probability),
                 NONE if cause.size is None else sized(cause),
                 _OF_WHAT[cause.name],
             )
@@ -119,10 +119,6 @@ def _causes(said: RunDiagnosis) -> Table | None:
         "Probability that the cause is there, alone or with another. Size with its 95 % interval, "
         "in the cases in which it is there.",
     )
-
-
-def _probability(p: float) -> str:
-    return percent(max(p, _NEXT_TO_NOTHING))
 
 
 _OF_WHAT: Final = {
@@ -160,8 +156,10 @@ def _mass_ledger(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> Ta
     whole = (ledger.rated, *ledger.steps, ledger.healthy, ledger.metered)
     rows = []
     for step in (*whole, ledger.shortfall, ledger.lost):
-        width = ledger.shortfall.volume.half if step is ledger.rated else 0.0
-        flows, masses = shown_range(step.volume, volume, width), shown_range(step.mass, mass)
+        volumes = max(step.volume.half, _FINEST * ledger.shortfall.volume.half)
+        kilograms = max(step.mass.half, _FINEST * ledger.shortfall.mass.half)
+        flows = shown_range(step.volume, volume, volumes)
+        masses = shown_range(step.mass, mass, kilograms)
         name = _TOTALS.get(step.name) or f"less {item_words(step.name, position)}"
         rows.append(
             (

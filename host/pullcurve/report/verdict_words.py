@@ -19,6 +19,7 @@ from pullcurve.report.sentences import shown_range
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _SIGMAS_95: Final = 1.96
+_SURE: Final = 0.99
 _NAMED_AT_MOST: Final = 3  # candidates in the first sentence
 _MOST: Final = 0.8  # of the probability, that those hold where they can
 _LOST_TO: Final = frozenset(("worn_clearances", "leak"))  # what takes a healthy blower's flow
@@ -107,8 +108,15 @@ def _likeliest(candidates: Sequence[Candidate]) -> list[Candidate]:
 
 
 def _sure(said: RunDiagnosis) -> str:
-    of = percent(said.probability or 0.0)
+    of = probability_words(said.probability or 0.0)
     return f"Probability of this answer among all that were weighed: {of}"
+
+
+def probability_words(p: float) -> str:
+    """Per cent; no model is good for more than two digits of it, nor for certainty."""
+    if p > _SURE:
+        return f"over {100 * _SURE:.0f}{_NO_BREAK}%"
+    return percent(p) if p >= 1 - _SURE else f"under {100 * (1 - _SURE):.0f}{_NO_BREAK}%"
 
 
 def _taken(said: RunDiagnosis, units: UnitSystem) -> list[str]:

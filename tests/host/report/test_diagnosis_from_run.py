@@ -10,7 +10,9 @@ import pytest
 
 import pullcurve
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
+from pullcurve.errors import ReportError
 from pullcurve.reduction.run import Run
+from pullcurve.report.diagnosis_from_run import check_baseline
 from pullcurve.report.diagnosis_result import NoDiagnosis, RunDiagnosis
 from pullcurve.report.from_run import result_of
 from pullcurve.report.result import RunResult
@@ -86,6 +88,17 @@ def test_a_vetoed_verdict_says_nothing_of_the_machine(run: Run, found: Diagnosis
     assert said.vetoed_by == ("tubes_reversed",)
     assert (said.ledger, said.spoil, said.wear_alone, said.probability) == (None,) * 4
     assert (said.causes, said.candidates, said.healthy_band) == ((), (), ())
+
+
+def test_another_blower_is_no_baseline(run: Run) -> None:
+    check_baseline(run, run)
+    blower = run.rig.machine.blower
+    assert blower.displacement is not None
+    larger = blower.model_copy(update={"displacement": 1.05 * blower.displacement})
+    machine = run.rig.machine.model_copy(update={"blower": larger})
+    other = replace(run, rig=run.rig.model_copy(update={"machine": machine}))
+    with pytest.raises(ReportError, match="another blower"):
+        check_baseline(run, other)
 
 
 def test_a_run_without_a_diagnosis_says_why(run: Run) -> None:

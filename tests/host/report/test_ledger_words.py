@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from host.report.diagnoses import FAR_BELOW, HEALTHY, TWIN, diagnosed, ledger, single
+from host.report.diagnoses import FAR_BELOW, HEALTHY, TWIN, diagnosed, ledger, single, step
 from pullcurve.quantities import SI, UNIT_SYSTEMS, US, UnitSystem
 from pullcurve.report.ledger_words import (
     bill,
@@ -52,6 +52,16 @@ def test_every_bar_of_the_bill_is_drawn_on_the_page() -> None:
         r'class="number">1028</td>\s*<td role="cell" class="range">1009 to 1047', drawn
     )
     assert "as stated" in drawn
+
+
+def test_what_is_nothing_is_told_as_nothing_in_every_table() -> None:
+    """Rounding leaves 1e-17 where a step is nothing at all."""
+    whole = ledger()
+    dust = step("wear_and_leak_behind", -3.1e-17, -1.8e-16, 6.4e-17)
+    steps = (*whole.steps[:3], dust, *whole.steps[4:])
+    said = TWIN.model_copy(update={"ledger": whole.model_copy(update={"steps": steps})})
+    for text in (page(diagnosed(said), US), summary(diagnosed(said), US)):
+        assert not re.search(r"0\.0000|e-1[67]", text)
 
 
 def test_the_caption_says_how_the_foot_stands_to_the_meter() -> None:
