@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from pullcurve.diagnosis.comparison import same_meter
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.priors import CAUSES
 from pullcurve.diagnosis.verdict import Interval, interval, sizes
@@ -37,11 +38,16 @@ class CauseChange:
 def diagnose_both(
     first: Run, later: Run, known: Diagnosis | str | None = None
 ) -> tuple[Diagnosis | str, Diagnosis | str, bool]:
-    """The diagnosis of each run. The first is the later one's baseline where it is called
-    healthy; the last value says so. known: what `diagnose` gave of the first."""
+    """The diagnosis of each run. known: what `diagnose` gave of the first.
+
+    The first is the later one's baseline where it is called healthy, and both are of one machine
+    and meter as far as the rigs tell; the last value says so.
+    """
     before = diagnose(first) if known is None else known
     healthy = not isinstance(before, str) and before.verdict.decided and not before.verdict.label
-    return before, diagnose(later, first if healthy else None), healthy
+    one = first.rig.name == later.rig.name and first.rig.machine == later.rig.machine
+    baseline = healthy and one and same_meter(first, later)[0]
+    return before, diagnose(later, first if baseline else None), baseline
 
 
 def cause_changes(first: Diagnosis, later: Diagnosis) -> tuple[CauseChange, ...]:

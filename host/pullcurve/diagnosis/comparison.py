@@ -21,7 +21,8 @@ from pullcurve.errors import LogError
 from pullcurve.physics import air
 from pullcurve.physics.primary_elements import SHORT_PIPE_UNCERTAINTY
 from pullcurve.reduction.run import BELT_SLIP, Run
-from pullcurve.uncertainty import Result, covariance_between_runs, propagate
+from pullcurve.reduction.straightness import NONE_THERE
+from pullcurve.uncertainty import Reach, Result, propagate
 
 Array = NDArray[np.float64]
 
@@ -151,7 +152,7 @@ def _pair(one: RunCurve, other: RunCurve) -> Pair:
         both = np.zeros_like(of_first)
         if same:
             alone = _not_shared(one.run, other.run)
-            both = mine @ covariance_between_runs(_without(before, alone), after) @ theirs.T
+            both = mine @ _common(before, after, alone) @ theirs.T
         # r = v/u - 1, so dr = dv/u - v du/u^2.
         du, dv = np.diag(v / u**2), np.diag(1 / u)
         apart = du @ of_first @ du + dv @ of_later @ dv
@@ -250,16 +251,36 @@ def _in_open_air(mass: Result) -> Result:
     return Result(mass.inputs, mass.value / of_air.value, parts / of_air.value)
 
 
-def _without(result: Result, names: tuple[str, ...]) -> Result:
-    keep = [entry.name not in names for entry in result.inputs]
-    inputs = tuple(entry for entry in result.inputs if entry.name not in names)
-    return Result(inputs, result.value, result.contributions[keep])
+def _common(first: Result, later: Result, alone: tuple[str, ...]) -> Array:
+    """Covariance of the points of one run with those of the other, by what their meter shares.
+
+    Where a run knows the meter less well than the other, for a reason of its own such as too
+    short a pipe ahead, only what both have is shared. alone: inputs that are not.
+    """
+    others = {entry.name: entry for entry in later.inputs if entry.shared == Reach.METER}
+    found = np.zeros((len(first.value), len(later.value)))
+    for entry in first.inputs:
+        other = others.get(entry.name)
+        if entry.shared != Reach.METER or other is None or entry.name in alone:
+            continue
+        u = entry.standard_uncertainty, other.standard_uncertainty
+        share = min(u) / max(u) if np.ndim(u[0]) == np.ndim(u[1]) == 0 and max(u) > 0 else 1.0
+        found += share * np.outer(first.contribution(entry.name), later.contribution(entry.name))
+    return found
 
 
 def _not_shared(first: Run, later: Run) -> tuple[str, ...]:
-    """Inputs of the meter that are another's in the other run: the end of the tube changed."""
-    same = first.rig.meter.inlet_loss == later.rig.meter.inlet_loss
-    return () if same else ("inlet loss",)
+    """Inputs of the meter that are others in the other run: the end of its tube changed, or the
+    flow that comes into it may swirl in another way, at another place or where eddies show."""
+    one, other = first.rig.meter, later.rig.meter
+    alone = () if one.inlet_loss == other.inlet_loss else ("inlet loss",)
+    eddies = any(_straightness_u(run) > NONE_THERE / COVERAGE for run in (first, later))
+    return (*alone, "straight flow") if eddies or one.position != other.position else alone
+
+
+def _straightness_u(run: Run) -> float:
+    inputs = () if run.flows is None else run.flows.mass.inputs
+    return sum(float(np.max(e.standard_uncertainty)) for e in inputs if e.name == "straight flow")
 
 
 def same_meter(first: Run, later: Run) -> tuple[bool, str]:

@@ -36,13 +36,15 @@ class RunCurve:
         self.run = run
         self.left_out: list[str] = []
         self.from_engine = run.channels.blower_shaft_from == "engine_shaft"
-        name = run.log.path.name
+        nothing = (
+            f"{run.log.path}: it has no settled point with a flow to compare; its report says why"
+        )
         if run.flows is None or run.points.empty:
-            raise LogError(f"{name}: it has no settled point with a flow to compare")
+            raise LogError(nothing)
         stated = (run.points["withheld"] == "").to_numpy()
         good = np.flatnonzero(stated & (run.flows.mass.value > 0))
         if not len(good):
-            raise LogError(f"{name}: it has no settled point with a flow to compare")
+            raise LogError(nothing)
         self._speeds = run.points["speed_rpm"].to_numpy(float)
         self._mass = run.flows.mass.value
         self._set(self._alike(good))

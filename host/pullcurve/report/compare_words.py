@@ -12,7 +12,7 @@ from pullcurve.report.compare_result import (
     Pair,
 )
 from pullcurve.report.diagnosis_result import Interval
-from pullcurve.report.rounding import Measured, counted, measured, percent, significant
+from pullcurve.report.rounding import Measured, counted, measured, percent, ranged, significant
 from pullcurve.report.tables import NONE, Column, Table, measured_column
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
@@ -49,7 +49,8 @@ _VERDICTS: Final = {
 
 
 def title(said: Comparison) -> str:
-    return " against ".join(_name(said, number) for number in range(len(said.runs), 0, -1))
+    later = " and ".join(_name(said, pair.later) for pair in said.pairs)
+    return f"{later} against {_name(said, 1)}"
 
 
 def headlines(said: Comparison, units: UnitSystem) -> list[str]:
@@ -140,6 +141,8 @@ def _cancels(said: Comparison, pair: Pair) -> str:
     if pair.moved:
         places = [_PLACES[said.runs[number - 1].position] for number in (1, pair.later)]
         place = f" It stood {places[0]} in the first run and {places[1]} in the later one."
+        if "in the clean pipe" in places:
+            place += " The air ahead of it is another there, for which 0.5 % is added."
     return (
         f"Both runs are taken to be measured with one meter: {pair.same_meter_because}.{place} An "
         "error of that meter, of its discharge coefficient above all, is in both flows alike and "
@@ -308,6 +311,8 @@ def causes_table(pair: Pair) -> Table:
     note += "Sure: the interval of the difference leaves zero out. "
     if pair.baseline:
         note += "The first run is called healthy, so it served the later one as its baseline."
+    else:
+        note += "Each run was judged by itself, without the other one as its baseline."
     return Table(columns, rows, note.strip())
 
 
@@ -436,11 +441,8 @@ def _mass(value: float, unit: DisplayUnit) -> str:
 
 
 def _of(interval: Interval, unit: DisplayUnit) -> str:
-    ends = [
-        significant(unit.difference_from_si(each), 2)
-        for each in (interval.value, interval.low, interval.high)
-    ]
-    return f"{ends[0]} ({ends[1]} to {ends[2]}){_NO_BREAK}{unit.label}"
+    ends = (unit.difference_from_si(e) for e in (interval.value, interval.low, interval.high))
+    return f"{ranged(*ends)}{_NO_BREAK}{unit.label}"
 
 
 def _range(interval: Interval) -> str:

@@ -185,6 +185,18 @@ def test_what_is_not_the_meters_does_not_make_it_another_one() -> None:
     assert pair.change["mass_flow"].u95 > plain.change["mass_flow"].u95
 
 
+def test_of_a_meter_that_one_run_knows_less_well_only_what_both_have_is_shared() -> None:
+    """C of 2 % and of 3 %: the root of 3^2 - 2^2 is left, not 3 - 2."""
+    port = rig("port")
+    less = {"discharge_coefficient_uncertainty": 0.03}
+    other = port.model_copy(update={"meter": port.meter.model_copy(update=less)})
+    first = made_up(HELD, moved(HELD))
+    plain = one_pair(first, made_up(HELD, moved(HELD)))
+    pair = one_pair(first, made_up(HELD, moved(HELD), on=other))
+    more = pair.change["mass_flow"].u95 ** 2 - plain.change["mass_flow"].u95 ** 2
+    assert more == pytest.approx(0.03**2 - 0.02**2, rel=0.05)
+
+
 def test_a_belt_between_counts_only_where_one_run_watches_the_engine() -> None:
     by_blower = made_up(HELD, moved(HELD))
     by_engine = made_up(HELD, moved(HELD), shaft="engine_shaft")
