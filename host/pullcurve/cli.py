@@ -392,7 +392,8 @@ def watch(
     server = PageServer(session, board, listener, shared=share)
     for link in server.links:
         if share:
-            click.echo(code(link))
+            for row in code(link):
+                click.secho(row, fg="black", bg="bright_white")
         click.echo(f"the page: {link}")
     show.say(f"recording {source} into {log}; Ctrl-C ends it")
     if rig is None:

@@ -20,6 +20,7 @@ LOOPBACK = ("localhost", "127.0.0.1")
 # which of its own addresses it would.
 _PRIVATE = ("10.255.255.255", "172.31.255.255", "192.168.255.255", "169.254.255.255")
 _END_WITHIN_S = 2
+QUIET = 4  # modules around a code (ISO/IEC 18004, from memory)
 
 
 def open_port(port: int, *, shared: bool) -> socket.socket:
@@ -57,18 +58,17 @@ def own_addresses() -> list[str]:
     return [address for address in found if not address.startswith("127.")]
 
 
-def code(link: str) -> str:
-    """The link as a QR code for a terminal."""
-    modules = [list(row) for row in segno.make_qr(link, error="m").matrix_iter(border=2)]
+def code(link: str) -> list[str]:
+    """The link as a QR code (ISO/IEC 18004) in lines of text: dark ink on a light page."""
+    modules = [list(row) for row in segno.make_qr(link, error="m").matrix_iter(border=QUIET)]
     if len(modules) % 2:
         modules.append([0] * len(modules[0]))
-    # Light modules are drawn, so that the code is dark on light on a dark terminal.
-    blocks = {(0, 0): "█", (0, 1): "▀", (1, 0): "▄", (1, 1): " "}
+    blocks = {(0, 0): " ", (0, 1): "▄", (1, 0): "▀", (1, 1): "█"}
     rows = zip(modules[::2], modules[1::2], strict=True)
-    return "\n".join(
+    return [
         "".join(blocks[bool(a), bool(b)] for a, b in zip(upper, lower, strict=True))
         for upper, lower in rows
-    )
+    ]
 
 
 class PageServer:

@@ -40,7 +40,7 @@ def restlessness(inside: pd.DataFrame) -> float:
     speed = inside["speed_rpm"].to_numpy()
     width = max(1, round(MEAN_S / float(inside["length_s"].median())))
     count = len(values) // width
-    if count < 4 or not np.nanmean(values):
+    if count < 4 or not np.nansum(values) or not np.nansum(speed):  # the shaft may stand
         return 0.0
     relative = values / np.nanmean(values) - (speed / np.nanmean(speed)) ** 2
     means = relative[: count * width].reshape(count, width).mean(axis=1)

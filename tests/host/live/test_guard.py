@@ -6,9 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import segno
 
 from host.live.served import Quiet, Served, served
 from pullcurve.live.guard import STALE
+from pullcurve.live.serving import code
 
 PATHS = ("/", "/events", "/page.js", "/curve.js", "/report", "/runlog")
 NOTE = json.dumps({"text": "engine 2900 rpm"})
@@ -90,6 +92,15 @@ def test_a_token_of_another_start_is_stale(tmp_path: Path) -> None:
         status, _, said = after.ask("/", headers=old)
         assert status == 403
         assert STALE in said
+
+
+def test_the_code_holds_the_link_dark_on_light_with_its_margin() -> None:
+    link = "http://192.168.137.1:8095/?token=AbCdEfGhIjKlMnOpQrStUv"
+    halves = {" ": (0, 0), "▄": (0, 1), "▀": (1, 0), "█": (1, 1)}
+    rows = [[halves[char][half] for char in line] for line in code(link) for half in (0, 1)]
+    wanted = [list(row) for row in segno.make_qr(link, error="m").matrix_iter(border=4)]
+    assert rows[: len(wanted)] == wanted
+    assert not any(map(any, rows[len(wanted) :]))
 
 
 def test_what_is_sent_may_be_anything(alone: Served) -> None:
