@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -170,7 +171,8 @@ class Session:
                 self._say()
             except Exception as fault:  # noqa: BLE001  (the recording goes on)
                 self._now = Now("no flow", 0.0, f"The page cannot work this out: {fault!r}.")
-                self._say()
+                with suppress(Exception):
+                    self._say()
 
     def _look(self, *, ended: bool) -> None:
         newest, looked_at = self.receiver.newest, self._looked_at

@@ -33,6 +33,7 @@ KEPT_S = 60.0  # of the run's newest part
 ZERO_S = 8.0  # of a stretch with the engine off, to be kept until the next one
 ZERO_KEPT_S = 20.0
 SHOWN = 10  # blocks that a reading is a mean of
+LEAST_FRESH = 5  # blocks of them with a reading
 MEASURED_S = 2.0  # over which the flow's uncertainty is taken
 MARGIN_S = 1.5  # kept beside a zero, so that its own ends are found again
 # What a minute tells as surely as a whole run.
@@ -125,11 +126,14 @@ class Latest:
         pressure = self._pressure(blocks, self._header)
         if pressure is None or basis is None or self._rig is None:
             return Reading(self._newest, speed, pressure, None)
-        zeroed = pressure - basis.zero_pa
+        zeroed = pressure - (basis.zero_pa if np.isfinite(basis.zero_pa) else 0.0)
         if not speed and abs(zeroed) < basis.floor_pa:
             return Reading(self._newest, speed, zeroed, 0.0)
         at = replace(basis.pressure, mean=np.array([zeroed]))
-        value = float(flow.standard_flow(at, basis.around, self._rig)[0])
+        try:
+            value = float(flow.standard_flow(at, basis.around, self._rig)[0])
+        except ValueError:
+            value = np.nan
         known = np.isfinite(value) and zeroed > 0
         return Reading(self._newest, speed, zeroed, value if known else None)
 
@@ -192,14 +196,15 @@ class Latest:
         stretch = Stretch(
             max(newest_s - MEASURED_S, float(table["time_s"].iloc[0])), newest_s, speed
         )
-        point = measured_points(run.channels, run.zeros, [stretch])
         zero = run.zeros.table.iloc[-1] if len(run.zeros.table) else None
         floor_pa = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
         sensor = run.records.header.sensor("meter_dp")
         accuracy = SENSOR_PARTS[sensor.part].differential_pressure if sensor else None
-        if accuracy is None or not np.isfinite(point["differential_pressure_pa"].iloc[0]):
+        fresh = table["differential_pressure_pa"][table["time_s"] >= stretch.start_s]
+        if accuracy is None or np.isfinite(fresh).sum() < LEAST_FRESH:
             self._basis = None
-            return Now("no flow", 0.0, "The differential-pressure sensor gives no readings.")
+            return Now("no flow", 0.0, "The differential-pressure sensor gives no readings yet.")
+        point = measured_points(run.channels, run.zeros, [stretch])
         around = surroundings(point, run.zeros.table, table, run.records, run.rig, run.notes)
         pressure = pressure_at(point, run.channels, run.zeros, accuracy, run.records, run.rig)
         self._basis = _Basis(
@@ -208,8 +213,8 @@ class Latest:
         shared: dict[str, Any] = {
             "zero_pa": None if zero is None else float(zero["zero_pa"]),
             "zero_s": 0.0 if zero is None else float(zero["end_s"] - zero["start_s"]),
-            "ambient_pressure_pa": float(around.pressure.value[0]),
-            "ambient_temperature_k": float(around.temperature.value[0]),
+            "ambient_pressure_pa": _known(around.pressure.value[0]),
+            "ambient_temperature_k": _known(around.temperature.value[0]),
         }
         off_s = _standing_s(table)
         zeroed = float(point["differential_pressure_pa"].iloc[0])
@@ -221,10 +226,14 @@ class Latest:
         )
         if stands:
             return Now("engine off", off_s, **shared)
-        flows = flow.solve(pressure, around, run.rig)
+        try:
+            flows = flow.solve(pressure, around, run.rig)
+        except ValueError:  # with next to no pressure there is no pulsation relative to it
+            self._basis = None
+            return Now("changing", 0.0, **shared)
         u95 = float(flows.standard.expanded_uncertainty()[0])
         if "inlet" in around.places:
-            shared["vacuum_blower_pa"] = float(
+            shared["vacuum_blower_pa"] = _known(
                 around.pressure.value[0] - around.places["inlet"].pressure[0]
             )
         settled_s = _settled_s(run, newest_s)
@@ -252,6 +261,10 @@ class Latest:
             self._assembler.forget(
                 lambda host_s: host_s >= oldest_s or zero[0] <= host_s <= zero[1]
             )
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
 
 
 def _standing_s(table: pd.DataFrame) -> float:

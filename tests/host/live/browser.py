@@ -63,6 +63,13 @@ def wait(page: Page, holds: Callable[[], bool], seconds: float = 60) -> None:
         page.wait_for_timeout(50)
 
 
+def report_words(page: Page) -> str:
+    """All words of the report that stands on the page, or comes there soon."""
+    frame = page.frame_locator("#report")
+    frame.locator("h1").wait_for(timeout=60_000)
+    return frame.locator("body").inner_text()
+
+
 def check_access(page: Page) -> None:
     """Nothing found by axe-core, and every target large enough for a glove."""
     found = Axe().run(page, options=_RULES).response["violations"]
