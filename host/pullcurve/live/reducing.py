@@ -1,11 +1,14 @@
 """The whole log, reduced in a process of its own, so that a long run does not slow the page."""
 
+import math
 import signal
 import time
+from collections.abc import Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
 from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
@@ -86,8 +89,8 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
             end_s=row["end_s"],
             speed_rpm=row["speed_rpm"],
             speed_u95_rpm=row["speed_u95_rpm"],
-            flow_m3_s=None if row["withheld"] else row["standard_flow_m3_s"],
-            flow_u95_m3_s=None if row["withheld"] else row["standard_flow_u95_m3_s"],
+            flow_m3_s=_stated(row, "standard_flow_m3_s"),
+            flow_u95_m3_s=_stated(row, "standard_flow_u95_m3_s"),
             withheld=row["withheld"],
         )
         for row in run.points.to_dict("records")
@@ -99,6 +102,11 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
         duration_s=float(run.channels.table["time_s"].iloc[-1]),
         seconds=time.perf_counter() - began_s,
     )
+
+
+def _stated(row: Mapping[Any, Any], column: str) -> float | None:
+    value = row[column]
+    return None if row["withheld"] or not math.isfinite(value) else float(value)
 
 
 def _report(log: Path, rig_text: str, rig_name: str, units: str) -> str:
