@@ -198,11 +198,7 @@ def _dropouts(run: "Run", name: str, marks: Marks, least_s: float) -> Iterator[T
     table = run.channels.table
     time_s, zeroed = table["time_s"].to_numpy(), _zeroed(run).to_numpy()
     floor = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
-    edges = [
-        (s, e)
-        for s, e in marks.gaps()
-        if e - s >= least_s and (e - s > RUN_DOWN_S or _turns_on(marks, s, e))
-    ]
+    edges = [(s, e) for s, e in marks.gaps() if e - s > RUN_DOWN_S or _turns_on(marks, s, e)]
     if len(marks.time_s):
         first, last = float(marks.time_s[0]), float(marks.time_s[-1])
         near, far = marks.at(np.array([first + 0.4, first + 2.5]), 0.8)
@@ -211,7 +207,10 @@ def _dropouts(run: "Run", name: str, marks: Marks, least_s: float) -> Iterator[T
         near, far = marks.at(np.array([last - 0.4, last - 2.5]), 0.8)
         if near > STEADY_SHARE * far:
             edges.append((last, float(time_s[-1])))
-    silent = [(s, e) for s, e in edges if _flows_through(time_s, zeroed, s, e, floor)]
+    # A second pickup's last record ends before the run does.
+    silent = [
+        (s, e) for s, e in edges if e - s >= least_s and _flows_through(time_s, zeroed, s, e, floor)
+    ]
     if silent:
         seconds = sum(end - start for start, end in silent)
         yield Trouble(
