@@ -93,13 +93,13 @@ def _last_place(number: Decimal, digits: int) -> int:
 
 def _to_place(value: float, place: int) -> Decimal:
     # repr is the shortest text of a float: 0.25 and 2.675 round as a reader would round them.
-    return (Decimal(repr(value)).scaleb(-place).quantize(Decimal(1), ROUND_HALF_UP)).scaleb(place)
+    return (Decimal(repr(float(value))).scaleb(-place).quantize(Decimal(1), ROUND_HALF_UP)).scaleb(place)
 
 
 def _to_digits(value: float, digits: int) -> Decimal:
     if value == 0:
         return Decimal(0)
-    first = _to_place(value, _last_place(Decimal(repr(value)), digits))
+    first = _to_place(value, _last_place(Decimal(repr(float(value))), digits))
     # 99.6 became 100, which has a digit more than was asked for.
     return _to_place(float(first), _last_place(first, digits))
 
