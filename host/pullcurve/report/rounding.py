@@ -93,7 +93,9 @@ def _last_place(number: Decimal, digits: int) -> int:
 
 def _to_place(value: float, place: int) -> Decimal:
     # repr is the shortest text of a float: 0.25 and 2.675 round as a reader would round them.
-    return (Decimal(repr(float(value))).scaleb(-place).quantize(Decimal(1), ROUND_HALF_UP)).scaleb(place)
+    return (Decimal(repr(float(value))).scaleb(-place).quantize(Decimal(1), ROUND_HALF_UP)).scaleb(
+        place
+    )
 
 
 def _to_digits(value: float, digits: int) -> Decimal:
