@@ -35,7 +35,8 @@ NONE_SINGLE = 0.25  # no interval of one pitch in a block
 MANY_MISSED = 0.3  # a mark, beyond two of a turn or half of all
 OFF_PITCHES, OFF_MOST, OFF_WEIGHT = 0.05, 3.0, 0.5  # an interval beside whole pitches
 EXTREME_FREE = 0.08  # uneven marks make the least interval small, and the greatest great
-JUMP, JUMP_FREE = 100.0, 0.25  # no shaft doubles its speed between two blocks
+RAMP = 4.0  # at most, the change of the speed
+JUMP, JUMP_FREE, JUMP_S = 100.0, 0.25, 0.1  # no shaft's speed changes so much so soon
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -198,9 +199,12 @@ def _most_likely(
     columns = np.arange(marks.shape[1])
     for i in range(1, len(marks)):
         change = np.abs(log_pitch[i][:, None] - log_pitch[i - 1])
-        cost = np.log1p((change / (own[i][:, None] + own[i - 1])) ** 2)
+        longer = max(1.0, float(blocks.since_s[i]) / JUMP_S)
+        cost = np.log1p((change / (own[i][:, None] + own[i - 1]) / longer) ** 2)
+        cost = np.minimum(cost, RAMP)
         if follows[i]:
-            cost += JUMP * np.maximum(change - JUMP_FREE, 0)
+            free = JUMP_FREE * longer
+            cost += JUMP * np.maximum(change - free, 0)
         likely = np.where(np.isnan(cost), -np.inf, total - cost)
         came_from[i] = likely.argmax(axis=1)
         total = score[i] + likely[columns, came_from[i]]

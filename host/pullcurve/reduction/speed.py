@@ -152,6 +152,9 @@ def marks(edges: pd.DataFrame, marks_per_turn: int) -> Marks:
         longest_s = np.maximum(FEW_PITCHES * pitch_s, GREATEST_GAP_S)
         begins |= greatest_s > np.minimum(GREATEST_GAP * pitch_s, longest_s)
         pitches = np.where(begins, 1 + (last_s - first_s) / pitch_s, since_s / pitch_s)
+        longest = greatest_s / pitch_s
+        # No sign of a missed mark where it is not, as when the shaft starts or runs down.
+        whole = np.abs(longest - np.round(longest)) < 0.15
     # Of a block before which records are missing, the marks in between were not counted.
     odd = (odd | lost | begins) & np.isfinite(pitches)
     rounded = np.where(np.isfinite(counted.passed), counted.passed, np.round(pitches))
@@ -177,7 +180,7 @@ def marks(edges: pd.DataFrame, marks_per_turn: int) -> Marks:
         interval=((first_s - np.roll(last_s, 1)) / _near_pitch(since_s, passed))[plain],
         interval_mark=np.roll(count, 1)[plain],
         passed=int(passed.sum()),
-        missed=int(np.maximum(passed - number, 0)[~lost].sum()),
+        missed=int(np.maximum(passed - number, 0)[~lost & whole].sum()),
         doubled=int(np.maximum(number - passed, 0)[~lost].sum()),
         rejected=int(edges["rejects"].sum()),
     )
