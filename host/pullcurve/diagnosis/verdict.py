@@ -18,12 +18,12 @@ from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES
 
 Array = NDArray[np.float64]
 
-NAMED_AT: Final = 0.90  # probability of a cause to be named
+NAMED_AT: Final = 0.87  # probability of a cause to be named
 ALONE_AT: Final = 0.50  # of the named ones to be all there is, for the verdict to be decided
-HEALTHY_AT: Final = 0.65
-COVERED: Final = 0.95  # by the candidates of an undecided verdict
-WORTH_LISTING: Final = 0.1  # of the likeliest candidate's probability
-WIDER: Final = 1.05  # than the samples' interval (judgement)
+HEALTHY_AT: Final = 0.62
+COVERED: Final = 0.93  # by the candidates of an undecided verdict
+WORTH_LISTING: Final = 0.15  # of the likeliest candidate's probability
+WIDER: Final = 1.15  # than the samples' interval: of a size (judgement)
 MOST_MISFIT: Final = 4.0  # chi square over readings: beyond it no explanation fits
 
 # Troubles of the measurement that leave no verdict on the machine.
@@ -112,7 +112,7 @@ def _cause(name: str, evidence: Evidence, posterior: Posterior) -> Cause:
         for fault, cause in CAUSE_OF.items()
         if cause == name and fault != name
     }
-    size = interval(sizes(name, evidence, posterior)[there]) if there.sum() >= 20 else None
+    size = interval(sizes(name, evidence, posterior)[there], WIDER) if there.sum() >= 20 else None
     return Cause(name, posterior.of_cause(name), size, places)
 
 
@@ -154,9 +154,9 @@ def _at(value: Array, points: NDArray[np.bool_]) -> Array:
     return value[:, points] if value.shape[1] > 1 else value
 
 
-def interval(samples: Array) -> Interval:
-    """Mean and the ends of the central 95 %, a little farther out for what no law of the path
-    knows of a real machine."""
+def interval(samples: Array, wider: float = 1.0) -> Interval:
+    """Mean and the ends of the central 95 %. `wider`: by how much they are set farther out, for
+    what no law of the path knows of a real machine."""
     mean = float(np.mean(samples))
     low, high = np.quantile(samples, [0.025, 0.975])
-    return Interval(mean, mean - WIDER * (mean - float(low)), mean + WIDER * (float(high) - mean))
+    return Interval(mean, mean - wider * (mean - float(low)), mean + wider * (float(high) - mean))
