@@ -9,6 +9,15 @@ import pytest
 
 from population import one_run
 from population_instruments import TROUBLES
+from pullcurve.bench.plant import simulate
+from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
+from pullcurve.bench.world import World
+from pullcurve.diagnosis.diagnose import diagnose
+from pullcurve.links.direct_link import DirectLink
+from pullcurve.recording import record
+from pullcurve.reduction.run import read_run
+from pullcurve.rig.loading import load_rig
+from pullcurve.run_log.writing import LogWriter
 
 SEED = 20
 
@@ -25,3 +34,24 @@ def test_no_trouble_is_named_where_none_is(tmp_path: Path) -> None:
     for number in range(6):
         outcome = one_run(number, SEED, "none", tmp_path)
         assert not set(outcome.named) & set(TROUBLES), (number, outcome.named)
+
+
+def test_a_blower_near_its_end_is_no_water_in_a_line(tmp_path: Path) -> None:
+    """Its slip, 27 times the healthy one, bends the curve as an offset does."""
+    drawn = load_scenario(shipped_scenarios()["worn_sweep"]).model_dump()
+    drawn["machine"]["blower"]["slip_factor"] = 27.0
+    scenario = Scenario.model_validate(drawn)
+    path = tmp_path / "wrecked.runlog"
+    rig = Path(__file__).parents[2] / "hardware" / "rigs" / "port.toml"
+    with (
+        DirectLink(scenario, World(scenario, simulate(scenario))) as link,
+        LogWriter(path, now=scenario.start) as writer,
+    ):
+        writer.rig(scenario.start, load_rig(rig).text)
+        record(link, writer)
+    run = read_run(path)
+    assert not run.troubles
+    found = diagnose(run)
+    assert not isinstance(found, str)
+    assert not found.verdict.vetoed_by
+    assert ("worn_clearances",) in found.verdict.candidates

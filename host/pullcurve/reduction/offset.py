@@ -37,6 +37,7 @@ LEAST_SPEEDS, APART = 3, 0.03  # that differ by so much of the greatest
 SIZES_PA = np.array([20.0, 45.0, 100.0, 220.0])  # of an offset, each as likely
 CHANGES = np.array([0.01, 0.04, 0.15])  # of a path, each as likely
 CHANGED = {True: 1.0, False: 0.1}  # chance of that over none's, with spoil and without
+WRECKED = 0.05  # chance of a blower near its end
 LIKENESS = {3e-4: 0.3, 1e-3: 0.3, 3e-3: 0.25, 8e-3: 0.15}  # of a hold to its curve
 WITHIN = 0.5  # of that, from part to part of a hold
 PATH_DRIFT = 0.005  # over the sweep: filter, warmth of the machine
@@ -107,23 +108,35 @@ def find_offset(
     top_pa = float(points["differential_pressure_pa"].iloc[known.top])
     if distinct_speeds(speed) < LEAST_SPEEDS or top_pa <= 0:
         return None
-    log_mean, log_covariance = log_curve(known)
-    hold = np.maximum(readings.hold, 0)
-    curve = top_pa * np.exp(log_mean)[hold] * (readings.speed_rpm / speed[hold]) ** 2
-    curve = np.where(readings.turning, curve, 0.0)
-    scale = np.outer(curve, curve)
-    steady = scale * (log_covariance[np.ix_(hold, hold)] + LEVEL**2)
-    steady += _slow(readings, curve, sensor)
-    likeness = scale * (readings.hold[:, None] == readings.hold) + np.diag((WITHIN * curve) ** 2)
     every = courses(readings)
-    columns = np.hstack((every.shape, every.shape * curve[:, None]))
-    weighed = [
-        weigh(readings.pressure_pa - curve, steady + size**2 * likeness, columns, share)
-        for size, share in LIKENESS.items()
-    ]
     middle_s = ((points["start_s"] + points["end_s"]) / 2).to_numpy()
     effect = readings.over_points(len(points), middle_s)
-    return _averaged(weighed, every, readings, effect, CHANGED[known.spoil])
+
+    def weighed(*, wrecked: bool) -> list[Weighed]:
+        log_mean, log_covariance = log_curve(known, wrecked=wrecked)
+        hold = np.maximum(readings.hold, 0)
+        curve = top_pa * np.exp(log_mean)[hold] * (readings.speed_rpm / speed[hold]) ** 2
+        curve = np.where(readings.turning, curve, 0.0)
+        scale = np.outer(curve, curve)
+        steady = scale * (log_covariance[np.ix_(hold, hold)] + LEVEL**2)
+        steady += _slow(readings, curve, sensor)
+        likeness = scale * (readings.hold[:, None] == readings.hold)
+        likeness += np.diag((WITHIN * curve) ** 2)
+        columns = np.hstack((every.shape, every.shape * curve[:, None]))
+        chance = WRECKED if wrecked else 1 - WRECKED
+        left = readings.pressure_pa - curve
+        return [
+            weigh(left, steady + size**2 * likeness, columns, chance * share)
+            for size, share in LIKENESS.items()
+        ]
+
+    usual = weighed(wrecked=False)
+    found = _averaged(usual, every, readings, effect, CHANGED[known.spoil])
+    if found.named:
+        # Slip that takes most of a blower's flow bends the curve as an offset does.
+        both = usual + weighed(wrecked=True)
+        found = _averaged(both, every, readings, effect, CHANGED[known.spoil])
+    return found
 
 
 def _slow(readings: Readings, curve: Array, sensor: Sensor) -> Array:

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 DRAWS, SEED = 400, 1
 # Judgement: what suction machines have, new and worn. At the top speed of the sweep:
 SLIP = (0.02, 0.3)  # of the speed, leaks behind the meter with it; even in the logarithm
+WRECKED_SLIP = (0.3, 0.7)  # of a blower near its end
 LAMINAR = 0.3  # of the slip, at most, in narrow gaps
 OUTLET = (0.003, 0.04)  # pressure over the ambient's at the blower's outlet
 LOST = {  # of the ambient pressure, ahead of the blower's inlet; even in the logarithm
@@ -66,8 +67,10 @@ class Known:
         return int(np.argmax(self.speed_rpm))
 
 
-def log_curve(known: Known) -> tuple[Array, Array]:
+def log_curve(known: Known, *, wrecked: bool = False) -> tuple[Array, Array]:
     """Mean and covariance of ln(dp) less its value at the fastest point.
+
+    wrecked: of a blower that has lost a third of its flow and more.
 
     Slip: N_s = S [(1 - a) sqrt(r - 1) + a (r - 1)(r + 1)/2] with the pressure ratio r, the
     trade's orifice form with a laminar share (the latter's form from memory). Loss ahead of
@@ -87,7 +90,7 @@ def log_curve(known: Known) -> tuple[Array, Array]:
         return dice.random((DRAWS, 1)) < 0.5
 
     speed = (known.speed_rpm / known.speed_rpm.max())[None, :]
-    slip, outlet = even_log(SLIP), even(*OUTLET)
+    slip, outlet = even_log(WRECKED_SLIP if wrecked else SLIP), even(*OUTLET)
     laminar = even(0, LAMINAR) * every_other()
     linear, pipe = even(0, LINEAR), PIPE_OVER_DP * dice.standard_normal((DRAWS, 1))
     fall, amplitude, belt = even(*FALL), even(0, PULSATION), even(0, BELT_SLIP) * known.belt
