@@ -83,8 +83,33 @@ def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
     metered = volume(state.metered_flow)
     ahead = leak_a + leak_b if in_pipe else np.zeros_like(leak_a)
 
+    # A sound machine may leak a little or not at all, and its belt slip: of that the low end
+    # knows nothing, unless both shafts are watched.
+    trifles = {}
+    for fault, loss in {
+        "leak_a": leak_a,
+        "leak_b": leak_b,
+        "leak_c": leak_c,
+        "slipping_belt": belt,
+    }.items():
+        faulty = np.array([fault in hypothesis.faults for hypothesis in posterior.hypotheses])
+        trifles[fault] = np.where(faulty[posterior.sampled], 0.0, loss)
+    behind_trifle = sum((trifles[place] for place in behind), start=np.zeros_like(wear))
+    trifle_of = {
+        "leak_ahead": trifles["leak_a"],
+        "leak_behind": behind_trifle,
+        "wear_and_leak_behind": behind_trifle,
+    }
+    if evidence.speeds.engine is None or evidence.speeds.blower is None:
+        trifle_of["belt"] = trifles["slipping_belt"]
+
     def step(name: str, samples: Array) -> Step:
-        return Step(name, interval(samples), interval(samples * density))
+        trifle = trifle_of.get(name, np.zeros_like(samples))
+        return Step(
+            name,
+            _reaching(interval(samples), samples - trifle),
+            _reaching(interval(samples * density), (samples - trifle) * density),
+        )
 
     return Ledger(
         rated=step("rated", rated),
@@ -99,6 +124,11 @@ def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
             for name, mass in _relieved(evidence, posterior).items()
         ),
     )
+
+
+def _reaching(of: Interval, without: Array) -> Interval:
+    """The interval, its low end as far down as that of the samples without trifles."""
+    return Interval(of.value, min(of.low, interval(without).low), of.high)
 
 
 def _healthy_slip(evidence: Evidence, posterior: Posterior) -> Array:
