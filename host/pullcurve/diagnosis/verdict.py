@@ -18,9 +18,9 @@ from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES
 
 Array = NDArray[np.float64]
 
-NAMED_AT: Final = 0.87  # probability of a cause to be named
+NAMED_AT: Final = 0.82  # probability of a cause to be named
 ALONE_AT: Final = 0.50  # of the named ones to be all there is, for the verdict to be decided
-HEALTHY_AT: Final = 0.62
+HEALTHY_AT: Final = 0.60
 COVERED: Final = 0.93  # by the candidates of an undecided verdict
 WORTH_LISTING: Final = 0.15  # of the likeliest candidate's probability
 WIDER: Final = 1.15  # than the samples' interval: of a size (judgement)
