@@ -1,0 +1,5 @@
+"""`python -m pullcurve.cli` is `pullcurve`."""
+
+from pullcurve.cli import main
+
+main()
