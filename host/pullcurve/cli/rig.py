@@ -75,6 +75,43 @@ def rig_check(file: Path, units: str) -> None:
         raise click.ClickException(f"{file}: mend what cannot be, named above")
 
 
+@rig_group.command("hose")
+@click.argument("file", type=existing)
+@click.argument("hose", nargs=-1, required=True)
+@click.option(
+    "--wall",
+    type=click.Choice(["smooth", "corrugated", "unknown"]),
+    default="unknown",
+    show_default=True,
+)
+@units_option
+@for_people
+def rig_hose(file: Path, hose: tuple[str, ...], wall: str, units: str) -> None:
+    """Say what the machine of the rig FILE would have with another HOSE: 30 m of 100 mm."""
+    from pullcurve.diagnosis.other_hose import with_other_hose
+    from pullcurve.quantities import UNIT_SYSTEMS, to_si
+    from pullcurve.report.hose_words import other_hose_text
+    from pullcurve.rig.loading import load_rig
+
+    said = " ".join(hose)
+    length, _, bore = said.partition(" of ")
+    try:
+        metres = to_si(length, "length"), to_si(bore, "length")
+    except ValueError as fault:
+        raise click.ClickException(
+            f"{said!r} is no hose: {fault}; write its length and bore, such as 30 m of 100 mm"
+        ) from None
+    if not (0.1 <= metres[0] <= 500 and 0.01 <= metres[1] <= 1):
+        raise click.ClickException(
+            f"{said!r} is no plausible hose: 0.1 m to 500 m long, 10 mm to 1 m wide"
+        )
+    rig = load_rig(file)
+    found = with_other_hose(rig, *metres, wall)
+    if isinstance(found, str):
+        raise click.ClickException(f"{file}: {found}")
+    click.echo(other_hose_text(rig.name, said, found, UNIT_SYSTEMS[units]), nl=False)
+
+
 def _typed_line() -> str:
     """The next line typed; shown too where it comes from a pipe, so that the dialogue reads on."""
     if sys.stdin is None:  # closed by whoever started the command

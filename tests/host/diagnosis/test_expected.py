@@ -1,7 +1,7 @@
-"""What readings could tell, against the table that was worked out for the grit unit.
+"""What readings could tell, against a table that was worked out for the grit unit by other code.
 
-`machine.md` 5 of the project's reference has these half-widths by other code, linearised at the
-same healthy machine; its path is known and its priors are 40 % for each cause.
+That too is linearised at the healthy machine; its path is known and its priors are 40 % for
+each cause. No published table of this kind was found.
 """
 
 from itertools import pairwise

@@ -80,7 +80,7 @@ def test_two_causes_at_once_are_both_named() -> None:
 
 
 # One sweep with the meter on the open end: slip beyond healthy, or air that comes in behind the
-# filter. machine.md of this trade's physics: no flow, speed or vacuum tells them apart.
+# filter: both only add to what the blower loses, and no flow, speed or vacuum tells them apart.
 TWINS = [Truth(wear=5.0, seen=("inlet_vacuum",)), Truth(leak_c=0.10, seen=("inlet_vacuum",))]
 
 
