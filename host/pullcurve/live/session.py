@@ -238,10 +238,11 @@ class Session:
         known = figures(self._now, reading, way)
         self.metrics = metrics(known, found, self._rig.name if self._rig is not None else "")
         now_s = time.monotonic()
-        if self._publisher is not None and now_s - self._published_s >= PUBLISH_EVERY_S:
+        due = now_s - self._published_s >= PUBLISH_EVERY_S
+        # Before the first record there is no reading, and in a replay no time of one.
+        if self._publisher is not None and receiver.newest is not None and due:
             self._published_s = now_s
-            at = receiver.newest or datetime.now().astimezone()
-            self._publisher.say(at, self._now.state, known, found, standing)
+            self._publisher.say(receiver.newest, self._now.state, known, found, standing)
         self._say_guide(way)
 
     def _say_guide(self, way: words.Way) -> None:
