@@ -5,25 +5,18 @@ from io import StringIO
 from pathlib import Path
 
 from pullcurve.diagnosis.comparison import QUANTITIES, columns_of
-from pullcurve.errors import ReportError
-from pullcurve.quantities import US, UnitSystem
+from pullcurve.quantities import UnitSystem
 from pullcurve.report import compare_words as words
 from pullcurve.report.compare_figure import compare_figure
 from pullcurve.report.compare_result import Comparison, Pair
 from pullcurve.report.drawing import NARROW_IN
-from pullcurve.report.files import refuse_foreign, replace_whole
+from pullcurve.report.files import write_files
 from pullcurve.report.page import environment, picture_source
 from pullcurve.report.pdf import pdf
 from pullcurve.report.sentences import SAFETY
 from pullcurve.report.summary import listed, paragraph, printable, text_table
 
 _COLUMNS = ("first_log", "later_log", "speed_rpm", "held_by")
-_BEGINNINGS = {
-    ".compare.html": b"<!doctype html>",
-    ".compare.pdf": b"%PDF-",
-    ".compare.csv": b"first_log,",
-    ".compare.json": b"{",
-}
 
 
 def compare_page(said: Comparison, units: UnitSystem) -> str:
@@ -101,25 +94,16 @@ def write_comparison(
 ) -> list[Path]:
     """Write NAME.compare.html, NAME.compare.csv and NAME.compare.json.
 
-    target: a folder that exists, where NAME joins the names of the logs, or the path up to and
-        with NAME; with_pdf and older files as in `files.write_report`.
+    target: as in `files.write_files`, NAME being the names of the logs, joined. with_pdf: write
+        the page as NAME.compare.pdf too.
     Returns the paths. Raises ReportError.
     """
-    if target.is_dir():
-        target = target / "_and_".join(Path(run.log_name).stem for run in said.runs)
-    if not target.parent.is_dir():
-        raise ReportError(f"{target.parent}: there is no such folder; make it first")
     html = compare_page(said, units)
-    contents = {
-        ".compare.html": html.encode("utf-8"),
-        ".compare.csv": compare_csv(said).encode("utf-8"),
-        ".compare.json": (said.model_dump_json(indent=1) + "\n").encode("utf-8"),
+    contents: dict[str, str | bytes] = {
+        ".compare.html": html,
+        ".compare.csv": compare_csv(said),
+        ".compare.json": said.model_dump_json(indent=1) + "\n",
     }
     if with_pdf:
-        contents[".compare.pdf"] = pdf(html, "letter" if units is US else "A4")
-    paths = {suffix: target.with_name(target.name + suffix) for suffix in contents}
-    for suffix, path in paths.items():
-        refuse_foreign(path, _BEGINNINGS[suffix])
-    for suffix, content in contents.items():
-        replace_whole(paths[suffix], content)
-    return list(paths.values())
+        contents[".compare.pdf"] = pdf(html, units)
+    return write_files(contents, target, "_and_".join(Path(r.log_name).stem for r in said.runs))

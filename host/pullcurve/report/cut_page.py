@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-from pullcurve.errors import ReportError
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.cut_figure import cut_figure
 from pullcurve.report.cut_result import CutResult
@@ -16,13 +15,11 @@ from pullcurve.report.cut_sentences import (
     summary_sentences,
 )
 from pullcurve.report.cut_words import said
-from pullcurve.report.files import refuse_foreign, replace_whole
+from pullcurve.report.files import write_files
 from pullcurve.report.page import environment, picture_source
 from pullcurve.report.rounding import minutes
 from pullcurve.report.sentences import SAFETY
 from pullcurve.report.summary import listed, paragraph, printable, text_table
-
-_BEGINNINGS = {".cut.html": b"<!doctype html>", ".cut.json": b"{"}
 
 
 def cut_page(result: CutResult, units: UnitSystem) -> str:
@@ -81,21 +78,13 @@ def cut_text(result: CutResult, units: UnitSystem) -> str:
 
 
 def write_cut(result: CutResult, units: UnitSystem, target: Path) -> list[Path]:
-    """Write NAME.cut.html and NAME.cut.json; target as in `files.write_report`.
+    """Write NAME.cut.html and NAME.cut.json.
 
+    target: as in `files.write_files`, NAME being that of the run log without its suffix.
     Returns the paths. Raises ReportError.
     """
-    if target.is_dir():
-        target = target / (Path(result.provenance.log_name).stem or "cut")
-    if not target.parent.is_dir():
-        raise ReportError(f"{target.parent}: there is no such folder; make it first")
     contents = {
-        ".cut.html": cut_page(result, units).encode("utf-8"),
-        ".cut.json": (result.model_dump_json(indent=1) + "\n").encode("utf-8"),
+        ".cut.html": cut_page(result, units),
+        ".cut.json": result.model_dump_json(indent=1) + "\n",
     }
-    paths = {suffix: target.with_name(target.name + suffix) for suffix in contents}
-    for suffix, path in paths.items():
-        refuse_foreign(path, _BEGINNINGS[suffix])
-    for suffix, content in contents.items():
-        replace_whole(paths[suffix], content)
-    return list(paths.values())
+    return write_files(contents, target, Path(result.provenance.log_name).stem or "cut")

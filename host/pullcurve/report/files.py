@@ -1,11 +1,12 @@
-"""Writes a run's report: page, picture, points and result, side by side."""
+"""Writes the files of a report side by side, each whole or not at all."""
 
 import csv
+from collections.abc import Mapping
 from io import StringIO
 from pathlib import Path
 
 from pullcurve.errors import ReportError
-from pullcurve.quantities import US, UnitSystem
+from pullcurve.quantities import UnitSystem
 from pullcurve.report.curve_figure import curve_figure
 from pullcurve.report.drawing import png
 from pullcurve.report.page import page
@@ -21,6 +22,12 @@ _BEGINNINGS = {
     ".curve.png": b"\x89PNG",
     ".points.csv": b"point,",
     ".result.json": b"{",
+    ".compare.html": b"<!doctype html>",
+    ".compare.pdf": b"%PDF-",
+    ".compare.csv": b"first_log,",
+    ".compare.json": b"{",
+    ".cut.html": b"<!doctype html>",
+    ".cut.json": b"{",
 }
 
 _COLUMNS = (
@@ -47,31 +54,41 @@ def write_report(
 ) -> list[Path]:
     """Write NAME.report.html, NAME.curve.png, NAME.points.csv and NAME.result.json.
 
-    target: a folder that exists, where NAME is that of the run log without its suffix, or the
-        path up to and with NAME. with_pdf: write the page as NAME.report.pdf too,
-        on letter paper with US units, else on A4.
-    A report can always be made again from its log, so an older report is replaced; any other
-    file of that name is left alone. Page and picture are in `units`, the rest in SI.
+    target: as in `write_files`, NAME being that of the run log without its suffix. with_pdf:
+        write the page as NAME.report.pdf too.
+    Page and picture are in `units`, the rest in SI. Returns the paths. Raises ReportError.
+    """
+    html = page(result, units)
+    contents: dict[str, str | bytes] = {
+        ".report.html": html,
+        ".curve.png": png(curve_figure(result, units)),
+        ".points.csv": points_csv(result),
+        ".result.json": result.model_dump_json(indent=1) + "\n",
+    }
+    if with_pdf:
+        contents[".report.pdf"] = pdf(html, units)
+    return write_files(contents, target, Path(result.provenance.log_name).stem or "run")
+
+
+def write_files(contents: Mapping[str, str | bytes], target: Path, name: str) -> list[Path]:
+    """Write each content to the file of its suffix; the suffixes are those of _BEGINNINGS.
+
+    target: a folder that exists, where the files are called `name`, or the path up to and with
+        their name.
+    What is written can always be made again from its logs, so an older file of its kind is
+    replaced; where any other file stands, it is left alone and nothing is written.
     Returns the paths. Raises ReportError.
     """
     if target.is_dir():
-        target = target / (Path(result.provenance.log_name).stem or "run")
+        target = target / name
     if not target.parent.is_dir():
         raise ReportError(f"{target.parent}: there is no such folder; make it first")
-    html = page(result, units)
-    contents = {
-        ".report.html": html.encode("utf-8"),
-        ".curve.png": png(curve_figure(result, units)),
-        ".points.csv": points_csv(result).encode("utf-8"),
-        ".result.json": (result.model_dump_json(indent=1) + "\n").encode("utf-8"),
-    }
-    if with_pdf:
-        contents[".report.pdf"] = pdf(html, "letter" if units is US else "A4")
     paths = {suffix: target.with_name(target.name + suffix) for suffix in contents}
     for suffix, path in paths.items():
-        refuse_foreign(path, _BEGINNINGS[suffix])
+        _refuse_foreign(path, _BEGINNINGS[suffix])
     for suffix, content in contents.items():
-        replace_whole(paths[suffix], content)
+        raw = content.encode("utf-8") if isinstance(content, str) else content
+        _replace_whole(paths[suffix], raw)
     return list(paths.values())
 
 
@@ -129,7 +146,7 @@ def _flow(name: str, flow: Flow | None) -> dict[str, Value]:
     }
 
 
-def refuse_foreign(path: Path, beginning: bytes) -> None:
+def _refuse_foreign(path: Path, beginning: bytes) -> None:
     """Raises ReportError where a file stands that does not begin like one of ours."""
     try:
         with path.open("rb") as file:
@@ -145,7 +162,7 @@ def refuse_foreign(path: Path, beginning: bytes) -> None:
         )
 
 
-def replace_whole(path: Path, content: bytes) -> None:
+def _replace_whole(path: Path, content: bytes) -> None:
     """Whole or not at all: a full disk leaves the older report as it was."""
     part = path.with_name(path.name + ".part")
     try:

@@ -1,12 +1,13 @@
 """The page as PDF, by WeasyPrint, which the extra `pullcurve[pdf]` installs."""
 
-from typing import Literal
-
 from pullcurve.errors import ReportError
+from pullcurve.quantities import US, UnitSystem
 
 
-def pdf(html: str, paper: Literal["A4", "letter"] = "A4") -> bytes:
-    """A page of `page` as PDF. Nothing that the page does not hold is fetched.
+def pdf(html: str, units: UnitSystem) -> bytes:
+    """A page as PDF, on letter paper with US units, else on A4.
+
+    Nothing that the page does not hold is fetched.
 
     Raises ReportError when WeasyPrint or the system's libraries that it needs are missing.
     """
@@ -25,6 +26,7 @@ def pdf(html: str, paper: Literal["A4", "letter"] = "A4") -> bytes:
             "Or print the HTML page from a browser"
         ) from None
     inside_only = URLFetcher(allowed_protocols=("data",))
+    paper = "letter" if units is US else "A4"
     size = CSS(string=f"@page {{ size: {paper} }}")
     content: bytes = HTML(string=html, url_fetcher=inside_only).write_pdf(
         stylesheets=[size], pdf_tags=True

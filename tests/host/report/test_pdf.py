@@ -12,7 +12,7 @@ import pytest
 
 from host.report.results import HOSTILE, result
 from pullcurve.errors import ReportError
-from pullcurve.quantities import US
+from pullcurve.quantities import SI, US
 from pullcurve.report.page import page
 from pullcurve.report.pdf import pdf
 
@@ -31,13 +31,13 @@ def test_a_page_becomes_the_same_pdf_twice_on_the_paper_asked_for(
 ) -> None:
     html = page(result(text=HOSTILE), US)
     with caplog.at_level(logging.WARNING):
-        letter = pdf(html, "letter")
+        letter = pdf(html, US)
     assert [each.getMessage() for each in caplog.records] == []
-    assert letter == pdf(html, "letter")
+    assert letter == pdf(html, US)
     assert letter.startswith(b"%PDF-")
     # Points of 1/72 in: letter is 8.5 in by 11 in, A4 210 mm by 297 mm (ISO 216:2007).
     assert media_boxes(letter) == {(612, 792)}
-    assert media_boxes(pdf(html)) == {(595, 842)}
+    assert media_boxes(pdf(html, SI)) == {(595, 842)}
 
 
 def media_boxes(content: bytes) -> set[tuple[int, ...]]:
@@ -57,7 +57,7 @@ def test_nothing_outside_the_page_is_fetched(
         "urllib.request.OpenerDirector.open", lambda *args, **_: opened.append(args)
     )
     with caplog.at_level(logging.ERROR):
-        pdf('<img src="file:///etc/hostname"><img src="http://127.0.0.1:9/x.png">')
+        pdf('<img src="file:///etc/hostname"><img src="http://127.0.0.1:9/x.png">', SI)
     assert opened == []
 
 
@@ -81,4 +81,4 @@ def test_what_is_missing_is_named_with_its_remedy(
     monkeypatch.delitem(sys.modules, "weasyprint", raising=False)
     monkeypatch.setattr(builtins, "__import__", without)
     with pytest.raises(ReportError, match=sentence):
-        pdf("<p>page</p>")
+        pdf("<p>page</p>", SI)
