@@ -1,14 +1,10 @@
 """The board: firmware and self-test."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from pullcurve.cli.common import existing, folded, for_people, port_option, say
-
-if TYPE_CHECKING:
-    pass
 
 
 @click.group("board")

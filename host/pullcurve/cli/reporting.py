@@ -2,7 +2,6 @@
 
 import gc
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -14,20 +13,20 @@ from pullcurve.cli.common import (
     units_option,
 )
 
-if TYPE_CHECKING:
-    pass
+out_option = click.option(
+    "--out",
+    type=existing,
+    help="Where the files go: a path without ending. Default: beside the log, or the first one.",
+)
+pdf_option = click.option("--pdf", "with_pdf", is_flag=True, help="The page as PDF as well.")
 
 
 @click.command()
 @click.argument("log", type=existing)
 @rig_option
 @units_option
-@click.option(
-    "--out",
-    type=existing,
-    help="Where the files go: a path without ending. Default: beside the log.",
-)
-@click.option("--pdf", "with_pdf", is_flag=True, help="The page as PDF as well.")
+@out_option
+@pdf_option
 @click.option(
     "--baseline",
     type=existing,
@@ -77,12 +76,8 @@ def report(
     "--rig", "rig_path", type=existing, help="The rig's file, for the logs that carry none."
 )
 @units_option
-@click.option(
-    "--out",
-    type=existing,
-    help="Where the files go: a path without ending. Default: beside the first log.",
-)
-@click.option("--pdf", "with_pdf", is_flag=True, help="The page as PDF as well.")
+@out_option
+@pdf_option
 @for_people
 def compare(
     logs: tuple[Path, ...], rig_path: Path | None, units: str, out: Path | None, *, with_pdf: bool
@@ -114,11 +109,7 @@ def compare(
 @click.argument("log", type=existing)
 @rig_option
 @units_option
-@click.option(
-    "--out",
-    type=existing,
-    help="Where the files go: a path without ending. Default: beside the log.",
-)
+@out_option
 @click.option("--filter-limit", help="Loss at which the filter is due, such as '10 inH2O'.")
 @for_people
 def cut(

@@ -2,14 +2,10 @@
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from pullcurve.cli.common import existing, for_people, refuse_existing, say, units_option
-
-if TYPE_CHECKING:
-    pass
 
 
 @click.group("rig")
