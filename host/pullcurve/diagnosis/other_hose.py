@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.diagnosis.facts import MOUTH_LOSS, machine_facts
+from pullcurve.diagnosis.priors import priors
+from pullcurve.diagnosis.unknowns import UNSTATED_FILTER_PA
 from pullcurve.physics import air, hose
 from pullcurve.physics.blower import MOST_DRY_RATIO
 from pullcurve.physics.path import (
@@ -22,17 +24,15 @@ from pullcurve.rig.models import Rig
 
 Array = NDArray[np.float64]
 
-# What no rig states (judgement): losses in velocity heads on the port's bore, least and greatest.
-PORT_LOSS, PIPE_LOSS = (0.3, 0.8), (1.0, 3.1)
-UNSTATED_FILTER_PA = (750.0, 3000.0)  # at the rated flow
 TEMPERATURE_K, HUMIDITY = 293.15, 0.5  # where the rig states none
-MIDDLE, LEAST, GREATEST = 0, 1, 2  # losses: of three machines
+DEVIATIONS = np.array([0.0, -1.0, 1.0])  # of every loss, of three machines
+MIDDLE = 0  # of them
 
 
 @dataclass(frozen=True)
 class OtherHose:
-    """The operating point at rated speed with the middle losses, and with those that leave the
-    most and the least flow; flows in m3/s, each (middle, low, high)."""
+    """The operating point at rated speed, each figure (middle, low, high): with usual losses, and
+    the ends of what less and more of them make of it."""
 
     speed_rpm: float
     flow_hose_m3_s: tuple[float, float, float]  # open air that enters at the hose's end
@@ -48,21 +48,19 @@ def with_other_hose(rig: Rig, length: float, bore: float, wall: str) -> OtherHos
     """Blower against path for a hose of `length` and `bore` [m]; a sentence where the rig does
     not say enough of the blower, or where nothing would flow.
 
-    Losses that nobody stated go from least to greatest together: so the ends are bounds and no
-    95 % interval. The friction factor goes by one standard deviation of its band (`physics.hose`)
-    either way.
+    The losses are those of `priors`, all of them together one standard deviation less or more:
+    so the ends lie further apart than those of a standard uncertainty, and are no 95 % interval.
     """
     facts = machine_facts(rig)
     if isinstance(facts, str):
         return facts
-    band = hose.FRICTION[wall]
-    friction = band.median * np.array([1.0, 1 / band.factor, band.factor])
+    hose_scatter = _scatter(f"hose_{wall}")
     port = np.sqrt(4 / np.pi * facts.port_area_m2)
-    loss_pa, at_flow = (
-        (np.full(3, facts.filter_loss[0]), facts.filter_loss[1])
-        if facts.filter_loss
-        else (np.array([1500.0, *UNSTATED_FILTER_PA]), facts.rated_flow_m3_s)
-    )
+    if facts.filter_loss is not None:
+        filter_pa, filter_flow = facts.filter_loss[0] * _scatter("filter"), facts.filter_loss[1]
+    else:
+        filter_pa = UNSTATED_FILTER_PA * _scatter("filter_unstated")
+        filter_flow = facts.rated_flow_m3_s
     site = rig.site
     pressure = site.station_pressure or float(air.standard_pressure(site.altitude))
     temperature = site.temperature_k or TEMPERATURE_K
@@ -73,11 +71,16 @@ def with_other_hose(rig: Rig, length: float, bore: float, wall: str) -> OtherHos
     point: OperatingPoint = operating_point(
         [
             Place("nozzle", bore),
-            Hose(length, bore, friction, loss=MOUTH_LOSS + hose.JET_LOSS),
-            Loss(_three(PORT_LOSS), port),
+            Hose(
+                length,
+                bore,
+                hose.FRICTION[wall].median * hose_scatter,
+                loss=(MOUTH_LOSS + hose.JET_LOSS) * hose_scatter,
+            ),
+            Loss(_scatter("port"), port),
             Place("tank"),
-            Filter(loss_pa / at_flow),
-            Loss(_three(PIPE_LOSS), port),
+            Filter(filter_pa / filter_flow),
+            Loss(_scatter("pipe"), port),
             Place("blower", port),
         ],
         Blower(facts.displacement_m3, facts.slip_speed_rpm, facts.laminar_share),
@@ -99,8 +102,8 @@ def with_other_hose(rig: Rig, length: float, bore: float, wall: str) -> OtherHos
     )
 
 
-def _three(ends: tuple[float, float]) -> Array:
-    return np.array([np.mean(ends), *ends])
+def _scatter(name: str) -> Array:
+    return priors().scatter[name].value(DEVIATIONS)
 
 
 def _ends(values: Array) -> tuple[float, float, float]:

@@ -22,8 +22,9 @@ def other_hose_text(name: str, said: str, found: OtherHose, units: UnitSystem) -
         f"  {band(found.flow_inlet_m3_s, units.volume_flow)} at the blower's inlet, at a vacuum of "
         f"{band(found.vacuum_inlet_pa, units.vacuum)}.",
         "",
-        "In brackets: least to greatest, by what nobody stated of hose, port, filter and pipes. No",
-        "spoil, no leak, no wear: a run of the machine says what is true of it.",
+        "In brackets: with the losses of hose, port, filter and pipes all less than usual by one",
+        "standard deviation, and all more. No spoil, no leak, no wear: a run of the machine says",
+        "what is true of it.",
     ]
     if found.choked:
         lines.append("The air reaches the speed of sound on its way: more vacuum brings no more.")
