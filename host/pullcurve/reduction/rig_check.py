@@ -119,10 +119,8 @@ def costs(rig: Rig) -> Costs:
         sharpenings=sorted(rows, key=lambda row: -row.gain),
         slight=[fact for fact, gain in gains.items() if gain < LEAST_GAIN],
         together_u95=relative_u95(flows_of(together).standard),
-        one_zero_u95=relative_u95(flows_of(replace(facts, zero_pa=ALONE_SPANS * span)).standard),
-        no_zero_u95=relative_u95(
-            flows_of(replace(facts, zero_pa=facts.accuracy.zero_bound * span)).standard
-        ),
+        one_zero_u95=_with_zero(facts, ALONE_SPANS * span),
+        no_zero_u95=_with_zero(facts, facts.accuracy.zero_bound * span),
         pulsation_u95=float(
             np.max(2 * np.abs(flows.standard.contribution("pulsation")) / flows.standard.value)
         ),
