@@ -7,11 +7,7 @@ import numpy as np
 import pytest
 
 from pullcurve.reduction.cut_watch.noise import Level
-from pullcurve.reduction.cut_watch.run_length import (
-    cusum_limit,
-    cusum_run_length,
-    ewma_run_length,
-)
+from pullcurve.reduction.cut_watch.run_length import cusum_limit, cusum_run_length
 
 TABLE = Path(__file__).parents[2] / "reference_data/run_lengths.csv"
 ROWS = [
@@ -26,9 +22,7 @@ ROWS = [
 def test_run_lengths_are_the_published_ones(
     chart: str, reference: float, limit: float, shift: float, run_length: float, tolerance: float
 ) -> None:
-    if chart == "ewma":
-        ours = ewma_run_length(reference, limit, shift)
-    elif chart == "one_sided":
+    if chart == "one_sided":
         ours = cusum_run_length(reference, limit, shift)
     else:
         sides = (cusum_run_length(reference, limit, side) for side in (shift, -shift))

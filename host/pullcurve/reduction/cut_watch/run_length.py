@@ -1,17 +1,17 @@
-"""Run length to a false alarm of Page's cumulative sum and of the EWMA, for design and checks.
+"""Run length to a false alarm of Page's cumulative sum, and the limit that gives one.
 
-Both are computed from the integral equation of the average run length L(s) from a starting
+It is computed from the integral equation of the average run length L(s) from a starting
 value s, for independent normal samples of unit variance, by Gauss-Legendre quadrature
 (Nystroem's method): L(s) = 1 + integral of L(x) times the density of going from s to x.
-Source: Page, Biometrika 41 (1954) 100-115; Crowder, Technometrics 29 (1987) 401-407; the
-method's use from memory, its results checked against published tables in the tests.
+Source: Page, Biometrika 41 (1954) 100-115; the method's use from memory, its results checked
+against published tables in the tests.
 """
 
 from functools import lru_cache
 from math import erf, exp, log, pi, sqrt
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 NODES = 60
 
@@ -24,23 +24,13 @@ def cusum_run_length(k: float, h: float, shift: float = 0.0) -> float:
     All in standard deviations. The value 0 has a probability of its own, so it is a node of its
     own. Two sides: 1/L is the sum of both sides' 1/L.
     """
-    x, w = _nodes(0.0, h)
+    x, w = np.polynomial.legendre.leggauss(NODES)
+    x, w = h * (x + 1) / 2, w * h / 2
     starts = np.concatenate(([0.0], x))
     moved = x[None, :] - starts[:, None] + k - shift
     to_zero = _phi(k - shift - starts)
     kernel = np.column_stack((to_zero, w * _density(moved)))
     return float(np.linalg.solve(np.eye(len(starts)) - kernel, np.ones(len(starts)))[0])
-
-
-def ewma_run_length(weight: float, limit: float, shift: float = 0.0) -> float:
-    """Samples until |Z| passes limit sd of Z, Z = (1 - weight) Z' + weight z, from Z = 0."""
-    end = limit * sqrt(weight / (2 - weight))
-    x, w = _nodes(-end, end)
-    moved = (x[None, :] - (1 - weight) * x[:, None]) / weight - shift
-    kernel = w * _density(moved) / weight
-    run_length = np.linalg.solve(np.eye(len(x)) - kernel, np.ones(len(x)))
-    from_zero = w * _density(x / weight - shift) / weight
-    return float(1 + from_zero @ run_length)
 
 
 def cusum_limit(k: float, run_length: float) -> float:
@@ -69,13 +59,8 @@ def _siegmund(k: float, h: float) -> float:
     return float("inf") if reach > 500 else (exp(reach) - 1 - reach) / (2 * k * k)
 
 
-def _nodes(low: float, high: float) -> tuple[Array, Array]:
-    x, w = np.polynomial.legendre.leggauss(NODES)
-    return low + (high - low) * (x + 1) / 2, w * (high - low) / 2
-
-
-def _density(z: ArrayLike) -> Array:
-    return np.asarray(np.exp(-(np.asarray(z) ** 2) / 2) / sqrt(2 * pi))
+def _density(z: Array) -> Array:
+    return np.asarray(np.exp(-(z**2) / 2) / sqrt(2 * pi))
 
 
 def _phi(z: Array) -> Array:
