@@ -20,10 +20,7 @@ from pullcurve.reduction.records import Assembler, RunRecords
 from pullcurve.reduction.settled import Stretch, find_settled
 from pullcurve.reduction.straightness import is_disturbed, restlessness, straightness_u95
 from pullcurve.reduction.sweep_curve import Known, Unread
-from pullcurve.reduction.trouble_search import (
-    CLIPPED_SHARE,
-    find_troubles,
-)
+from pullcurve.reduction.trouble_search import CLIPPED_SHARE, find_troubles
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.reduction.wrong_marks import marks_doubt
 from pullcurve.reduction.zeros import Zeros, find_zeros

@@ -5,41 +5,29 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from pullcurve.reduction.meter import of_no_standard
 from pullcurve.reduction.meter_limits import findings
-from pullcurve.reduction.records import rows_of
-from pullcurve.reduction.speed import Marks
+from pullcurve.reduction.pickup_troubles import pickup_troubles
 from pullcurve.reduction.straightness import (
     inlet_loss,
     is_clogged,
     is_disturbed,
     lacks_straightener,
 )
-from pullcurve.reduction.troubles import Number, Trouble
-from pullcurve.reduction.wrong_marks import marks_doubt
+from pullcurve.reduction.troubles import STOPPED, Number, Trouble
 from record_format import STATUS_NAMES
 
 if TYPE_CHECKING:
     from pullcurve.reduction.run import Run
 
-Array = NDArray[np.float64]
-
 CLIPPED_SHARE = 0.02  # of a point's blocks, from which on its result is withheld
-MISSED_SHARE = 0.015  # of the marks: more than dirt and chance
-DOUBTFUL = 0.001  # of a speed: its uncertainty where two numbers of marks compete
-FLOWING = 0.5  # of the differential pressure beside a gap in the edges
-LEAST_GAP_S, MISSED_GAP_S = 0.6, 2.0  # the latter where single marks are missed anyway
-RUN_DOWN_S, LONG_S = 8.0, 4.0  # of a shaft, and of pressure without edges after it
-STEADY_SHARE = 0.8  # of the speed two seconds on: the shaft neither starts nor stops
 MOVED_SPANS = 0.004  # of the span, by which a zero may move in a run without being named
 SUDDEN_SPANS, SUDDEN_PA = 0.003, 15.0  # by which drift and warmth move no zero in a run
 WARMED_K = 8.0
 LOST_SHARE = 0.01
 CLOCK_JUMP_S = 1.0
 STEADY_BLOCKS = 120
-STOPPED = "With the engine stopped and locked out, "
 _FIT = "Fit a straightener (a nest of tubes, an egg crate) ahead of the upstream tap."
 
 
@@ -48,23 +36,14 @@ def find_troubles(run: "Run") -> list[Trouble]:
     found = list(run.around.troubles) if run.around else []
     reversed_tubes = list(_tubes_reversed(run))
     found += reversed_tubes
-    found += [] if reversed_tubes else _clipping(run)
-    found += [] if reversed_tubes else _water(run)
-    for shaft, marks in run.channels.marks.items():
-        name = shaft.replace("_", " ")
-        missed = list(_marks_missed(run, name, marks))
-        found += [*_wrong_marks(run, shaft, name), *missed]
-        found += _dropouts(run, name, marks, MISSED_GAP_S if missed else LEAST_GAP_S)
+    if not reversed_tubes:
+        found += [*_clipping(run), *_water(run)]
+    found += pickup_troubles(run)
     found += _zero(run)
     found += _meter(run)
     found += _straightener(run)
     found += _board_and_link(run)
     return found
-
-
-def _zeroed(run: "Run") -> pd.Series:
-    table = run.channels.table
-    return table["differential_pressure_pa"] - table["zero_pa"]
 
 
 def _tubes_reversed(run: "Run") -> Iterator[Trouble]:
@@ -73,7 +52,7 @@ def _tubes_reversed(run: "Run") -> Iterator[Trouble]:
     turning = table["speed_rpm"] > 0
     if not turning.any():
         return
-    zeroed = _zeroed(run)[turning]
+    zeroed = (table["differential_pressure_pa"] - table["zero_pa"])[turning]
     limit = 3 * run.zeros.half_width_pa() + 0.005 * run.channels.span_pa
     at_top = zeroed[table["speed_rpm"][turning] >= 0.8 * table["speed_rpm"].max()]
     if len(at_top) and at_top.median() < -limit:
@@ -158,107 +137,6 @@ def _moved(pa: float) -> Number:
 def _zero_moved(run: "Run") -> float:
     zeros = run.zeros.table["zero_pa"]
     return float(zeros.iloc[-1] - zeros.iloc[0]) if len(zeros) > 1 else 0.0
-
-
-def _wrong_marks(run: "Run", shaft: str, name: str) -> Iterator[Trouble]:
-    doubt = marks_doubt(run, shaft)
-    if doubt is not None:
-        yield Trouble(
-            "wrong_marks",
-            name,
-            doubt.evidence,
-            STOPPED + f"count the marks on the {name}, and put their number into the rig as "
-            "marks_per_turn.",
-            "widened",
-        )
-
-
-def _marks_missed(run: "Run", name: str, marks: Marks) -> Iterator[Trouble]:
-    share = marks.missed / max(marks.passed, 1)
-    if share > MISSED_SHARE:
-        speeds = [marks.between(row.start_s, row.end_s) for row in rows_of(run.points)]
-        doubtful = any(u > DOUBTFUL * rpm for rpm, u in speeds)
-        yield Trouble(
-            "mark_missed",
-            name,
-            f"The pickup missed {marks.missed} of {marks.passed} marks ({100 * share:.0f} %). They "
-            "were put back from the marks around them"
-            + (
-                "; where another number fits nearly as well, the speed's interval holds both."
-                if doubtful
-                else "."
-            ),
-            STOPPED + "clean or renew the marks, and set the pickup so that it sees each of them.",
-            "widened" if doubtful else "none",
-        )
-
-
-def _dropouts(run: "Run", name: str, marks: Marks, least_s: float) -> Iterator[Trouble]:
-    """Times without edges in which air moved as before."""
-    table = run.channels.table
-    time_s, zeroed = table["time_s"].to_numpy(), _zeroed(run).to_numpy()
-    floor = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
-    edges = [(s, e) for s, e in marks.gaps() if e - s > RUN_DOWN_S or _turns_on(marks, s, e)]
-    if len(marks.time_s):
-        first, last = float(marks.time_s[0]), float(marks.time_s[-1])
-        near, far = marks.at(np.array([first + 0.4, first + 2.5]), 0.8)
-        if near > STEADY_SHARE * far:
-            edges.append((float(time_s[0]), first))
-        near, far = marks.at(np.array([last - 0.4, last - 2.5]), 0.8)
-        if near > STEADY_SHARE * far:
-            edges.append((last, float(time_s[-1])))
-    # A second pickup's last record ends before the run does.
-    silent = [
-        (s, e) for s, e in edges if e - s >= least_s and _flows_through(time_s, zeroed, s, e, floor)
-    ]
-    if silent:
-        seconds = sum(end - start for start, end in silent)
-        yield Trouble(
-            "pickup_dropout",
-            name,
-            f"For {seconds:.1f} s in all the pickup saw no mark while air moved "
-            f"as before (first at {silent[0][0]:.0f} s).",
-            STOPPED + "check the pickup's plug and wire, its distance to the marks, and that no "
-            "sun falls on it.",
-            "none",
-            silent[0][0],
-            silent[-1][1],
-        )
-    elif not len(marks.time_s) and float(zeroed.max()) > floor:
-        yield Trouble(
-            "pickup_dropout",
-            name,
-            "The pickup saw no mark in the whole run.",
-            STOPPED + "check that the pickup faces the mark, then its wiring.",
-            "withheld",
-        )
-
-
-def _turns_on(marks: Marks, start: float, end: float) -> bool:
-    """Whether the shaft turns as fast after a gap as before it: it did not stop in between."""
-    before, after = marks.at(np.array([start - 0.3, end + 0.3]), 0.8)
-    return bool(min(before, after) > 0.6 * max(before, after) > 0)
-
-
-def _flows_through(time_s: Array, zeroed: Array, start: float, end: float, floor: float) -> bool:
-    """Whether the differential pressure stays up between two times as it is beside them."""
-    inside = zeroed[(time_s > start + 0.1) & (time_s < end - 0.1)]
-    block_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
-    if len(inside) * block_s < 0.7 * (end - start - 0.2):
-        return False  # the records are missing, not the edges
-    sides = (
-        zeroed[(time_s > start - 2) & (time_s < start)],
-        zeroed[(time_s > end) & (time_s < end + 2)],
-    )
-    usual = max((float(np.nanmedian(side)) for side in sides if len(side) > 3), default=0.0)
-    if not len(inside) or usual <= floor:
-        return False
-    if float(np.nanmin(inside)) > FLOWING * usual:
-        return True
-    # Or for long after the shaft would have run down, whatever comes then.
-    later = zeroed[(time_s > start + RUN_DOWN_S) & (time_s < end)]
-    block_s = float(np.median(np.diff(time_s)))
-    return float((later > max(0.1 * usual, 2 * floor)).sum()) * block_s > LONG_S
 
 
 def _zero(run: "Run") -> Iterator[Trouble]:

@@ -2,6 +2,8 @@
 
 from typing import Literal, NamedTuple
 
+STOPPED = "With the engine stopped and locked out, "  # begins what may be done only then
+
 Quantity = Literal["differential_pressure", "station_pressure", "height", "temperature_difference"]
 
 
