@@ -6,6 +6,7 @@ from pathlib import Path
 
 from pullcurve.diagnosis.comparison import QUANTITIES, columns_of
 from pullcurve.quantities import UnitSystem
+from pullcurve.report import compare_tables as tables
 from pullcurve.report import compare_words as words
 from pullcurve.report.compare_figure import compare_figure
 from pullcurve.report.compare_result import Comparison, Pair
@@ -30,7 +31,7 @@ def compare_page(said: Comparison, units: UnitSystem) -> str:
             headlines=words.headlines(said, units),
             remarks=words.remarks(said),
             pairs=[_pair(said, pair, units) for pair in said.pairs],
-            runs=words.runs_table(said, units),
+            runs=tables.runs_table(said, units),
             safety=SAFETY,
         )
     )
@@ -44,8 +45,8 @@ def _pair(said: Comparison, pair: Pair, units: UnitSystem) -> dict[str, object]:
         "alt": words.alternative(pair, units),
         "caption": words.caption(said, pair),
         "sentences": words.sentences(said, pair, units),
-        "speeds": words.speeds_table(said, pair, units),
-        "causes": words.causes_table(pair),
+        "speeds": tables.speeds_table(said, pair, units),
+        "causes": tables.causes_table(pair),
         "hose": words.hose_sentences(pair.hose, units) if pair.hose else [],
     }
 
@@ -56,11 +57,11 @@ def compare_text(said: Comparison, units: UnitSystem) -> str:
     parts += [paragraph(each) for each in words.headlines(said, units)]
     if remarks := words.remarks(said):
         parts.append("Read first\n" + listed(remarks))
-    runs = words.runs_table(said, units)
+    runs = tables.runs_table(said, units)
     for pair in said.pairs:
         heading = "" if len(said.pairs) == 1 else f", run {pair.later} against run 1"
         parts.append(f"What it means{heading}\n" + listed(words.sentences(said, pair, units)))
-        for table in (words.speeds_table(said, pair, units), words.causes_table(pair)):
+        for table in (tables.speeds_table(said, pair, units), tables.causes_table(pair)):
             if table.rows:
                 parts.append(f"{text_table(table)}\n\n{paragraph(table.note)}")
         if pair.why_no_causes:

@@ -3,48 +3,25 @@
 from typing import Final
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.compare_result import (
-    Change,
-    Compared,
-    ComparedRun,
-    Comparison,
-    HoseCost,
-    Pair,
+from pullcurve.report.compare_result import Change, Comparison, HoseCost, Pair
+from pullcurve.report.compare_tables import (
+    PLACES,
+    absolute_change,
+    highest,
+    lowest,
+    percent_range,
+    relative_change,
 )
 from pullcurve.report.diagnosis_result import Interval
-from pullcurve.report.rounding import Measured, counted, measured, percent, ranged, significant
-from pullcurve.report.tables import NONE, Column, Table, measured_column
+from pullcurve.report.rounding import counted, measured, percent, ranged, significant
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _SPEEDS_ALIKE: Final = 0.01
 _AIR_WORTH_SAYING: Final = 0.001
-_PLACES: Final = {
-    "port": "on the machine's port",
-    "hose_end": "at the hose's end",
-    "clean_pipe": "in the clean pipe",
-}
-_CAUSES: Final = {
-    "lost_beyond_healthy": "lost beyond healthy",
-    "low_speed": "engine too slow",
-    "slipping_belt": "belt slips",
-    "worn_clearances": "slip beyond healthy",
-    "leak": "air coming in unasked",
-    "restriction": "choked way",
-}
-_OF: Final = (
-    "Lost beyond healthy is slip and leaks together, which a flow alone cannot tell apart, of the "
-    "healthy flow. The others are shares of the engine's rated speed, of the blower's speed (belt, "
-    "slip), of the blower's flow, and the flow to be gained with a clear way. "
-)
 _MISSING: Final = {
     "vacuum_port_run": "the vacuum at the blower was not measured in the run on the port",
     "vacuum_hose_run": "the vacuum at the blower was not measured in the run with the hose",
     "blower": "the rig says nothing of the blower",
-}
-_VERDICTS: Final = {
-    "healthy": "healthy",
-    "undecided": "undecided",
-    "vetoed": "none: troubles of the measurement veto it",
 }
 
 
@@ -60,12 +37,12 @@ def headlines(said: Comparison, units: UnitSystem) -> list[str]:
 
 def _headline(said: Comparison, pair: Pair, units: UnitSystem) -> str:
     first, later = said.runs[0], said.runs[pair.later - 1]
-    faster = _high(later) / _high(first) - 1
+    faster = highest(later) / highest(first) - 1
     if abs(faster) < _SPEEDS_ALIKE:
         return _at_top(said, pair, units)
     way = "slower" if faster < 0 else "faster"
     return (
-        f"{_at_top(said, pair, units)} Its fastest hold, at {_rpm(_high(later))}, is "
+        f"{_at_top(said, pair, units)} Its fastest hold, at {_rpm(highest(later))}, is "
         f"{_percent(abs(faster))} {way} than that of {_name(said, 1)}."
     )
 
@@ -76,8 +53,8 @@ def _at_top(said: Comparison, pair: Pair, units: UnitSystem) -> str:
     if abs(flow.difference) <= flow.u95:
         return (
             f"At {_rpm(top.speed_rpm)} {_name(said, pair.later)} shows no change of the flow "
-            f"against {_name(said, 1)}: the difference, {_difference(flow, unit)} {unit.label} of "
-            "standard air, is within its own uncertainty."
+            f"against {_name(said, 1)}: the difference, {absolute_change(flow, unit)} {unit.label} "
+            "of standard air, is within its own uncertainty."
         )
     less = "less" if flow.difference < 0 else "more"
     amount = measured(
@@ -85,8 +62,8 @@ def _at_top(said: Comparison, pair: Pair, units: UnitSystem) -> str:
     )
     return (
         f"At {_rpm(top.speed_rpm)} {_name(said, pair.later)} moves {amount}{_NO_BREAK}"
-        f"{unit.label} {less} standard air than {_name(said, 1)}: {_relative(flow)}{_NO_BREAK}%, "
-        "more than the uncertainty of the comparison."
+        f"{unit.label} {less} standard air than {_name(said, 1)}: {relative_change(flow)}"
+        f"{_NO_BREAK}%, more than the uncertainty of the comparison."
     )
 
 
@@ -118,7 +95,7 @@ def _not_common(said: Comparison, pair: Pair) -> list[str]:
     low, high = pair.speeds[0].speed_rpm, pair.speeds[-1].speed_rpm
     span = _rpm(high) if low == high else f"{low:.0f} to {_rpm(high)}"
     own = [
-        f"{_name(said, number)} holds speeds from {_low(run):.0f} to {_rpm(_high(run))}"
+        f"{_name(said, number)} holds speeds from {lowest(run):.0f} to {_rpm(highest(run))}"
         for number, run in ((1, said.runs[0]), (pair.later, said.runs[pair.later - 1]))
     ]
     found = [
@@ -139,7 +116,7 @@ def _cancels(said: Comparison, pair: Pair) -> str:
         )
     place = ""
     if pair.moved:
-        places = [_PLACES[said.runs[number - 1].position] for number in (1, pair.later)]
+        places = [PLACES[said.runs[number - 1].position] for number in (1, pair.later)]
         place = f" It stood {places[0]} in the first run and {places[1]} in the later one."
         if "in the clean pipe" in places:
             place += " The air ahead of it is another there, for which 0.5 % is added."
@@ -175,13 +152,13 @@ def _owner(first: str, later: str) -> str:
 
 def _own_tops(said: Comparison, pair: Pair, units: UnitSystem) -> list[str]:
     first, later = said.runs[0], said.runs[pair.later - 1]
-    change = _high(later) / _high(first) - 1
+    change = highest(later) / highest(first) - 1
     if abs(change) < _SPEEDS_ALIKE:
         return []
     unit = units.volume_flow
     one, other = (
         f"{significant(unit.from_si(run.points[-1].standard_flow_m3_s), 3)} {unit.label} at "
-        f"{_rpm(_high(run))}"
+        f"{_rpm(highest(run))}"
         for run in (first, later)
     )
     return [
@@ -210,112 +187,6 @@ def remarks(said: Comparison) -> list[str]:
     return found
 
 
-def runs_table(said: Comparison, units: UnitSystem) -> Table:
-    pressure, temperature = units.station_pressure, units.temperature
-    rows = tuple(
-        (
-            str(number),
-            run.log_name,
-            f"{run.started:%Y-%m-%d %H:%M}" if run.started else NONE,
-            _PLACES[run.position],
-            f"{significant(pressure.from_si(run.ambient_pressure_pa), 4)} {pressure.label}, "
-            f"{significant(temperature.from_si(run.ambient_temperature_c + 273.15), 3)} "
-            f"{temperature.label}, {100 * run.ambient_humidity:.0f} %",
-            f"{_low(run):.0f} to {_high(run):.0f}",
-            _verdict(run),
-        )
-        for number, run in enumerate(said.runs, 1)
-    )
-    columns = (
-        Column("run", kind="number"),
-        Column("log"),
-        Column("begun", kind="short"),
-        Column("meter"),
-        Column("open air"),
-        Column("speeds", units.speed.label, "short"),
-        Column("verdict"),
-    )
-    return Table(columns, rows)
-
-
-def _verdict(run: ComparedRun) -> str:
-    if not run.verdict:
-        return "none"
-    return _VERDICTS.get(run.verdict, run.verdict.replace("_", " ").replace("+", " and "))
-
-
-def speeds_table(said: Comparison, pair: Pair, units: UnitSystem) -> Table:
-    flow = units.volume_flow
-    first, later = "run 1", f"run {pair.later}"
-    holders = {"both": "both", "first": first, "later": later}
-    rows = tuple(
-        (
-            f"{at.speed_rpm:.0f}",
-            holders[at.held_by],
-            _flow(at.standard_flow_m3_s.first, at.standard_flow_m3_s, flow),
-            _flow(at.standard_flow_m3_s.later, at.standard_flow_m3_s, flow),
-            _difference(at.standard_flow_m3_s, flow),
-            _relative(at.standard_flow_m3_s),
-            _relative(at.flow_open_air_m3_s),
-            significant(100 * at.standard_flow_m3_s.relative_u95_apart, 2),
-        )
-        for at in pair.speeds
-    )
-    columns = (
-        Column("speed", units.speed.label, "number"),
-        Column("held by", kind="short"),
-        Column(f"standard flow, {first}", flow.label, "number"),
-        Column(f"standard flow, {later}", flow.label, "number"),
-        measured_column("difference", flow),
-        Column("difference", "%", "measured"),
-        Column("without the day's air", "%", "measured"),
-        Column("± if nothing cancelled", "%", "number"),
-    )
-    note = (
-        f"±: 95 % interval of the difference. Standard flow: at {said.reference_conditions}. "
-        "Held by: the run that has a settled point at this speed; the other one is read off "
-        "between its points. Without the day's air: volume in the state of the open air."
-    )
-    return Table(columns, rows, note)
-
-
-def _flow(value: float, compared: Compared, unit: DisplayUnit) -> str:
-    width = unit.difference_from_si(compared.u95_apart)
-    return measured(unit.from_si(value), width).value
-
-
-def causes_table(pair: Pair) -> Table:
-    """What takes the flow in both runs, and whether that changed."""
-    rows = tuple(
-        (
-            _CAUSES[change.name],
-            _range(change.first),
-            _range(change.later),
-            _range(change.difference),
-            "yes" if change.certain else "no",
-        )
-        for change in pair.cause_changes
-    )
-    columns = (
-        Column("what takes flow"),
-        Column("run 1", "%", "short"),
-        Column(f"run {pair.later}", "%", "short"),
-        Column("difference", "%", "short"),
-        Column("sure", kind="short"),
-    )
-    note = (
-        f"In brackets: 95 % interval. {_OF}Each at the fastest hold of the run's first sweep. The "
-        "two diagnoses are taken as independent; what they share, as the blower's own scatter, "
-        "makes these intervals wider than they need be. "
-    )
-    note += "Sure: the interval of the difference leaves zero out. "
-    if pair.baseline:
-        note += "The first run is called healthy, so it served the later one as its baseline."
-    else:
-        note += "Each run was judged by itself, without the other one as its baseline."
-    return Table(columns, rows, note.strip())
-
-
 def hose_sentences(hose: HoseCost, units: UnitSystem) -> list[str]:
     """The hose's own loss and leak, as far as the two runs tell, and what they cannot tell."""
     unit = units.mass_flow
@@ -341,13 +212,13 @@ def hose_sentences(hose: HoseCost, units: UnitSystem) -> list[str]:
     leak = hose.leak_share
     if leak.low > 0:
         said.append(
-            f"{_of(hose.leak_kg_s, unit)}, {_range(leak)} % of what the blower takes in, leaks in "
-            "past the meter: into the hose, or into the tank beyond what passes for slip."
+            f"{_of(hose.leak_kg_s, unit)}, {percent_range(leak)} % of what the blower takes in, "
+            "leaks in past the meter: into the hose, or into the tank beyond what passes for slip."
         )
     else:
         said.append(
-            f"No leak of the hose is shown: {_range(leak)} % of what the blower takes in, at "
-            f"most {_percent(max(leak.high, 0.0))}."
+            f"No leak of the hose is shown: {percent_range(leak)} % of what the blower takes in, "
+            f"at most {_percent(max(leak.high, 0.0))}."
         )
     said.append(
         "Not told: whether such a leak is in the hose or at the tank; seal one, engine stopped and "
@@ -405,14 +276,6 @@ def _name(said: Comparison, number: int) -> str:
     return said.runs[number - 1].log_name.removesuffix(".runlog")
 
 
-def _low(run: ComparedRun) -> float:
-    return run.points[0].speed_rpm
-
-
-def _high(run: ComparedRun) -> float:
-    return run.points[-1].speed_rpm
-
-
 def _rpm(speed: float) -> str:
     return f"{speed:.0f}{_NO_BREAK}rpm"
 
@@ -426,16 +289,6 @@ def _told(change: Change) -> str:
     return f"{number}{_NO_BREAK}%"
 
 
-def _relative(compared: Compared) -> Measured:
-    return measured(100 * compared.relative, 100 * compared.relative_u95)
-
-
-def _difference(compared: Compared, unit: DisplayUnit) -> Measured:
-    return measured(
-        unit.difference_from_si(compared.difference), unit.difference_from_si(compared.u95)
-    )
-
-
 def _mass(value: float, unit: DisplayUnit) -> str:
     return f"{significant(unit.from_si(value), 3)}{_NO_BREAK}{unit.label}"
 
@@ -443,13 +296,3 @@ def _mass(value: float, unit: DisplayUnit) -> str:
 def _of(interval: Interval, unit: DisplayUnit) -> str:
     ends = (unit.difference_from_si(e) for e in (interval.value, interval.low, interval.high))
     return f"{ranged(*ends)}{_NO_BREAK}{unit.label}"
-
-
-def _range(interval: Interval) -> str:
-    """In per cent, with as many places as its interval earns."""
-    places = 0 if interval.high - interval.low >= 0.2 else 1
-    value, low, high = (
-        f"{round(100 * each, places) + 0.0:.{places}f}".replace("-", "−")
-        for each in (interval.value, interval.low, interval.high)
-    )
-    return f"{value} ({low} to {high})"
