@@ -186,6 +186,22 @@ def test_a_note_is_added_and_placed(call: Call, tmp_path: Path) -> None:
     assert (note["what"], note["value"], note["place"]) == ("vacuum", "2.5 inHg", "blower inlet")
 
 
+def test_two_processes_make_the_same_report_of_a_log(tmp_path: Path) -> None:
+    """Nothing may hang on the order of a set, which is another one in each process."""
+    command = [sys.executable, "-m", "pullcurve.cli", "report", str(SAMPLE), "--out"]
+    for seed in ("1", "2"):
+        subprocess.run(
+            [*command, seed],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            stdout=subprocess.DEVNULL,
+            cwd=tmp_path,
+            check=True,
+        )
+    for suffix in ("report.html", "curve.png", "points.csv", "result.json"):
+        one, other = (tmp_path / f"{seed}.{suffix}" for seed in ("1", "2"))
+        assert one.read_bytes() == other.read_bytes(), suffix
+
+
 def test_a_reader_who_goes_away_costs_no_file_of_the_report(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "pullcurve.cli", "report", str(SAMPLE), "--out", "x"]
     read, write = os.pipe()

@@ -83,7 +83,7 @@ def posterior(evidence: Evidence, priors: Priors, seed: int = 0) -> Posterior:
         sampled[rows] = generator.choice(own, len(rows), p=share)
     low = np.empty(len(sampled))
     belt = np.empty(len(sampled))
-    for part in set(speed_part):
+    for part in dict.fromkeys(speed_part):  # in an order that is the same every time
         rows = np.flatnonzero([speed_part[h] == part for h in sampled])
         drawn = generator.integers(0, len(of_speeds.belt[part]), len(rows))
         low[rows], belt[rows] = of_speeds.low_speed[part][drawn], of_speeds.belt[part][drawn]
