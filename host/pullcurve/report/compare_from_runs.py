@@ -10,14 +10,13 @@ from pullcurve.diagnosis.cause_changes import cause_changes, diagnose_both
 from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.diagnosis.hose_cost import hose_cost
 from pullcurve.diagnosis.run_curve import RunCurve
-from pullcurve.diagnosis.verdict import Interval as Range
 from pullcurve.physics.air import STANDARD_CONDITIONS
+from pullcurve.reduction.channels import ZERO_CELSIUS_K
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.run import Run
 from pullcurve.report import compare_result as told
-from pullcurve.report.diagnosis_from_run import label_of
-from pullcurve.report.diagnosis_result import Interval
-from pullcurve.report.facts_from_run import ZERO_CELSIUS_K, provenance
+from pullcurve.report.diagnosis_from_run import interval_of, label_of
+from pullcurve.report.facts_from_run import provenance
 
 
 def comparison_of(runs: Sequence[Run]) -> told.Comparison:
@@ -82,9 +81,9 @@ def _pair(
         changes = tuple(
             told.CauseChange(
                 name=change.name,
-                first=_range(change.first),
-                later=_range(change.later),
-                difference=_range(change.difference),
+                first=interval_of(change.first),
+                later=interval_of(change.later),
+                difference=interval_of(change.difference),
                 certain=change.certain,
             )
             for change in cause_changes(first, later)
@@ -141,20 +140,16 @@ def _hose(pair: numbers.Pair) -> told.HoseCost | None:
         speed_rpm=cost.speed_rpm,
         open_port_kg_s=cost.open_port,
         with_hose_kg_s=cost.with_hose,
-        cost_kg_s=_range(cost.cost),
+        cost_kg_s=interval_of(cost.cost),
         vacuum_blower_open_port_pa=_known(cost.vacuum_blower[0]),
         vacuum_blower_with_hose_pa=_known(cost.vacuum_blower[1]),
         vacuum_tank_open_port_pa=_known(cost.vacuum_tank[0]),
         vacuum_tank_with_hose_pa=_known(cost.vacuum_tank[1]),
-        taken_kg_s=cost.taken and _range(cost.taken),
-        leak_kg_s=cost.leak and _range(cost.leak),
-        leak_share=cost.leak_share and _range(cost.leak_share),
+        taken_kg_s=cost.taken and interval_of(cost.taken),
+        leak_kg_s=cost.leak and interval_of(cost.leak),
+        leak_share=cost.leak_share and interval_of(cost.leak_share),
         missing=cost.missing,
     )
-
-
-def _range(interval: Range) -> Interval:
-    return Interval(value=interval.value, low=interval.low, high=interval.high)
 
 
 def _known(value: float) -> float | None:

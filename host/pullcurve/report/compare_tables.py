@@ -6,6 +6,7 @@ from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.compare_result import Compared, ComparedRun, Comparison, Pair
 from pullcurve.report.diagnosis_result import Interval
 from pullcurve.report.rounding import Measured, measured, significant
+from pullcurve.report.sentences import shown_celsius
 from pullcurve.report.tables import NONE, Column, Table, measured_column
 
 PLACES: Final = {
@@ -32,8 +33,8 @@ def runs_table(said: Comparison, units: UnitSystem) -> Table:
             f"{run.started:%Y-%m-%d %H:%M}" if run.started else NONE,
             PLACES[run.position],
             f"{significant(pressure.from_si(run.ambient_pressure_pa), 4)} {pressure.label}, "
-            f"{significant(temperature.from_si(run.ambient_temperature_c + 273.15), 3)} "
-            f"{temperature.label}, {100 * run.ambient_humidity:.0f} %",
+            f"{shown_celsius(run.ambient_temperature_c, temperature)} {temperature.label}, "
+            f"{100 * run.ambient_humidity:.0f} %",
             f"{lowest(run):.0f} to {highest(run):.0f}",
             _verdict(run),
         )

@@ -13,9 +13,8 @@ from pullcurve.report.compare_tables import (
     relative_change,
 )
 from pullcurve.report.diagnosis_result import Interval
-from pullcurve.report.rounding import counted, measured, percent, ranged, significant
+from pullcurve.report.rounding import NO_BREAK, counted, measured, percent, ranged, significant
 
-_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _SPEEDS_ALIKE: Final = 0.01
 _AIR_WORTH_SAYING: Final = 0.001
 _MISSING: Final = {
@@ -61,9 +60,9 @@ def _at_top(said: Comparison, pair: Pair, units: UnitSystem) -> str:
         unit.difference_from_si(abs(flow.difference)), unit.difference_from_si(flow.u95)
     )
     return (
-        f"At {_rpm(top.speed_rpm)} {_name(said, pair.later)} moves {amount}{_NO_BREAK}"
+        f"At {_rpm(top.speed_rpm)} {_name(said, pair.later)} moves {amount}{NO_BREAK}"
         f"{unit.label} {less} standard air than {_name(said, 1)}: {relative_change(flow)}"
-        f"{_NO_BREAK}%, more than the uncertainty of the comparison."
+        f"{NO_BREAK}%, more than the uncertainty of the comparison."
     )
 
 
@@ -111,7 +110,7 @@ def _cancels(said: Comparison, pair: Pair) -> str:
     if not pair.same_meter:
         return (
             f"Nothing cancels: {pair.same_meter_because}. The uncertainty of both meters stands "
-            f"in full in the difference, ±{_NO_BREAK}{without} at the highest common speed. Two "
+            f"in full in the difference, ±{NO_BREAK}{without} at the highest common speed. Two "
             "runs with one meter are compared much more sharply."
         )
     place = ""
@@ -123,8 +122,8 @@ def _cancels(said: Comparison, pair: Pair) -> str:
     return (
         f"Both runs are taken to be measured with one meter: {pair.same_meter_because}.{place} An "
         "error of that meter, of its discharge coefficient above all, is in both flows alike and "
-        f"cancels. At the highest common speed ±{_NO_BREAK}{with_it} is left; with two meters it "
-        f"would be ±{_NO_BREAK}{without}. If it was another tube of the same make after all, the "
+        f"cancels. At the highest common speed ±{NO_BREAK}{with_it} is left; with two meters it "
+        f"would be ±{NO_BREAK}{without}. If it was another tube of the same make after all, the "
         "wider one holds."
     )
 
@@ -277,7 +276,7 @@ def _name(said: Comparison, number: int) -> str:
 
 
 def _rpm(speed: float) -> str:
-    return f"{speed:.0f}{_NO_BREAK}rpm"
+    return f"{speed:.0f}{NO_BREAK}rpm"
 
 
 def _percent(fraction: float) -> str:
@@ -286,13 +285,13 @@ def _percent(fraction: float) -> str:
 
 def _told(change: Change) -> str:
     number = measured(100 * change.relative, 100 * change.u95)
-    return f"{number}{_NO_BREAK}%"
+    return f"{number}{NO_BREAK}%"
 
 
 def _mass(value: float, unit: DisplayUnit) -> str:
-    return f"{significant(unit.from_si(value), 3)}{_NO_BREAK}{unit.label}"
+    return f"{significant(unit.from_si(value), 3)}{NO_BREAK}{unit.label}"
 
 
 def _of(interval: Interval, unit: DisplayUnit) -> str:
     ends = (unit.difference_from_si(e) for e in (interval.value, interval.low, interval.high))
-    return f"{ranged(*ends)}{_NO_BREAK}{unit.label}"
+    return f"{ranged(*ends)}{NO_BREAK}{unit.label}"

@@ -9,20 +9,17 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from pullcurve.physics.air import standard_flow
 from pullcurve.reduction.cut_watch.events import Event, Forecast
 from pullcurve.reduction.cut_watch.shift import Cut
+from pullcurve.report.fields import Frozen
 from pullcurve.report.from_run import result_of
 from pullcurve.report.result import Provenance, SettledPoint, Zero
 
 
-class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class FilterForecast(_Frozen):
+class FilterForecast(Frozen):
     """When the limit is reached; null: not within two days. The interval is of 95 %."""
 
     limit: Literal["typed", "doubled", "flow"]
@@ -31,7 +28,7 @@ class FilterForecast(_Frozen):
     latest_s: float | None
 
 
-class CutEvent(_Frozen):
+class CutEvent(Frozen):
     """One alarm."""
 
     number: int
@@ -42,8 +39,8 @@ class CutEvent(_Frozen):
     seen_afterwards: bool = Field(description="found only when the whole log was gone through")
     size: float = Field(
         description="share of the flow at this speed that it took, a clog that is over at its "
-        "worst; of the speed for a sag, of the "
-        "wanted velocity for a slow nozzle; growth of the loss for a filter"
+        "worst; of the speed for a sag, of the wanted velocity for a slow nozzle; growth of the "
+        "loss for a filter"
     )
     size_u95: float
     sure: float = Field(description="probability that it is no scatter")
@@ -53,14 +50,14 @@ class CutEvent(_Frozen):
     note: str
 
 
-class FilterState(_Frozen):
+class FilterState(Frozen):
     measured_by: Literal["filter", "path"]
     growth: float = Field(description="of its loss at the same flow, over the run")
     growth_u95: float
     forecast: FilterForecast | None
 
 
-class ShiftFacts(_Frozen):
+class ShiftFacts(Frozen):
     """Seconds of the shift."""
 
     length_s: float
@@ -72,7 +69,7 @@ class ShiftFacts(_Frozen):
     filter: FilterState | None
 
 
-class CutStrip(_Frozen):
+class CutStrip(Frozen):
     """Over the shift, thinned for drawing."""
 
     time_s: tuple[float, ...]
@@ -81,7 +78,7 @@ class CutStrip(_Frozen):
     speed_rpm: tuple[float | None, ...]
 
 
-class CutResult(_Frozen):
+class CutResult(Frozen):
     """Everything that is said of a watched cut."""
 
     title: str

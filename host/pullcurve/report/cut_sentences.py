@@ -4,8 +4,8 @@ from pullcurve.quantities import UnitSystem
 from pullcurve.reduction.cut_watch.sudden import DESIGN_RUN_S, LASTING_S, LEARN_S
 from pullcurve.reduction.cut_watch.trend import POINT_S
 from pullcurve.report.cut_result import CutEvent, CutResult, FilterState
-from pullcurve.report.cut_words import Said, forecast_words
-from pullcurve.report.rounding import measured, minutes
+from pullcurve.report.cut_words import Said, forecast_words, running_time
+from pullcurve.report.rounding import counted, measured, minutes
 from pullcurve.report.sentences import shown
 from pullcurve.report.tables import NONE, Column, Table, measured_column
 
@@ -16,8 +16,9 @@ def headline(result: CutResult) -> str:
     shift = result.shift
     sudden = [event for event in result.events if event.kind in ("clog", "hose_off")]
     slow = [event for event in result.events if event.kind in ("filter_loading", "leak")]
-    clogs = f"{shift.clogs} clog{'s' * (shift.clogs != 1)}" if shift.clogs else "no clog"
-    said = f"{_time(shift.enough_s)} at enough flow of {_time(shift.running_s)} running, {clogs}"
+    clogs = counted(shift.clogs, "clog") if shift.clogs else "no clog"
+    enough, running = running_time(shift.enough_s), running_time(shift.running_s)
+    said = f"{enough} at enough flow of {running} running, {clogs}"
     if any(event.kind == "hose_off" for event in sudden):
         said += ", the hose off"
     if any(event.kind == "filter_loading" for event in slow):
@@ -30,11 +31,12 @@ def headline(result: CutResult) -> str:
 def summary_sentences(result: CutResult) -> list[str]:
     shift = result.shift
     said = [
-        f"Running: {_time(shift.running_s)}. At enough flow, nine tenths or more of the working "
-        f"flow at that speed: {_time(shift.enough_s)}. Short of it: {_time(shift.short_s)}.",
+        f"Running: {running_time(shift.running_s)}. At enough flow, nine tenths or more of the "
+        f"working flow at that speed: {running_time(shift.enough_s)}. Short of it: "
+        f"{running_time(shift.short_s)}.",
         "No clog."
         if not shift.clogs
-        else f"{shift.clogs} clog{'s' * (shift.clogs > 1)}, {_time(shift.clogged_s)} in all.",
+        else f"{counted(shift.clogs, 'clog')}, {running_time(shift.clogged_s)} in all.",
     ]
     if shift.filter is not None:
         said.append(_filter(shift.filter))
@@ -158,9 +160,3 @@ def strip_alt(result: CutResult, units: UnitSystem) -> str:
         f"clean pipe in {units.vacuum.label}; {len(result.events)} alarms, listed in the table "
         "below."
     )
-
-
-def _time(seconds: float) -> str:
-    if seconds < 2 * 3600:
-        return f"{minutes(seconds)} min"
-    return f"{seconds / 3600:.1f} h"

@@ -8,7 +8,7 @@ from typing import Any
 
 from pullcurve.reduction.cut_watch.events import Event, Forecast
 from pullcurve.report.cut_result import CutEvent, FilterForecast
-from pullcurve.report.rounding import measured, minutes
+from pullcurve.report.rounding import NO_BREAK, measured, minutes
 
 _LIMITS = {
     "typed": "the limit that was given",
@@ -64,17 +64,17 @@ def forecast_words(forecast: Forecast | FilterForecast) -> str:
         return f"As it goes now it does not reach {limit} within two days of running."
     if forecast.at_s == forecast.earliest_s == forecast.latest_s:
         return f"It has reached {limit}."
-    earliest = "now" if forecast.earliest_s is None else _time(forecast.earliest_s)
-    latest = "never" if forecast.latest_s is None else _time(forecast.latest_s)
+    earliest = "now" if forecast.earliest_s is None else running_time(forecast.earliest_s)
+    latest = "never" if forecast.latest_s is None else running_time(forecast.latest_s)
     return (
-        f"If it goes on like this it reaches {limit} at {_time(forecast.at_s)} of running time "
-        f"(95 % interval: {earliest} to {latest})."
+        f"If it goes on like this it reaches {limit} at {running_time(forecast.at_s)} of running "
+        f"time (95 % interval: {earliest} to {latest})."
     )
 
 
 def _size(event: Event | CutEvent) -> str:
     number = measured(100 * abs(event.size), 100 * max(event.size_u95, 5e-4))
-    return f"{number.value} % ± {number.u95} %".replace(" ", "\N{NO-BREAK SPACE}")
+    return f"{number.value} % ± {number.u95} %".replace(" ", NO_BREAK)
 
 
 def _since(event: Event | CutEvent) -> str:
@@ -92,7 +92,8 @@ def _certainty(event: Event | CutEvent) -> str:
     return f"{word} ({shown} that it is no scatter)"
 
 
-def _time(seconds: float) -> str:
+def running_time(seconds: float) -> str:
+    """As minutes and seconds; in hours from two hours on."""
     if seconds < _HOURS_FROM_S:
         return f"{minutes(seconds)} min"
     return f"{seconds / 3600:.1f} h"

@@ -12,11 +12,11 @@ from pullcurve.diagnosis.verdict import Interval as Range
 from pullcurve.errors import ReportError
 from pullcurve.physics import air
 from pullcurve.physics.spoils import SPOILS, carrying
+from pullcurve.reduction.channels import ZERO_CELSIUS_K
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.run import Run
 from pullcurve.report import diagnosis_result as told
 
-ZERO_CELSIUS_K: Final = 273.15
 _SAME_BLOWER: Final = 0.01  # between two displacements as they were typed
 FAR_BELOW: Final = 0.7  # of the healthy flow: less than this asks what it would take
 _UNITS: Final = {"speed": "rpm", "pressure": "Pa", "temperature_difference": "K", "ratio": "1"}
@@ -36,7 +36,7 @@ def check_baseline(run: Run, earlier: Run) -> None:
 
 
 def run_diagnosis(
-    run: Run, found: Diagnosis | str, baseline: str = ""
+    run: Run, found: Diagnosis | str, baseline: str
 ) -> told.RunDiagnosis | told.NoDiagnosis:
     """found: what `diagnose` gave. baseline: name of the earlier run that it was given."""
     if isinstance(found, str):
@@ -78,7 +78,7 @@ def label_of(found: Diagnosis) -> str:
     return "+".join(found.verdict.label) or "healthy"
 
 
-def _range(interval: Range) -> told.Interval:
+def interval_of(interval: Range) -> told.Interval:
     return told.Interval(value=interval.value, low=interval.low, high=interval.high)
 
 
@@ -224,7 +224,7 @@ def _band(run: Run, found: Diagnosis) -> tuple[told.HealthyPoint, ...]:
 def _wear_alone(found: Diagnosis) -> told.WearAlone:
     wear = wear_alone(found.evidence, found.posterior)
     return told.WearAlone(
-        slip_ratio=_range(wear.slip_ratio), blanked_vacuum_pa=_range(wear.blanked_vacuum)
+        slip_ratio=interval_of(wear.slip_ratio), blanked_vacuum_pa=interval_of(wear.blanked_vacuum)
     )
 
 

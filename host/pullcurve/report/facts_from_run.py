@@ -11,6 +11,7 @@ import scipy
 
 from pullcurve import __version__
 from pullcurve.reduction.air_at_places import Known
+from pullcurve.reduction.channels import ZERO_CELSIUS_K
 from pullcurve.reduction.run import Run
 from pullcurve.report.result import (
     MeterCoefficient,
@@ -26,7 +27,6 @@ from pullcurve.rig.sensor_parts import SENSOR_PARTS, SensorPart
 from pullcurve.run_log.host_records import LOG_FORMAT
 from pullcurve.wire.header import Sensor
 
-ZERO_CELSIUS_K: Final = 273.15
 _KINDS: Final = {
     "venturi": "Venturi tube",
     "venturi_as_cast": "Venturi tube, as cast",

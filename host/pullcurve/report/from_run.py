@@ -9,6 +9,7 @@ from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import SI
 from pullcurve.reduction import troubles
+from pullcurve.reduction.channels import ZERO_CELSIUS_K
 from pullcurve.reduction.flow import Flows, Volume
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.remarks import remarks
@@ -43,15 +44,12 @@ from pullcurve.report.sentences import headline
 from pullcurve.report.trouble_words import evidence_words, speed_doubt
 from pullcurve.uncertainty import Reach, Result
 
-ZERO_CELSIUS_K: Final = 273.15
 STRIP_POINTS: Final = 600
 _OF_FLOW: Final = (
     *("mass_flow_kg_s", "flow_tap", "flow_port", "flow_inlet", "standard_flow_m3_s"),
     *("reynolds_number", "discharge_coefficient", "expansibility"),
 )
 _GRAVEST_FIRST: Final = ("withheld", "widened", "none")
-
-
 NOT_ASKED: Final = "No diagnosis was asked for."
 
 

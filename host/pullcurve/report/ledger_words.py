@@ -7,7 +7,7 @@ from pullcurve.quantities import UnitSystem
 from pullcurve.report.diagnosis_result import FlowLedger, Interval, LedgerStep
 from pullcurve.report.result import Flow, RunResult, SettledPoint
 from pullcurve.report.rounding import Ranged, significant
-from pullcurve.report.sentences import point_name, shown_flow, shown_range, told
+from pullcurve.report.sentences import point_name, shown_celsius, shown_flow, shown_range, told
 
 _SPAN: Final = 1000  # a bar's whole width
 ITEMS: Final = {
@@ -102,10 +102,9 @@ def _judged(result: RunResult, ledger: FlowLedger) -> SettledPoint:
 
 def inlet_state(ledger: FlowLedger, units: UnitSystem) -> str:
     pressure, temperature = units.station_pressure, units.temperature
-    kelvin = ledger.inlet_temperature_c + 273.15
     return (
         f"{significant(pressure.from_si(ledger.inlet_pressure_pa), 3)} {pressure.label} absolute, "
-        f"{significant(temperature.from_si(kelvin), 3)} {temperature.label}"
+        f"{shown_celsius(ledger.inlet_temperature_c, temperature)} {temperature.label}"
     )
 
 
@@ -181,8 +180,7 @@ def reference_sentence(ledger: FlowLedger, units: UnitSystem) -> str:
     less = 1 - rated.standard_flow_here_m3_s / rated.standard_flow_there_m3_s
     state = (
         f"{significant(pressure.from_si(rated.sheet_pressure_pa), 3)} {pressure.label}, "
-        f"{significant(temperature.from_si(rated.sheet_temperature_c + 273.15), 3)} "
-        f"{temperature.label}"
+        f"{shown_celsius(rated.sheet_temperature_c, temperature)} {temperature.label}"
     )
     words = "less" if less >= 0 else "more"
     return (

@@ -1,9 +1,7 @@
 """A rig in words: what it means, what to look at, and what each weak fact costs."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from textwrap import wrap
 from typing import Final
-from unicodedata import category
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +15,7 @@ from pullcurve.reduction.rig_estimate import RIPPLE, SHARES, UNSTATED_RANGE_PA, 
 from pullcurve.report.expected_words import expected_table
 from pullcurve.report.machine_words import machine_meaning, missing_facts
 from pullcurve.report.rounding import significant
-from pullcurve.report.summary import WIDTH, text_table
+from pullcurve.report.summary import listed, paragraph, printable, text_table
 from pullcurve.report.tables import Column, Table
 from pullcurve.rig.meter import OPEN_INLETS, Meter
 from pullcurve.rig.models import Rig
@@ -57,30 +55,26 @@ def rig_text(
 
     expected: how far losses would be known with more readings; empty where no blower is stated.
     """
-    parts = [_paragraph(rig.name), _list("What it says", _meaning(rig, units))]
+    parts = [paragraph(rig.name), "What it says\n" + listed(_meaning(rig, units))]
     if faults:
-        parts.append(_list("Cannot be", faults))
+        parts.append("Cannot be\n" + listed(faults))
     if doubts:
-        parts.append(_list("Look at this once more", doubts))
+        parts.append("Look at this once more\n" + listed(doubts))
     promised = list(machine_meaning(rig.machine, blower, units))
     if promised:
-        parts.append(_list("What the machine should do", promised))
+        parts.append("What the machine should do\n" + listed(promised))
     missing = list(missing_facts(rig))
     if missing:
-        parts.append(_list("Not stated, and what that costs", missing))
-    parts.append(_list("Uncertainty, 95 %", [_now(costs, units)]))
+        parts.append("Not stated, and what that costs\n" + listed(missing))
+    parts.append("Uncertainty, 95 %\n" + listed([_now(costs, units)]))
     parts.append(text_table(_table(costs)))
-    parts.append(_list("", _beside(rig, costs)))
-    parts.append(_list("Taken for this estimate", _taken(rig, costs, units)))
+    parts.append(listed(_beside(rig, costs)))
+    parts.append("Taken for this estimate\n" + listed(_taken(rig, costs, units)))
     if expected:
         table = expected_table(expected)
-        parts.append(_list("What more readings would tell of the machine", [table.note]))
+        parts.append("What more readings would tell of the machine\n" + listed([table.note]))
         parts.append(text_table(table))
-    # A rig file may come from anywhere: no control code in it reaches the terminal.
-    return "".join(
-        "?" if char != "\n" and category(char) == "Cc" else char
-        for char in "\n\n".join(parts) + "\n"
-    )
+    return printable("\n\n".join(parts) + "\n")
 
 
 def _meaning(rig: Rig, units: UnitSystem) -> Iterator[str]:
@@ -154,10 +148,10 @@ def _marks(count: int) -> str:
 def _now(costs: Costs, units: UnitSystem) -> str:
     pressure, flow = units.differential_pressure, units.volume_flow
     return (
-        f"At {_listed(f'{100 * share:.0f} %' for share in SHARES)} of the sensor's upper end, that "
+        f"At {_series(f'{100 * share:.0f} %' for share in SHARES)} of the sensor's upper end, that "
         f"is {_numbers(pressure.from_si(costs.differential_pressure_pa))} {pressure.label}, the "
         f"standard flow would be {_numbers(flow.from_si(costs.flows.standard.value))} "
-        f"{flow.label}, give or take {_listed(map(_percent, costs.u95))}. What would sharpen it, "
+        f"{flow.label}, give or take {_series(map(_percent, costs.u95))}. What would sharpen it, "
         "each by itself:"
     )
 
@@ -187,12 +181,12 @@ def _beside(rig: Rig, costs: Costs) -> Iterator[str]:
         (costs.one_zero_u95, "A run with one such stretch only"),
     ):
         if np.max(u95 - costs.u95) >= LEAST_GAIN:
-            yield f"{what} has {_listed(map(_percent, u95))} instead."
+            yield f"{what} has {_series(map(_percent, u95))} instead."
     now, then = costs.inlet_u95
     if rig.sensors.blower_air is None and np.max(now - then) >= LEAST_GAIN:
         yield (
-            f"The flow at the blower's inlet is known to {_listed(map(_percent, now))}; with a "
-            f"sensor blower_air to {_listed(map(_percent, then))}."
+            f"The flow at the blower's inlet is known to {_series(map(_percent, now))}; with a "
+            f"sensor blower_air to {_series(map(_percent, then))}."
         )
 
 
@@ -214,24 +208,13 @@ def _taken(rig: Rig, costs: Costs, units: UnitSystem) -> Iterator[str]:
 
 
 def _numbers(values: NDArray[np.float64]) -> str:
-    return _listed(significant(float(value), 3) for value in values)
+    return _series(significant(float(value), 3) for value in values)
 
 
 def _percent(u95: float) -> str:
     return "clips" if np.isnan(u95) else f"{100 * u95:.1f} %"
 
 
-def _listed(words: Iterable[str]) -> str:
+def _series(words: Iterable[str]) -> str:
     *most, last = words
     return f"{', '.join(most)} and {last}"
-
-
-def _paragraph(text: str) -> str:
-    return "\n".join(wrap(text, WIDTH))
-
-
-def _list(heading: str, items: list[str] | Iterator[str]) -> str:
-    lines = [heading] if heading else []
-    for item in items:
-        lines += wrap(item, WIDTH, initial_indent="  ", subsequent_indent="    ")
-    return "\n".join(lines)

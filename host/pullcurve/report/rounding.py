@@ -5,10 +5,10 @@ and the estimate to the same decimal place.
 """
 
 from decimal import ROUND_HALF_UP, Decimal
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
-_MINUS = "−"
-_NO_BREAK = "\N{NO-BREAK SPACE}"
+_MINUS: Final = "−"
+NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 
 
 class Measured(NamedTuple):
@@ -18,7 +18,7 @@ class Measured(NamedTuple):
     u95: str
 
     def __str__(self) -> str:
-        return f"{self.value}{_NO_BREAK}±{_NO_BREAK}{self.u95}"
+        return f"{self.value}{NO_BREAK}±{NO_BREAK}{self.u95}"
 
 
 def measured(value: float, u95: float) -> Measured:
@@ -62,7 +62,7 @@ def significant(value: float, digits: int) -> str:
 
 def count(value: float) -> str:
     """A large number without decimals, its digits in groups of three."""
-    return f"{value:,.0f}".replace(",", _NO_BREAK).replace("-", _MINUS)
+    return f"{value:,.0f}".replace(",", NO_BREAK).replace("-", _MINUS)
 
 
 def counted(number: int, noun: str, plural: str = "") -> str:
@@ -77,8 +77,8 @@ def times(number: int) -> str:
 def percent(fraction: float, digits: int = 2) -> str:
     """A fraction as per cent, with its sign; what is under 0.1 % is not told closer."""
     if 0 < abs(fraction) < 0.001:
-        return f"under 0.1{_NO_BREAK}%"
-    return f"{significant(100 * fraction, digits)}{_NO_BREAK}%"
+        return f"under 0.1{NO_BREAK}%"
+    return f"{significant(100 * fraction, digits)}{NO_BREAK}%"
 
 
 def minutes(seconds: float) -> str:

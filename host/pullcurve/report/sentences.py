@@ -14,6 +14,7 @@ from pullcurve.report.result import (
     SpeedFacts,
 )
 from pullcurve.report.rounding import (
+    NO_BREAK,
     Measured,
     Ranged,
     count,
@@ -25,7 +26,6 @@ from pullcurve.report.rounding import (
     times,
 )
 
-_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _TELLING_SPEED: Final = 0.005  # of the speed: an interval wider than this is told with it
 _THROUGH: Final = {
     "port": "its port",
@@ -83,7 +83,7 @@ def shown_celsius(temperature_c: float, unit: DisplayUnit) -> str:
 
 def told(number: Measured, unit: DisplayUnit) -> str:
     """A number with its unit, for a sentence: no line ends between them."""
-    return f"{number}{_NO_BREAK}{unit.label}"
+    return f"{number}{NO_BREAK}{unit.label}"
 
 
 def fastest(points: Sequence[SettledPoint]) -> SettledPoint:
@@ -98,7 +98,7 @@ def rpm(speed: Quantity) -> str:
     """A speed for a sentence; its interval only where it matters."""
     if speed.u95 > _TELLING_SPEED * speed.value:
         return told(measured(speed.value, speed.u95), SI.speed)
-    return f"{speed.value:.0f}{_NO_BREAK}rpm"
+    return f"{speed.value:.0f}{NO_BREAK}rpm"
 
 
 def point_name(point: SettledPoint, points: Sequence[SettledPoint]) -> str:

@@ -1,5 +1,6 @@
 """The result as plain text for a terminal, a pipe or a fax."""
 
+from collections.abc import Iterable
 from textwrap import wrap
 from unicodedata import category
 
@@ -149,7 +150,7 @@ def paragraph(text: str) -> str:
     return "\n".join(wrap(text, WIDTH))
 
 
-def listed(items: list[str]) -> str:
+def listed(items: Iterable[str]) -> str:
     """One item under another, indented."""
     return "\n".join(
         "\n".join(wrap(item, WIDTH, initial_indent="  ", subsequent_indent="    "))

@@ -118,7 +118,7 @@ def measured_column(name: str, unit: DisplayUnit) -> Column:
     return Column(name, unit.label, "measured")
 
 
-def _filled(columns: Sequence[_Filled], note: str = "") -> Table:
+def _filled(columns: Sequence[_Filled], note: str) -> Table:
     filled = [(column, cells) for column, cells in columns if any(each != NONE for each in cells)]
     rows = tuple(zip(*(cells for _, cells in filled), strict=True))
     return Table(tuple(column for column, _ in filled), rows, note)

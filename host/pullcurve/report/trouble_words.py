@@ -5,9 +5,8 @@ from typing import Final, Protocol
 
 from pullcurve.quantities import UNITS, UnitSystem
 from pullcurve.report.result import RunResult, Trouble
-from pullcurve.report.rounding import count, minutes, significant
+from pullcurve.report.rounding import NO_BREAK, count, minutes, significant
 
-_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 CONSEQUENCES: Final = {
     "withheld": "What it spoils is not stated.",
     "widened": "The intervals are wider for it.",
@@ -57,12 +56,12 @@ def told_evidence(trouble: Trouble, units: UnitSystem) -> str:
 def _told(number: Told, units: UnitSystem) -> str:
     if number.quantity == "height":  # a page tells it in both units
         feet = number.value / float(UNITS["length"]["ft"].factor)
-        return f"{count(number.value)}{_NO_BREAK}m ({count(feet)}{_NO_BREAK}ft)"
+        return f"{count(number.value)}{NO_BREAK}m ({count(feet)}{NO_BREAK}ft)"
     warmth = number.quantity == "temperature_difference"
     unit = units.temperature if warmth else getattr(units, number.quantity)
     value = unit.difference_from_si(number.value)
     plus = "+" if number.signed and value > 0 else ""
-    return f"{plus}{significant(value, number.digits)}{_NO_BREAK}{unit.label}"
+    return f"{plus}{significant(value, number.digits)}{NO_BREAK}{unit.label}"
 
 
 def when(trouble: Trouble) -> str:

@@ -5,10 +5,9 @@ from typing import Final
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.inputs_in_words import REACHES, best_remedy, input_words
 from pullcurve.report.result import Flow, RunResult, SettledPoint
-from pullcurve.report.rounding import percent
+from pullcurve.report.rounding import NO_BREAK, percent
 from pullcurve.report.sentences import fastest, shown, slowest, told
 
-_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _NORMAL_95: Final = 1.96
 _WORTH_SAYING: Final = 0.1  # of a variance
 # Place, its flow, the role of the sensor there, and the inputs that the sensor does away with.
@@ -53,7 +52,7 @@ def uncertainty_sentences(result: RunResult, units: UnitSystem) -> list[str]:
 def _relative(point: SettledPoint, left: float = 1.0) -> str:
     """The interval in per cent of the flow, with this much of its variance left."""
     flow = point.standard_flow
-    return f"±{_NO_BREAK}{percent(flow.u95 / flow.value * max(0.0, left) ** 0.5)}"
+    return f"±{NO_BREAK}{percent(flow.u95 / flow.value * max(0.0, left) ** 0.5)}"
 
 
 def _largest(point: SettledPoint) -> str:
@@ -108,8 +107,8 @@ def _modelled(point: SettledPoint) -> list[str]:
         if share > _WORTH_SAYING:
             whole = flow.u95_m3_s / flow.value_m3_s
             said.append(
-                f"The flow at {place} is known to ±{_NO_BREAK}{percent(whole)}, because the "
+                f"The flow at {place} is known to ±{NO_BREAK}{percent(whole)}, because the "
                 f"pressure there is modelled. An absolute-pressure sensor there (role {role}) "
-                f"would bring about ±{_NO_BREAK}{percent(whole * max(0.0, 1 - share) ** 0.5)}."
+                f"would bring about ±{NO_BREAK}{percent(whole * max(0.0, 1 - share) ** 0.5)}."
             )
     return said

@@ -14,10 +14,9 @@ from pullcurve.report.next_steps import (
     veto_words,
 )
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import measured, percent, ranged, significant
+from pullcurve.report.rounding import NO_BREAK, measured, percent, ranged, significant
 from pullcurve.report.sentences import shown_range
 
-_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _SIGMAS_95: Final = 1.96
 _SURE: Final = 0.99
 _NAMED_AT_MOST: Final = 3  # candidates in the first sentence
@@ -115,8 +114,8 @@ def _sure(said: RunDiagnosis) -> str:
 def probability_words(p: float) -> str:
     """Per cent; no model is good for more than two digits of it, nor for certainty."""
     if p > _SURE:
-        return f"over {100 * _SURE:.0f}{_NO_BREAK}%"
-    return percent(p) if p >= 1 - _SURE else f"under {100 * (1 - _SURE):.0f}{_NO_BREAK}%"
+        return f"over {100 * _SURE:.0f}{NO_BREAK}%"
+    return percent(p) if p >= 1 - _SURE else f"under {100 * (1 - _SURE):.0f}{NO_BREAK}%"
 
 
 def _taken(said: RunDiagnosis, units: UnitSystem) -> list[str]:
@@ -158,7 +157,7 @@ def sized(cause: Cause) -> str:
         return "an amount that cannot be told"
     half = max(cause.high - cause.size, cause.size - cause.low)
     shown = ranged(100 * cause.size, 100 * cause.low, 100 * cause.high, max(100 * half, 1.0))
-    return f"{shown.value}{_NO_BREAK}% ({shown.low} to {shown.high}{_NO_BREAK}%)"
+    return f"{shown.value}{NO_BREAK}% ({shown.low} to {shown.high}{NO_BREAK}%)"
 
 
 def _certain(said: RunDiagnosis, name: str) -> str:
@@ -254,7 +253,7 @@ def reading_sentences(said: RunDiagnosis, units: UnitSystem) -> list[str]:
 
 def _reading(reading: DecidingReading, value: float, units: UnitSystem) -> str:
     number, label = reading_in(reading, value, units)
-    return f"{number}{_NO_BREAK}{label}"
+    return f"{number}{NO_BREAK}{label}"
 
 
 def reading_in(reading: DecidingReading, value: float, units: UnitSystem) -> tuple[str, str]:
