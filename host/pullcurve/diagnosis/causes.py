@@ -10,13 +10,14 @@ from scipy import special
 
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.inference import Problem, fit, sample
-from pullcurve.diagnosis.path_model import State
+from pullcurve.diagnosis.path_model import Setting, State
 from pullcurve.diagnosis.priors import Hypothesis, Priors
 from pullcurve.diagnosis.speeds import speed_posterior
 
 Array = NDArray[np.float64]
 
 ON_SPEED = ("low_speed", "slipping_belt")
+SEED = 0  # one and the same, so that a run gives the same answer every time
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,18 @@ class Posterior:
         return np.asarray(there[self.sampled])
 
 
-def posterior(evidence: Evidence, priors: Priors, seed: int = 0) -> Posterior:
+def at_top(evidence: Evidence, posterior: Posterior) -> tuple[Setting, dict[str, Array], Array]:
+    """What `path_model.solve` takes, of the samples at the fastest hold of the first sweep."""
+    there = np.arange(len(evidence.setting.judged)) == evidence.top
+    x = {
+        name: value[:, there] if value.shape[1] > 1 else value
+        for name, value in posterior.x.items()
+    }
+    start = (posterior.state.inlet_pressure / evidence.setting.ambient_pressure)[:, there]
+    return evidence.setting.chosen(there), x, start
+
+
+def posterior(evidence: Evidence, priors: Priors) -> Posterior:
     """The causes of a run, by their evidence.
 
     The speeds tell governor and belt, the path tells the rest; the evidence of a set of faults
@@ -62,7 +74,7 @@ def posterior(evidence: Evidence, priors: Priors, seed: int = 0) -> Posterior:
     sets = list(dict.fromkeys(parts))
     problem = Problem(evidence, priors, sets)
     fits = fit(problem)
-    of_speeds = speed_posterior(evidence.speeds, priors, frozenset(on_speed), seed)
+    of_speeds = speed_posterior(evidence.speeds, priors, frozenset(on_speed), SEED)
     speed_part = [frozenset(f for f in h.faults if f in on_speed) for h in hypotheses]
     path_part = np.array([sets.index(part) for part in parts])
     log = (
@@ -72,9 +84,9 @@ def posterior(evidence: Evidence, priors: Priors, seed: int = 0) -> Posterior:
     )
     probability = np.exp(log - special.logsumexp(log))
     of_sets = np.bincount(path_part, probability, minlength=len(sets)).astype(np.float64)
-    machines = sample(problem, fits, of_sets, seed)
+    machines = sample(problem, fits, of_sets, SEED)
     # Each sample of the path gets one of the hypotheses that share its faults there.
-    generator = np.random.default_rng(seed + 1)
+    generator = np.random.default_rng(SEED + 1)
     sampled = np.empty(len(machines.faults), dtype=np.int64)
     for number in np.unique(machines.faults):
         own = np.flatnonzero(path_part == number)

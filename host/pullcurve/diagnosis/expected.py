@@ -6,7 +6,7 @@ have (JCGM 100:2008, 5.1.2, and least squares with priors). Each cause may take 
 flow (standard deviation), as if nothing were known of it.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pullcurve.diagnosis.evidence import (
     DISCHARGE_K,
     DISCHARGE_SHARED_K,
+    DRY_AIR_GAS_CONSTANT,
     MODEL_FLOW,
     MODEL_VACUUM_PA,
     TACH_U,
@@ -38,7 +39,6 @@ PRIOR_PERCENT: Final = 40.0  # of the flow, standard deviation of each cause
 SPEEDS: Final = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0)  # of the rated one: a sweep
 PLATE_HEADS: Final = 22.0
 METER_HEADS: Final = 0.7
-GAS: Final = 287.05
 STEP: Final = 1e-3
 
 CAUSES: Final = ("wear", "leak_behind", "leak_ahead", "intake", "machine", "belt")
@@ -108,14 +108,13 @@ def expected_half_widths(
     facts: MachineFacts,
     beliefs: Priors,
     ambient_pressure: float,
-    sets: Sequence[Readings] = SETS,
     meter: Meter = Meter(),
 ) -> dict[str, dict[str, float]]:
     """95 % half-widths of a ledger's steps under each set of readings, in per cent of the flow
     at full throttle, with the meter on the open port and the pickup on the engine."""
     return {
         readings.name: _half_widths(facts, beliefs, ambient_pressure, readings, meter)
-        for readings in sets
+        for readings in SETS
     }
 
 
@@ -198,7 +197,7 @@ def _imagined(facts: MachineFacts, p0: float, readings: Readings, meter: Meter) 
             belt_between=np.full(number, fill_value=True),
             ambient_pressure=p0 * one,
             temperature=293.15 * one,
-            gas_constant=GAS * one,
+            gas_constant=DRY_AIR_GAS_CONSTANT * one,
             mass_ratio=one,
             in_pipe=in_pipe,
             judged=np.full(number, fill_value=True),

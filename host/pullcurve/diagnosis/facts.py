@@ -16,7 +16,7 @@ from pullcurve.rig.models import Rig
 Array = NDArray[np.float64]
 
 MOUTH_LOSS = 0.5  # of a hose's open end, in its velocity heads (sharp edge, judgement)
-FLOW_OF_PORT_M_S = 50.0  # speed in a port whose bore nobody stated, at the rated flow
+PORT_VELOCITY_M_S = 50.0  # in a port whose bore nobody stated, at the rated flow
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,6 @@ class MachineFacts:
     fit: RatingFit | None
     rated_rpm: float  # of the blower
     rated_flow_m3_s: float  # at the blower's inlet, best cell of the sheet
-    rated_slip_rpm: float  # healthy, at that cell
     basis: str  # what the rated flow is taken from, in words
     port_area_m2: float
     hose_loss: float | None  # of the hose that the rig describes, velocity heads on its last bore
@@ -88,12 +87,12 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
                 LAMINAR_DOUBT.standard_uncertainty**2,
             ]
         )
-        slip_rpm, rated_flow = 0.0, displacement * rated_rpm / 60
+        rated_flow = displacement * rated_rpm / 60
         basis = "displacement times rated speed, without slip"
     area = (
         np.pi / 4 * machine.port_bore**2
         if machine.port_bore is not None
-        else rated_flow / FLOW_OF_PORT_M_S
+        else rated_flow / PORT_VELOCITY_M_S
     )
     return MachineFacts(
         displacement_m3=displacement,
@@ -103,7 +102,6 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
         fit=fit,
         rated_rpm=rated_rpm,
         rated_flow_m3_s=rated_flow,
-        rated_slip_rpm=slip_rpm,
         basis=basis,
         port_area_m2=float(area),
         hose_loss=_hose_loss(machine.hose) if machine.hose else None,

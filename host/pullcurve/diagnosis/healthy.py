@@ -19,7 +19,6 @@ from pullcurve.physics.blower import blanked_inlet_pressure
 
 Array = NDArray[np.float64]
 
-SOUND_BELT: Final = 0.006  # slip of a belt in good order, middle of priors.toml
 MOST_WEAR: Final = 200.0  # times the healthy slip
 _HALVINGS: Final = 30
 _ENOUGH: Final = 300  # samples for a figure that is told to two digits
@@ -93,7 +92,8 @@ def _in_order(posterior: Posterior) -> dict[str, Array]:
         if not name.startswith("healthy_")
     }
     number = len(posterior.sampled)
-    x |= {"wear": np.ones((number, 1)), "belt": np.full((number, 1), SOUND_BELT)}
+    usual_belt = priors().scatter["belt"].value(np.zeros((number, 1)))
+    x |= {"wear": np.ones((number, 1)), "belt": usual_belt}
     for place in ("leak_a", "leak_b", "leak_c"):
         leaky = np.array([place in hypothesis.faults for hypothesis in posterior.hypotheses])
         x[place] = np.where(leaky[posterior.sampled][:, None], 0.0, x[place])

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.diagnosis.comparison import COVERAGE, Pair, columns_of
+from pullcurve.diagnosis.evidence import DRY_AIR_GAS_CONSTANT
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
 from pullcurve.diagnosis.verdict import Interval
 from pullcurve.physics.blower import slip_multiple
@@ -145,7 +146,10 @@ def _parts(
     back = generator.uniform(*BACK_PRESSURE_PA, DRAWS)
     laminar = generator.uniform(0.0, MOST_LAMINAR, DRAWS)
     pressures = [place.pressure + normal(place.u_pa) for place in places]
-    density = [p / (287.05 * place.temperature) for p, place in zip(pressures, places, strict=True)]
+    density = [
+        p / (DRY_AIR_GAS_CONSTANT * place.temperature)
+        for p, place in zip(pressures, places, strict=True)
+    ]
     turned = on_port * (1 + normal(flow_u)) / density[0] / displacement * 60
     slip = np.maximum(speed - turned, LEAST_SLIP * speed)
     multiple = [

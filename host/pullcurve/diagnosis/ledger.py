@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.diagnosis.causes import Posterior
+from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.path_model import solve
 from pullcurve.diagnosis.priors import priors
@@ -36,7 +36,7 @@ class Ledger:
     """`rated` less all `steps` is `metered`. `healthy` is what a healthy blower would take in
     here, now; `shortfall` is rated less metered, `lost` healthy less metered.
 
-    `behind_meter` is air that came in unasked before the meter: part of what was metered.
+    `ahead_of_meter` is air that came in unasked before the meter: part of what was metered.
     `relieved` is the metered flow with a restriction put right.
     """
 
@@ -144,13 +144,7 @@ def _healthy_slip(evidence: Evidence, posterior: Posterior) -> Array:
 
 def _relieved(evidence: Evidence, posterior: Posterior) -> dict[str, Array]:
     """Metered mass flow at the top point with a filter in good order, and with an open port."""
-    at_top = np.arange(len(evidence.setting.judged)) == evidence.top
-    x = {
-        name: value[:, at_top] if value.shape[1] > 1 else value
-        for name, value in posterior.x.items()
-    }
-    start = (posterior.state.inlet_pressure / evidence.setting.ambient_pressure)[:, at_top]
-    setting = evidence.setting.chosen(at_top)
+    setting, x, start = at_top(evidence, posterior)
     found = {}
     cases = {
         "clean_filter": {name: x[f"healthy_{name}"] for name in ("filter_linear", "filter_square")},

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.diagnosis.causes import Posterior
+from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import DISCHARGE_SHARED_K, TACH_U, Evidence
 from pullcurve.diagnosis.path_model import State, solve
 from pullcurve.quantities import Kind
@@ -150,11 +150,5 @@ def _sealed(evidence: Evidence, posterior: Posterior) -> Iterator[tuple[str, Kin
 
 
 def _changed(evidence: Evidence, posterior: Posterior, changes: dict[str, Change]) -> State:
-    at_top = np.arange(len(evidence.setting.judged)) == evidence.top
-    x = {
-        name: value[:, at_top] if value.shape[1] > 1 else value
-        for name, value in posterior.x.items()
-    }
-    start = (posterior.state.inlet_pressure / evidence.setting.ambient_pressure)[:, at_top]
-    changed = x | {name: change(x) for name, change in changes.items()}
-    return solve(evidence.setting.chosen(at_top), changed, start)
+    setting, x, start = at_top(evidence, posterior)
+    return solve(setting, x | {name: change(x) for name, change in changes.items()}, start)

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.diagnosis.causes import Posterior
+from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.path_model import solve
 from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES
@@ -139,19 +139,10 @@ def sizes(name: str, evidence: Evidence, posterior: Posterior) -> Array:
 
 def restriction_gain(evidence: Evidence, posterior: Posterior) -> Array:
     """Gain of the blower's mass flow at the fastest hold with hose, filter and pipe in order."""
-    mended = {
-        name: posterior.x.get(f"healthy_{name}", value) for name, value in posterior.x.items()
-    }
-    at_top = np.arange(len(evidence.setting.judged)) == evidence.top
-    x = {name: _at(value, at_top) for name, value in mended.items()}
-    start = posterior.state.inlet_pressure / evidence.setting.ambient_pressure
-    right = solve(evidence.setting.chosen(at_top), x, start[:, at_top])
-    now = posterior.state.blower_flow[:, at_top]
-    return np.asarray((right.blower_flow / now)[:, 0] - 1)
-
-
-def _at(value: Array, points: NDArray[np.bool_]) -> Array:
-    return value[:, points] if value.shape[1] > 1 else value
+    setting, x, start = at_top(evidence, posterior)
+    mended = {name: x.get(f"healthy_{name}", value) for name, value in x.items()}
+    right = solve(setting, mended, start).blower_flow[:, 0]
+    return np.asarray(right / posterior.state.blower_flow[:, evidence.top] - 1)
 
 
 def interval(samples: Array, wider: float = 1.0) -> Interval:

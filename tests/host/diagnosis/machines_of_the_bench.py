@@ -56,7 +56,6 @@ def facts() -> MachineFacts:
         fit=None,
         rated_rpm=RATED_RPM,
         rated_flow_m3_s=0.0085 * (RATED_RPM - slip) / 60,
-        rated_slip_rpm=float(slip),
         basis="data sheet",
         port_area_m2=AREA,
         hose_loss=5.9 / 1.15,
