@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from pullcurve.cli.common import existing, folded, for_people, port_option, say
+from pullcurve.cli.common import any_path, folded, for_people, port_option, say
 
 
 @click.group("board")
@@ -17,7 +17,7 @@ def board_group() -> None:
 @click.option(
     "--board-json",
     "settings_path",
-    type=existing,
+    type=any_path,
     help="Write this file as the board's board.json. Default: the board keeps its own.",
 )
 @for_people

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
 WIDTH = 96
 
-existing = click.Path(path_type=Path)
+any_path = click.Path(path_type=Path)
 rig_option = click.option(
-    "--rig", "rig_path", type=existing, help="The rig's file, in place of the one in the log."
+    "--rig", "rig_path", type=any_path, help="The rig's file, in place of the one in the log."
 )
 port_option = click.option(
     "--port", help="The serial port, such as COM5 or /dev/ttyACM0. Default: found."

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pullcurve.cli.common import (
-    existing,
+    any_path,
     for_people,
     load_rig,
     print_summary,
@@ -22,16 +22,20 @@ if TYPE_CHECKING:
     from pullcurve.rig.models import Rig
     from pullcurve.run_log.notes import Note
 
+written_rig_option = click.option(
+    "--rig", "rig_path", type=any_path, help="The rig's file, written into the log."
+)
+
 
 @click.command()
-@click.argument("log", type=existing)
+@click.argument("log", type=any_path)
 @click.option(
     "--port",
     default="serial:",
     help="Where the board is: a serial port, such as COM5 or /dev/ttyACM0; ble: for the one in "
     "reach over Bluetooth, ble:NAME among several. Default: the port that a board answers on.",
 )
-@click.option("--rig", "rig_path", type=existing, help="The rig's file, written into the log.")
+@written_rig_option
 @click.option(
     "--for", "seconds", type=click.FloatRange(min=0, min_open=True), help="Stop by itself."
 )
@@ -80,7 +84,7 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
 
 
 @click.command()
-@click.argument("log", type=existing)
+@click.argument("log", type=any_path)
 @click.argument("words", nargs=-1, required=True)
 @click.option(
     "--at",
@@ -107,7 +111,7 @@ def note(log: Path, words: tuple[str, ...], at: str) -> None:
 
 
 @click.command()
-@click.argument("log", type=existing)
+@click.argument("log", type=any_path)
 @rig_option
 @units_option
 @click.option(
@@ -145,7 +149,7 @@ def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) ->
 @click.command()
 @click.argument("source")
 @click.option(
-    "--log", type=existing, help="The new run log. Default: date, time and source, in this folder."
+    "--log", type=any_path, help="The new run log. Default: date, time and source, in this folder."
 )
 @rig_option
 @units_option
@@ -245,8 +249,8 @@ def _of_replayed(name: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]
 
 @click.command()
 @click.argument("scenario")
-@click.argument("log", type=existing)
-@click.option("--rig", "rig_path", type=existing, help="The rig's file, written into the log.")
+@click.argument("log", type=any_path)
+@written_rig_option
 @for_people
 def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     """Run the real firmware against a simulated machine, into the new file LOG.
@@ -254,6 +258,8 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     SCENARIO is a TOML file, or the name of one that comes with pullcurve. The truth goes to
     LOG.truth.csv, which nothing else reads.
     """
+    import pandas as pd
+
     from pullcurve.bench.plant import simulate
     from pullcurve.bench.scenario import find_scenario
     from pullcurve.bench.world import World
@@ -280,8 +286,6 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
         faults = record_source(link, writer, (status.add, show.update))
     show.close()
     tell_faults(log, faults)
-    import pandas as pd
-
     pd.DataFrame(plant.truth()).to_csv(truth, index=False, lineterminator="\n")
     click.echo(f"wrote {log}: {status.records} records")
     click.echo(f"wrote {truth}")

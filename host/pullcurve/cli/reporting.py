@@ -5,31 +5,25 @@ from pathlib import Path
 
 import click
 
-from pullcurve.cli.common import (
-    existing,
-    for_people,
-    print_summary,
-    rig_option,
-    units_option,
-)
+from pullcurve.cli.common import any_path, for_people, print_summary, rig_option, units_option
 
 out_option = click.option(
     "--out",
-    type=existing,
+    type=any_path,
     help="Where the files go: a path without ending. Default: beside the log, or the first one.",
 )
 pdf_option = click.option("--pdf", "with_pdf", is_flag=True, help="The page as PDF as well.")
 
 
 @click.command()
-@click.argument("log", type=existing)
+@click.argument("log", type=any_path)
 @rig_option
 @units_option
 @out_option
 @pdf_option
 @click.option(
     "--baseline",
-    type=existing,
+    type=any_path,
     help="The log of an earlier run of the same machine in good order: it sharpens the verdict.",
 )
 @for_people
@@ -71,9 +65,9 @@ def report(
 
 
 @click.command()
-@click.argument("logs", type=existing, nargs=-1, required=True)
+@click.argument("logs", type=any_path, nargs=-1, required=True)
 @click.option(
-    "--rig", "rig_path", type=existing, help="The rig's file, for the logs that carry none."
+    "--rig", "rig_path", type=any_path, help="The rig's file, for the logs that carry none."
 )
 @units_option
 @out_option
@@ -106,7 +100,7 @@ def compare(
 
 
 @click.command()
-@click.argument("log", type=existing)
+@click.argument("log", type=any_path)
 @rig_option
 @units_option
 @out_option

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from pullcurve.cli.common import existing, for_people, refuse_existing, say, units_option
+from pullcurve.cli.common import any_path, for_people, refuse_existing, say, units_option
 
 
 @click.group("rig")
@@ -14,7 +14,7 @@ def rig_group() -> None:
 
 
 @rig_group.command("new")
-@click.argument("file", type=existing)
+@click.argument("file", type=any_path)
 @for_people
 def rig_new(file: Path) -> None:
     """Write the new rig FILE by asking questions, each answer checked at once.
@@ -45,7 +45,7 @@ def rig_new(file: Path) -> None:
 
 
 @rig_group.command("check")
-@click.argument("file", type=existing)
+@click.argument("file", type=any_path)
 @units_option
 @for_people
 def rig_check(file: Path, units: str) -> None:
@@ -72,7 +72,7 @@ def rig_check(file: Path, units: str) -> None:
 
 
 @rig_group.command("hose")
-@click.argument("file", type=existing)
+@click.argument("file", type=any_path)
 @click.argument("hose", nargs=-1, required=True)
 @click.option(
     "--wall",
