@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.compare_result import ComparedRun, Comparison, Pair
-from pullcurve.report.drawing import ACCENT, GREY, INK, SHADE, STYLE, WIDTH_IN
+from pullcurve.report.drawing import ACCENT, GREY, INK, LETTERS_AN_INCH, SHADE, STYLE, WIDTH_IN
 
 # Told apart by shape and pattern, so by a fax as well.
 _FIRST: Final[dict[str, Any]] = {"marker": "o", "color": INK, "markerfacecolor": "white"}
@@ -19,7 +19,6 @@ _BANDS: Final[tuple[dict[str, Any], ...]] = (
     {"facecolor": "none", "edgecolor": GREY, "hatch": "//////", "linewidth": 0.0},
     {"facecolor": SHADE, "edgecolor": SHADE, "linewidth": 0.0},
 )
-_LETTERS_AN_INCH: Final = 14.8
 
 
 def compare_figure(
@@ -30,7 +29,7 @@ def compare_figure(
     first, later = said.runs[0], said.runs[pair.later - 1]
     title = fill(
         f"standard flow through the meter, {unit.label} at {said.reference_conditions}",
-        int(_LETTERS_AN_INCH * (width_in - 0.6)),
+        int(LETTERS_AN_INCH * (width_in - 0.6)),
     )
     lines = 1 + title.count("\n")
     height = 5.0 + 0.16 * lines

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.captions import brochure_mark, by_sweep, healthy_points, shape_of
 from pullcurve.report.diagnosis_result import HealthyPoint
-from pullcurve.report.drawing import ACCENT, GREY, INK, SHADE, STYLE, WIDTH_IN
+from pullcurve.report.drawing import ACCENT, GREY, INK, LETTERS_AN_INCH, SHADE, STYLE, WIDTH_IN
 from pullcurve.report.result import RunResult, SettledPoint
 from pullcurve.report.rounding import significant
 from pullcurve.report.sentences import fastest, flow_label, point_name, rpm, shown, told
@@ -20,7 +20,6 @@ from pullcurve.report.sentences import fastest, flow_label, point_name, rpm, sho
 _LEFT_IN: Final = 0.525
 _LOW: Final = 0.3  # of the fastest hold's flow: where its label stands clear of all points
 _ROOM: Final = 0.13  # of the axis, that the fastest hold's flow takes in letters
-_LETTERS_AN_INCH: Final = 14.8  # of a title
 # One for each sweep in turn: told apart by shape and filling, so by a fax as well.
 _MARKS: Final[tuple[dict[str, Any], ...]] = (
     {"fmt": "o"},
@@ -33,7 +32,7 @@ _MARKS: Final[tuple[dict[str, Any], ...]] = (
 
 def curve_figure(result: RunResult, units: UnitSystem, width_in: float = WIDTH_IN) -> Figure:
     """Standard flow against the speed of the blower's shaft, both axes from zero."""
-    title = fill(flow_label(result, units), int(_LETTERS_AN_INCH * (width_in - _LEFT_IN)))
+    title = fill(flow_label(result, units), int(LETTERS_AN_INCH * (width_in - _LEFT_IN)))
     lines = 1 + title.count("\n")
     height_in = 3.24 + 0.16 * lines
     with mpl.rc_context(STYLE):

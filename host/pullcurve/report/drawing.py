@@ -17,6 +17,7 @@ SHADE: Final = "#d6e7f2"  # the accent, pale enough for black ink and a fax
 GREY: Final = "#666666"
 WIDTH_IN: Final = 7.0
 NARROW_IN: Final = 4.0  # shown on a phone about as wide as it is: its letters stay readable
+LETTERS_AN_INCH: Final = 14.8  # of a title
 _PNG_DPI: Final = 200
 _PNG_COMPRESSION: Final = 1  # zlib's: more costs three times the time for a tenth of the size
 STYLE: Final[Any] = {
