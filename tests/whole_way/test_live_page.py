@@ -1,6 +1,10 @@
 """The live page in a real browser, from the bytes of a board to the words on a phone."""
 
 import http.client
+import resource
+import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -21,7 +25,7 @@ from host.live.browser import (
     wait,
 )
 from host.live.served import Served, served
-from pullcurve.errors import LinkError, LogError
+from pullcurve.errors import LinkError
 from pullcurve.opening import open_source
 from pullcurve.quantities import US
 from pullcurve.reduction.run import read_run
@@ -216,7 +220,7 @@ def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path)
 
 
 class Absent(Piece):
-    """Not there at first; then the disk is full."""
+    """Not there at first; then it fails for good."""
 
     tries = 0
 
@@ -228,23 +232,86 @@ class Absent(Piece):
 
     def __iter__(self) -> Iterator[Received]:
         yield next(super().__iter__())
-        raise LogError("x.runlog: writing stopped: No space left on device; free some space")
+        raise LinkError("COM9: the cable has burnt; use another one")
 
 
-def test_what_is_wrong_with_the_source_or_the_log_is_told(
-    chromium: Browser, tmp_path: Path
-) -> None:
+def test_what_is_wrong_with_the_source_is_told(chromium: Browser, tmp_path: Path) -> None:
     with (
         served(Absent, tmp_path / "x.runlog", load_rig(RIG), patient=True) as watch,
         opened(chromium, watch.address, PHONE) as page,
     ):
         wait(page, lambda: "there is no such port" in page.inner_text("#alarms"))
-        wait(page, lambda: "No space left" in page.inner_text("#alarms"))
-        assert "No space left" in sentence(page)
-        assert "No space left" in watch.session.receiver.fault
+        wait(page, lambda: "has burnt" in page.inner_text("#alarms"))
+        assert "has burnt" in sentence(page)
+        assert "has burnt" in watch.session.receiver.fault
         check_access(page)
         page.click("#sound")
         assert page.get_attribute("#sound", "aria-pressed") == "true"
         page.click("#alarms button")
         wait(page, lambda: page.is_hidden("#alarms button"))
-        assert "No space left" in page.inner_text("#alarms")
+        assert "has burnt" in page.inner_text("#alarms")
+
+
+ROOM = 120_000  # bytes, some 60 s of the run
+
+
+@pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="limits another program's files")
+def test_a_full_disk_is_on_the_page_until_there_is_room_again(
+    chromium: Browser, tmp_path: Path
+) -> None:
+    """A limit on the size of files stands in for the end of the disk, and is lifted later."""
+    log = tmp_path / "x.runlog"
+    command = [sys.executable, "-m", "pullcurve.cli", "watch", f"replay:{SWEEP}@10", "--port", "0"]
+    process = subprocess.Popen(
+        [*command, "--log", str(log), "--rig", str(RIG)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        encoding="utf-8",
+    )
+    resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (ROOM, resource.RLIM_INFINITY))
+    assert process.stdout is not None
+    try:
+        address = process.stdout.readline().split()[-1]
+        with opened(chromium, address, PHONE) as page:
+            wait(page, lambda: page.is_visible("#unwritten"))
+            kept = log.read_bytes()
+            assert page.inner_text("#unwritten").startswith("NOT RECORDED.")
+            assert page.locator("#unwritten").bounding_box()["y"] < 100  # ahead of the number
+            wait(page, lambda: sentence(page).startswith("Not recorded. Settled for"))
+            assert not page.evaluate("document.body.classList.contains('stale')")
+            alarm = page.inner_text("#alarms")
+            assert "x.runlog: writing stopped at" in alarm
+            assert "what was received until then is in the file" in alarm
+            assert "Free some space on the laptop's disk" in alarm
+            assert page.inner_text("#guide-title") == "Nothing is recorded"
+            check_access(page)
+            page.fill("#note-text", "plate on")
+            page.click("#note button")
+            wait(page, lambda: "Not noted: x.runlog" in page.inner_text("#note-answer"))
+            page.click("#alarms button")
+            wait(page, lambda: page.is_hidden("#alarms button"))
+            assert log.read_bytes() == kept
+            no_end = (resource.RLIM_INFINITY, resource.RLIM_INFINITY)
+            resource.prlimit(process.pid, resource.RLIMIT_FSIZE, no_end)
+            wait(page, lambda: page.is_hidden("#unwritten"))
+            wait(page, lambda: "is not in x.runlog" in page.inner_text("#checks"))
+            wait(page, lambda: "has ended" in sentence(page))
+        process.send_signal(signal.SIGINT)
+        _, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
+        process.wait()
+    assert process.returncode == 1
+    assert err.count("NOT RECORDED. x.runlog: writing stopped at") == 1
+    assert "Error: what came from" in err
+    assert log.read_bytes().startswith(kept)
+    read, whole = read_log(log), read_log(SWEEP)
+    assert sum(read.damaged.values()) <= 1  # the line that no longer fitted
+    there, all_there = ([r.data for r in one.received] for one in (read, whole))
+    before = kept.count(b" board ")
+    assert there[: before - 1] == all_there[: before - 1]
+    assert there[-50:] == all_there[-50:]
+    assert len(all_there) - len(there) > 50
+    (note,) = joined(read.host_records)
+    assert note.value in err

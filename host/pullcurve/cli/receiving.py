@@ -233,8 +233,9 @@ def watch(
     tell_faults(log, session.receiver.display_faults)
     if log.exists():
         click.echo(f"wrote {log}: {status.records} records")
-    if session.receiver.fault:
-        raise click.ClickException(session.receiver.fault)
+    faults = [session.receiver.fault, *session.receiver.lacking]
+    if any(faults):
+        raise click.ClickException("; ".join(filter(None, faults)))
 
 
 def _of_replayed(name: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":

@@ -6,7 +6,7 @@ machine, and never waits for a person: whoever holds longer, or starts again, is
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final, NamedTuple
@@ -78,7 +78,8 @@ class Card:
 
 @dataclass(frozen=True)
 class Facts:
-    """How things stand. `for_s`: of the state; `there`: readings come; `ended`: no more will."""
+    """How things stand. `for_s`: of the state; `there`: readings come; `ended`: no more will;
+    `recorded`: they are in the log."""
 
     elapsed_s: float
     state: State
@@ -89,6 +90,7 @@ class Facts:
     troubles: tuple[Trouble, ...] = ()
     there: bool = True
     ended: bool = False
+    recorded: bool = True
 
 
 @dataclass
@@ -109,6 +111,7 @@ class Noted(NamedTuple):
 class Guide:
     def __init__(self, rig: Rig, units: str) -> None:
         self._facts = Facts(0.0, "no flow", 0.0)
+        self._unrecorded_s = 0.0  # when something last came that is not in the log
         self._holds: list[Hold] = []
         self._held = False  # the present hold is among them
         self._top_said = False
@@ -128,6 +131,12 @@ class Guide:
 
     def update(self, facts: Facts) -> None:
         """How things stand now."""
+        if not facts.recorded:
+            self._unrecorded_s = facts.elapsed_s
+        if self._unrecorded_s:
+            for_s = min(facts.for_s, facts.elapsed_s - self._unrecorded_s)
+            zero_s = min(facts.zero_s, for_s) if facts.state == "engine off" else facts.zero_s
+            facts = replace(facts, for_s=for_s, zero_s=zero_s)
         before, self._facts = self._facts, facts
         if facts.state == "settled":
             self._hold(facts)
@@ -216,7 +225,7 @@ class Guide:
         return Card(
             step=step,
             **{name: words[name].format(**filled) for name in ("title", "do", "why", "caution")},
-            urgent=step.startswith("mend") or step == "no_zero",
+            urgent=step.startswith("mend") or step in ("no_zero", "not_recorded"),
             holds=self._distinct(),
             questions=self._questions(step),
             buttons=tuple(Button(name, _texts()["buttons"][name]) for name in buttons),
@@ -236,6 +245,8 @@ class Guide:
             return ("done" if self._distinct() >= FEW else "done_few"), filled, ("report",)
         if not facts.there:
             return "wait", filled, ()
+        if not facts.recorded:
+            return "not_recorded", filled, ()
         if facts.state == "no flow":
             return "no_flow", filled, ()
         spoiler = self._spoiler()
@@ -303,7 +314,11 @@ class Guide:
         open_ones = []
         if step in ("zero", "start", "end_zero", "done", "done_few"):
             open_ones += [name for name in ("plate", "hose") if name not in self._told]
-        if self._holds and step not in ("wait", "no_flow") and not step.startswith("mend"):
+        if (
+            self._holds
+            and step not in ("wait", "no_flow", "not_recorded")
+            and not step.startswith("mend")
+        ):
             asked = ("engine_speed", "vacuum")
             open_ones += [name for name in asked if name not in self._holds[-1].answered]
         return tuple(self._question(name) for name in open_ones if name not in self._never)

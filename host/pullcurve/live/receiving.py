@@ -8,7 +8,7 @@ from pathlib import Path
 from queue import SimpleQueue
 from threading import Event, Lock, Thread
 
-from pullcurve.errors import LinkError, PullcurveError
+from pullcurve.errors import LinkError, LogError, PullcurveError
 from pullcurve.recording import Watcher, record
 from pullcurve.run_log.notes import Note, Spoken, understand
 from pullcurve.run_log.writing import LogWriter
@@ -16,12 +16,16 @@ from pullcurve.sources import Received, Source
 
 TRY_AGAIN_S = 2.0
 END_WITHIN_S = 12.0  # once what was asked for again has come
+FREE_SPACE = (
+    "Free some space on the laptop's disk: the recording then goes on by itself, in the same log."
+)
 
 
 class Receiver:
     """`patient`: a source that is not there is waited for. `renewed` is called before a further
-    log begins. `fault` says why nothing is recorded, empty while all is well; each one is told
-    to `complain` as it comes."""
+    log begins. `fault` says why nothing is received, empty while all is well. A log that cannot
+    be written any more ends nothing: `unwritten` says so until it can be again, and `holes` what
+    it lacks. Each of these is told to `complain` as it comes."""
 
     def __init__(
         self,
@@ -36,7 +40,9 @@ class Receiver:
         complain: Callable[[str], None] = lambda _: None,
     ) -> None:
         self.log = log
-        self.fault = ""
+        self.fault = self.unwritten = ""
+        self.holes: list[str] = []
+        self._unwritten_since: datetime | None = None
         self._complain = complain
         self.display_faults: list[Exception] = []
         self.gone = False
@@ -46,7 +52,7 @@ class Receiver:
         self.ended = Event()
         self._open_source = open_source
         self._rig_text = rig_text
-        self._watchers = (self._see, self._write_typed, *watchers)
+        self._watchers = (self._see, self._attend_log, self._write_typed, *watchers)
         self._renewed = renewed
         self._carried = notes
         self._patient = patient
@@ -70,6 +76,11 @@ class Receiver:
         self._again.set()
 
     @property
+    def lacking(self) -> list[str]:
+        """What the logs of this watch do not hold, and until now never will."""
+        return [*self.holes, self.unwritten] if self.unwritten else self.holes
+
+    @property
     def elapsed_s(self) -> float:
         """The source's time since the log's first bytes."""
         first, newest = self.first, self.newest
@@ -82,6 +93,8 @@ class Receiver:
         Raises ValueError with a sentence when it cannot be understood, LogError when it cannot
         be written.
         """
+        if self.unwritten:
+            raise LogError(self.unwritten)
         spoken = understand(text)
         if what and spoken.what != what:
             raise ValueError(f"{text!r} cannot be read: type the reading in figures, as 10.5")
@@ -139,7 +152,8 @@ class Receiver:
         first = self.log
         while self._again.is_set() and not self._stopping.is_set():
             self._again.clear()
-            self.first = self.newest = None
+            self.first = self.newest = self._unwritten_since = None
+            self.holes, self.unwritten = self.lacking, ""
             numbered = (first.with_stem(f"{first.stem}-{number}") for number in count(2))
             self.log = next(path for path in numbered if not path.exists())
             self._renewed()
@@ -151,6 +165,7 @@ class Receiver:
                 writer.rig(datetime.now().astimezone(), self._rig_text)
             for note in self._carried:
                 writer.note(note.host_time, Spoken(note.what, note.value, note.place), note.at)
+            writer.go_on()
             self._writer = writer
             try:
                 self.display_faults += record(source, writer, self._watchers, self._is_over)
@@ -171,8 +186,27 @@ class Receiver:
         if received.link:
             self.gone = received.link == "lost"
 
+    def _attend_log(self, received: Received) -> None:
+        """Say that the log can no longer be written, or can be again."""
+        writer, now, since = self._writer, received.host_time, self._unwritten_since
+        if writer is None or bool(writer.fault) == bool(since):
+            return
+        if since is None:
+            self._unwritten_since = now
+            self.unwritten = (
+                f"{self.log.name}: writing stopped at {now:%H:%M:%S}: {writer.fault}; what was "
+                "received until then is in the file"
+            )
+            self._complain(f"NOT RECORDED. {self.unwritten}. {FREE_SPACE}")
+            return
+        hole = f"what came from {since:%H:%M:%S} to {now:%H:%M:%S} is not in {self.log.name}"
+        self.unwritten, self._unwritten_since = "", None
+        self.holes.append(hole)
+        self._complain(f"the recording goes on; {hole}")
+        writer.note(now, Spoken("words", hole, ""))
+
     def _write_typed(self, _: Received) -> None:
-        while self._writer is not None and not self._typed.empty():
+        while self._writer is not None and not self.unwritten and not self._typed.empty():
             self._writer.note(*self._typed.get())
 
 

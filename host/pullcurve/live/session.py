@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from threading import Event, Lock, Thread
 
-from pullcurve.errors import PullcurveError
+from pullcurve.errors import LogError, PullcurveError
 from pullcurve.live import words
 from pullcurve.live.alarms import Alarms, of_cut
 from pullcurve.live.figures import figures, metrics
@@ -129,7 +129,8 @@ class Session:
         with self._guiding:
             alarm = self._alarms.see(key)
         if alarm is not None:
-            self.receiver.say(f"alarm seen: {alarm.title}, {alarm.since}")
+            with suppress(LogError):  # that nothing can be written is an alarm of its own
+                self.receiver.say(f"alarm seen: {alarm.title}, {alarm.since}")
 
     def press(self, button: str) -> None:
         """A button of the guide's card."""
@@ -224,6 +225,8 @@ class Session:
             log=receiver.log.name,
             elapsed_s=receiver.elapsed_s,
             fault=receiver.fault,
+            unwritten=receiver.unwritten,
+            holes=tuple(receiver.holes),
             broker=self._publisher.fault if self._publisher is not None else "",
         )
         reading = self._latest.reading()
@@ -263,6 +266,7 @@ class Session:
             ),
             there=not (way.gone or way.fault or way.is_silent),
             ended=way.ended,
+            recorded=not way.unwritten,
         )
         with self._guiding:
             self._guide.update(facts)

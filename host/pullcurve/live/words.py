@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from pullcurve.live.receiving import FREE_SPACE
 from pullcurve.live.reducing import Point, Reduced
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
@@ -52,6 +53,8 @@ class Way:
     log: str = ""
     elapsed_s: float = 0.0
     fault: str = ""  # what ended the recording, or keeps it from beginning
+    unwritten: str = ""  # why what comes is not in the log
+    holes: Sequence[str] = ()  # what the log lacks
     broker: str = ""  # what is wrong with the broker, where there is one
 
     @property
@@ -101,8 +104,11 @@ def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) 
         sentence = f"The source has ended. Before that: {sentence[0].lower()}{sentence[1:]}"
     elif way.gone or way.is_silent:
         sentence = _silence(way)
+    if way.unwritten:
+        sentence = f"Not recorded. {sentence}"
     return {
         "state": now.state,
+        "unwritten": bool(way.unwritten),
         "sentence": sentence,
         "for_s": now.for_s,
         "u95": (
@@ -195,14 +201,7 @@ def _told(trouble: Trouble, units: UnitSystem) -> Check:
 
 
 def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
-    if way.fault:
-        yield Check("Recording", "spoilt", way.fault)
-    elif way.ended:
-        yield Check(
-            "Recording", "fine", f"Ended after {minutes(way.elapsed_s)}; it is in {way.log}."
-        )
-    else:
-        yield Check("Recording", "fine", f"Running, {minutes(way.elapsed_s)}, into {way.log}.")
+    yield from _of_the_log(way)
     if way.broker:
         yield Check("Broker", "doubt", way.broker)
     if way.ended or way.fault:
@@ -221,6 +220,20 @@ def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
             yield Check("Records", "doubt", words, "Use a shorter cable, away from the ignition.")
         else:
             yield Check("Records", "fine", words)
+
+
+def _of_the_log(way: Way) -> Iterable[Check]:
+    name, elapsed = "Recording", minutes(way.elapsed_s)
+    if way.fault:
+        yield Check(name, "spoilt", way.fault)
+    elif way.unwritten:
+        yield Check(name, "spoilt", f"{way.unwritten}.", "" if way.ended else FREE_SPACE)
+    elif way.ended:
+        yield Check(name, "fine", f"Ended after {elapsed}; it is in {way.log}.")
+    else:
+        yield Check(name, "fine", f"Running, {elapsed}, into {way.log}.")
+    for hole in way.holes:
+        yield Check(name, "doubt", f"{hole[0].upper()}{hole[1:]}.")
 
 
 def _what_is_fine(now: Now, told: set[str], units: UnitSystem) -> Iterable[Check]:

@@ -33,7 +33,10 @@ def escape(line: bytes) -> str:
 
 
 class LogWriter:
-    """Appends lines to a log. Every line is handed to the system before the call returns."""
+    """Appends lines to a log. Every line is handed to the system before the call returns.
+
+    `fault` says why the newest line could not be written, empty while all is well.
+    """
 
     def __init__(
         self, path: Path, *, append: bool = False, source: str = "", now: datetime | None = None
@@ -44,7 +47,10 @@ class LogWriter:
         Raises LogError when the file exists already, or does not although it should, or is
         no run log, or cannot be written.
         """
+        self.fault = ""
         self._seq = 0
+        self._goes_on = False
+        self._torn = False  # the newest line of the file has no end
         self._partial = bytearray()
         self._partial_time = now or datetime.now().astimezone()
         self._synced_s = 0.0
@@ -77,6 +83,11 @@ class LogWriter:
 
     def __exit__(self, *_fault: object) -> None:
         self.close()
+
+    def go_on(self) -> None:
+        """From now on no fault is raised: a line that cannot be written is dropped, and the next
+        one tried."""
+        self._goes_on = True
 
     def board_bytes(self, host_time: datetime, data: bytes) -> None:
         """What the link delivered at `host_time`, in chunks of any size."""
@@ -133,15 +144,23 @@ class LogWriter:
     def _write(self, data: bytes) -> None:
         if not data:
             return
+        if self._torn:
+            data = b"\n" + data
+        length = len(data)
         try:
             while data:
                 data = data[self._file.write(data) :]
+            self._torn = False
             now_s = time.monotonic()
             if now_s - self._synced_s > SYNC_EVERY_S:
                 os.fsync(self._file.fileno())
                 self._synced_s = now_s
+            self.fault = ""
         except OSError as fault:
-            raise LogError(
-                f"{self._path}: writing stopped: {fault.strerror}; what was received until now "
-                "is in the file"
-            ) from None
+            self._torn |= 0 < len(data) < length
+            self.fault = str(fault.strerror)
+            if not self._goes_on:
+                raise LogError(
+                    f"{self._path}: writing stopped: {self.fault}; what was received until now "
+                    "is in the file. Free some space on its disk, or use another one"
+                ) from None

@@ -108,6 +108,18 @@ def test_a_board_that_is_away_interrupts_and_gives_nothing_up() -> None:
     assert cards[-1].holds == 2
 
 
+def test_what_is_not_in_the_log_counts_for_nothing() -> None:
+    long = settled(80, 2000, 60)
+    guide, cards = told([OFF, changing(30), replace(long, recorded=False)])
+    assert steps(cards)[-1] == "not_recorded"
+    assert cards[-1].urgent
+    _, cards = told([settled(81, 2000, 61), settled(80 + HOLD_S, 2000, 60 + HOLD_S)], guide)
+    assert [(card.step, card.holds) for card in cards] == [("hold", 0), ("next_higher", 1)]
+    assert cards[0].do == "Keep it so: 19 s more."
+    lost = [replace(OFF, recorded=False), replace(OFF, elapsed_s=15.0)]
+    assert steps(told(lost)[1]) == ["not_recorded", "zero"]
+
+
 def test_no_zero_is_said_before_the_first_hold_and_may_be_gone_without() -> None:
     guide, cards = told([replace(changing(5), zero_s=0.0)])
     assert cards[0].step == "no_zero"

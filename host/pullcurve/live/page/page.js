@@ -60,6 +60,8 @@ const topics = {
   state(said) {
     old = said.old;
     write(at("since"), said.elapsed);
+    at("unwritten").hidden = !said.unwritten;
+    write(at("unwritten"), said.unwritten ? "NOT RECORDED. The numbers below are measured, but not kept." : "");
     write(at("sentence"), said.sentence);
     announce("state", said.state, said.sentence);
   },
