@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
+from itertools import pairwise
 from typing import Any, Final, NamedTuple
 
 from pullcurve.reduction.latest import State
@@ -23,6 +24,8 @@ HOLDS: Final = 5  # at clearly different speeds
 FEW: Final = 3
 APART: Final = 0.04  # of the speed: two holds nearer than this are at one speed
 STEP: Final = (1.1, 1.25)  # times the last speed, for the next one up
+# Of the rated speed, for the holds of a sweep (judgement).
+SHARES: Final = (0.6, 0.7, 0.8, 0.9, 1.0)
 # Spoilers of a run that a person at the machine can mend, and those for which hands go near it.
 HANDS: Final = frozenset({"tubes_reversed", "pickup_dropout", "wrong_marks"})
 MENDABLE: Final = HANDS | {"sensor_clipped", "no_solution"}
@@ -119,6 +122,7 @@ class Guide:
         self._accepted: set[str] = set()
         self._never: set[str] = set()
         self._told: set[str] = set()  # of the questions for the whole sweep
+        self._rated_rpm = _rated_rpm(rig)
         self._place = ""
         self._pressure_units = _VACUUM_UNITS[units]
         self._length_units = _LENGTH_UNITS[units]
@@ -222,6 +226,8 @@ class Guide:
     def card(self) -> Card:
         step, filled, buttons = self._step()
         words = {"caution": "", **_texts()[step]}
+        if filled["target"]:
+            words |= {n.removesuffix("_at"): text for n, text in words.items() if n.endswith("_at")}
         return Card(
             step=step,
             **{name: words[name].format(**filled) for name in ("title", "do", "why", "caution")},
@@ -240,6 +246,8 @@ class Guide:
             "are": "is" if done == 1 else "are",
             "holds": "hold" if done == 1 else "holds",
             "fault": facts.fault,
+            "target": self._target(),
+            "rated": f"{self._rated_rpm or 0:.0f}",
         }
         if self._finished:
             return ("done" if self._distinct() >= FEW else "done_few"), filled, ("report",)
@@ -283,14 +291,38 @@ class Guide:
 
     def _next(self, filled: dict[str, Any]) -> Step:
         speeds = [hold.speed_rpm for hold in self._holds]
-        came_down = speeds[-1] < (1 - APART) * max(speeds)
-        if came_down or (self._top_said and len(speeds) >= HOLDS + 1):
+        if self._came_down() or (self._is_top() and len(speeds) >= HOLDS + 1):
             return "next_stop", filled, ("finish",)
-        if self._top_said or len(speeds) > HOLDS:
+        if self._is_top() or (len(speeds) > HOLDS and self._rated_rpm is None):
             return "next_between", filled, ("finish",)
         low, high = (round(speeds[-1] * times, -2) for times in STEP)
         filled |= {"low": f"{low:.0f}", "high": f"{high:.0f}"}
         return "next_higher", filled, ("top",)
+
+    def _came_down(self) -> bool:
+        speeds = [hold.speed_rpm for hold in self._holds]
+        return bool(speeds) and speeds[-1] < (1 - APART) * max(speeds)
+
+    def _is_top(self) -> bool:
+        """Whether no higher hold is to come: somebody has said so, or the rated speed is held."""
+        top_rpm = (1 - APART) * (self._rated_rpm or float("inf"))
+        return self._top_said or any(hold.speed_rpm > top_rpm for hold in self._holds)
+
+    def _target(self) -> str:
+        """The blower's speed for the next hold, never above the rated one; empty where the rig
+        says none, or where none is left."""
+        speeds = sorted(hold.speed_rpm for hold in self._holds)
+        if self._rated_rpm is None or self._came_down():
+            return ""
+        if not self._is_top():
+            higher = (round(share * self._rated_rpm, -1) for share in SHARES[:-1])
+            lowest = speeds[-1] * (1 + APART) if speeds else 0.0
+            return f"{next((rpm for rpm in higher if rpm > lowest), self._rated_rpm):.0f}"
+        gaps = [(high - low, low, high) for low, high in pairwise(speeds)]
+        if not gaps:
+            return ""
+        _, low, high = max(gaps)
+        return f"{min(round((low + high) / 2, -1), self._rated_rpm):.0f}"
 
     def _distinct(self) -> int:
         """Holds at clearly different speeds."""
@@ -346,6 +378,14 @@ class Guide:
             tuple(Button(each, words[each]) for each in buttons),
             words.get("caution", ""),
         )
+
+
+def _rated_rpm(rig: Rig) -> float | None:
+    """Of the blower: as the rig says, or else the data sheet's highest; None without either."""
+    machine = rig.machine
+    if machine.rated_speed_rpm is not None or machine.blower.rating is None:
+        return machine.rated_speed_rpm
+    return float(machine.blower.rating.speed_rpm.max())
 
 
 def _left(wanted_s: float, there_s: float) -> str:

@@ -20,6 +20,9 @@ ROOT = Path(__file__).parents[3]
 TEXTS = ROOT / "host/pullcurve/live/guide_texts.toml"
 PORT = load_rig(ROOT / "hardware/rigs/port.toml")
 HOSE_END = load_rig(ROOT / "hardware/rigs/hose_end.toml")
+SHEET_ONLY = PORT.machine.model_copy(update={"rated_speed_rpm": None})
+_BLOWER = PORT.machine.blower.model_copy(update={"rating": None})
+UNRATED = PORT.model_copy(update={"machine": SHEET_ONLY.model_copy(update={"blower": _BLOWER})})
 
 OFF = Facts(12.0, "engine off", 12.0, zero_s=12.0)
 REVERSED = Trouble("tubes_reversed", "dp", "It falls.", "Swap the tubes.", "withheld")
@@ -34,7 +37,7 @@ def settled(at_s: float, speed_rpm: float, for_s: float = HOLD_S + 1) -> Facts:
 
 
 def told(facts: Iterable[Facts], guide: Guide | None = None) -> tuple[Guide, list[Card]]:
-    guide = guide or Guide(PORT, "us")
+    guide = guide or Guide(UNRATED, "us")
     cards = []
     for each in facts:
         guide.update(each)
@@ -74,6 +77,50 @@ def test_a_whole_sweep_from_zero_to_report() -> None:
     _, cards = told(stop, guide)
     assert steps(cards) == ["end_zero", "done"]
     assert cards[-1].why.startswith("5 holds.")
+
+
+def test_with_a_rated_speed_each_step_has_its_figure() -> None:
+    guide, cards = told([OFF, changing(30)], Guide(PORT, "us"))
+    assert steps(cards) == ["start", "set"]
+    assert "at 2160 rpm" in cards[0].do
+    assert "2160 rpm" in cards[1].title
+    said = []
+    for number, speed in enumerate([2190, 2500, 2900, 3230], start=1):
+        _, cards = told([settled(60.0 * number, speed), changing(60.0 * number + 20)], guide)
+        assert steps(cards) == ["next_higher", "set"]
+        said.append(re.findall(r"\d{4}", cards[0].do) + re.findall(r"\d{4}", cards[1].do))
+    assert said == [["2520"] * 2, ["2880"] * 2, ["3240"] * 2, ["3600"] * 2]
+    # It does not quite come up to it, and nobody has to say that there is no more.
+    _, cards = told([settled(320, 3570), changing(340), settled(380, 3060), changing(400)], guide)
+    assert steps(cards) == ["next_between", "set", "next_stop", "set"]
+    assert "Come down to 2700 rpm" in cards[0].do  # in the widest gap
+    # Without the machine's own rated speed, the data sheet's highest.
+    rig = PORT.model_copy(update={"machine": SHEET_ONLY})
+    assert "rated 3600 rpm" in told([OFF], Guide(rig, "us"))[1][0].why
+
+
+@given(
+    st.floats(100, 10_000),
+    st.lists(st.tuples(st.floats(0.3, 1.1), st.sampled_from(["top", ""])), max_size=9),
+)
+def test_no_step_is_above_the_rated_speed_or_at_one_that_was_held(
+    rated_rpm: float, holds: list[tuple[float, str]]
+) -> None:
+    machine = PORT.machine.model_copy(update={"rated_speed_rpm": rated_rpm})
+    guide, speeds = Guide(PORT.model_copy(update={"machine": machine}), "us"), []
+    guide.update(OFF)
+    for number, (share, button) in enumerate(holds, start=1):
+        guide.update(changing(60.0 * number))
+        guide.update(settled(60.0 * number + 30, share * rated_rpm))
+        speeds.append(share * rated_rpm)
+        guide.press(button)
+        card = guide.card()
+        if card.step == "next_higher":
+            (target,) = map(float, re.findall(r"\d+", card.do))
+            assert max(speeds) < target < rated_rpm + 0.5
+        elif card.step == "next_between":
+            for target in map(float, re.findall(r"\d+", card.do)):  # with two holds and more
+                assert min(speeds) - 5 <= target <= min(max(speeds) + 5, rated_rpm + 0.5)
 
 
 def test_another_sweep_begins_when_the_engine_starts_again() -> None:
