@@ -143,7 +143,8 @@ class BleLink:
             raise LinkError(f"{' and '.join(names)} are in reach; name one, such as ble:{names[0]}")
         if found:
             raise LinkError(
-                f"no board called {self._wanted_name} is in reach, but {' and '.join(names)}"
+                f"no board called {self._wanted_name} is in reach, but {' and '.join(names)}: "
+                "come nearer, or name one that is"
             )
         raise LinkError(
             "no board is in reach over Bluetooth: come nearer; see that it has power, that its "

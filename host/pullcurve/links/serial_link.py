@@ -189,7 +189,10 @@ def find_board() -> str:
     if len(found) == 1:
         return found[0]
     if not found:
-        raise LinkError(f"no board answers on any serial port; {_ports_sentence()}")
+        raise LinkError(
+            f"no board answers on any serial port; {_ports_sentence()}. See that the board is "
+            "plugged in and runs the firmware"
+        )
     raise LinkError(f"boards answer on {', '.join(found)}; name one of them")
 
 

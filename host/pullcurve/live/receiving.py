@@ -139,7 +139,7 @@ class Receiver:
             except LinkError as fault:
                 if not self._patient:
                     raise
-                self._fail(f"{fault}. It is tried again every {TRY_AGAIN_S:.0f} s.")
+                self._fail(f"{fault}. It is tried again by itself.")
                 self._stopping.wait(TRY_AGAIN_S)
             else:
                 self.fault = ""

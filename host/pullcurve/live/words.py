@@ -99,7 +99,7 @@ def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) 
     """The one sentence under the number."""
     sentence = _sentence(now, reading, units)
     if way.fault:
-        sentence = way.fault
+        sentence = _begun(way.fault)
     elif way.ended:
         sentence = f"The source has ended. Before that: {sentence[0].lower()}{sentence[1:]}"
     elif way.gone or way.is_silent:
@@ -119,6 +119,12 @@ def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) 
         "old": bool(way.ended or way.fault or way.gone or way.is_silent),
         "elapsed": minutes(way.elapsed_s),
     }
+
+
+def _begun(sentence: str) -> str:
+    """With a capital, unless a name or a port stands first."""
+    first, _, rest = sentence.partition(" ")
+    return f"{first.capitalize()} {rest}" if first.isalpha() and first.islower() else sentence
 
 
 def _sentence(now: Now, reading: Reading | None, units: UnitSystem) -> str:
@@ -143,9 +149,13 @@ def _sentence(now: Now, reading: Reading | None, units: UnitSystem) -> str:
 
 def _silence(way: Way) -> str:
     if way.gone:
-        return "The board is gone. Check its plug; the recording waits for it and goes on."
+        return (
+            "The board is gone. Check its plug, or come nearer; the recording waits for it and "
+            "goes on."
+        )
     return (
-        f"Nothing has come from the board for {way.silent_s:.0f} s. Check its plug and its supply."
+        f"Nothing has come from the board for {way.silent_s:.0f} s. Check its plug and its supply, "
+        "or come nearer."
     )
 
 
@@ -225,7 +235,7 @@ def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
 def _of_the_log(way: Way) -> Iterable[Check]:
     name, elapsed = "Recording", minutes(way.elapsed_s)
     if way.fault:
-        yield Check(name, "spoilt", way.fault)
+        yield Check(name, "spoilt", _begun(way.fault))
     elif way.unwritten:
         yield Check(name, "spoilt", f"{way.unwritten}.", "" if way.ended else FREE_SPACE)
     elif way.ended:
@@ -233,7 +243,7 @@ def _of_the_log(way: Way) -> Iterable[Check]:
     else:
         yield Check(name, "fine", f"Running, {elapsed}, into {way.log}.")
     for hole in way.holes:
-        yield Check(name, "doubt", f"{hole[0].upper()}{hole[1:]}.")
+        yield Check(name, "doubt", f"{_begun(hole)}.")
 
 
 def _what_is_fine(now: Now, told: set[str], units: UnitSystem) -> Iterable[Check]:

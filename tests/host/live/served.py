@@ -70,10 +70,20 @@ def served(
     port: int = 0,
     patient: bool = False,
     publisher: Publisher | None = None,
+    complain: Callable[[str], None] = lambda _: None,
 ) -> Iterator[Served]:
     board = Noticeboard()
     listener = open_port(port, shared=shared)
-    session = Session(open_source, log, rig, "us", board, patient=patient, publisher=publisher)
+    session = Session(
+        open_source,
+        log,
+        rig,
+        "us",
+        board,
+        patient=patient,
+        publisher=publisher,
+        complain=complain,
+    )
     server = PageServer(session, board, listener, shared=shared)
     thread = Thread(target=server.run, daemon=True)
     session.start()
