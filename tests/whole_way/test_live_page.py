@@ -3,6 +3,7 @@
 import http.client
 import resource
 import signal
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -172,6 +173,22 @@ def test_a_link_of_an_earlier_start_is_told_to_be_stale(chromium: Browser, tmp_p
         assert "scan the code" in page.inner_text("main")
         check_access(page)
         opening.__exit__(None, None, None)
+
+
+def test_where_the_screen_cannot_be_kept_on_it_says_so(chromium: Browser, tmp_path: Path) -> None:
+    """Over plain http a browser has no wake lock, but for the computer's own address."""
+    said = {}
+    with served(Piece, tmp_path / "x.runlog", shared=True) as watch:
+        for host in ("127.0.0.1", socket.gethostname()):
+            address = f"http://{host}:{watch.port}/?token={watch.token}"
+            with opened(chromium, address, PHONE) as page:
+                wait(page, lambda page=page: "no rig" in page.inner_text("#title"))
+                has_it = page.evaluate("'wakeLock' in navigator")
+                wait(page, lambda page=page, has=has_it: page.is_hidden("#awake") == has, 10)
+                said[has_it] = page.inner_text("main")
+                check_access(page)
+    told = "set a longer screen time-out on this device"
+    assert {has_it: told in words for has_it, words in said.items()} == {True: False, False: True}
 
 
 def readings(watch: Served, wanted: int, heard: list[int]) -> None:

@@ -204,14 +204,15 @@ document.addEventListener("visibilitychange", () => {
 });
 addEventListener("online", listen);
 
-let lock = null;
+// Browsers have it for pages of their own computer and over https; some refuse when power is short.
 async function keepAwake() {
+  const told = at("awake");
   try {
-    lock = await navigator.wakeLock.request("screen");
-    write(at("awake"), "The screen stays on while this page is in front.");
+    const lock = await navigator.wakeLock.request("screen");
+    told.hidden = true;
+    lock.onrelease = () => { told.hidden = document.visibilityState !== "visible"; };
   } catch {
-    write(at("awake"), "This browser lets no page keep the screen on: set a longer time until "
-      + "the screen goes dark in the phone's settings.");
+    told.hidden = false;
   }
 }
 
