@@ -92,6 +92,13 @@ topics.guide = (said) => {
   announce("guide", said.step + said.title, `${said.title}. ${said.do}`);
 };
 
+let past = [];
+at("all-seen").addEventListener("click", () => past.forEach(see));
+
+function see({ key }) {
+  send("/press", { button: "seen", key });
+}
+
 // Each alarm is said once by a screen reader, so what stands already is left alone.
 function showAlarms(alarms) {
   const box = at("alarms");
@@ -106,7 +113,11 @@ function showAlarms(alarms) {
     const button = shown.querySelector("button");
     button.hidden = alarm.seen;
     shown.classList.toggle("seen", alarm.seen);
+    shown.classList.toggle("over", alarm.over);
   }
+  past = alarms.filter(({ over, seen }) => over && !seen);
+  at("all-seen").hidden = past.length < 2;
+  write(at("all-seen"), `Seen: all ${past.length} that are over`);
   siren.wanted = alarms.some(({ seen }) => !seen);
 }
 
@@ -115,7 +126,7 @@ function makeAlarm({ key, actions, caution }) {
   shown.dataset.key = key;
   const button = make("button", "Seen");
   button.type = "button";
-  button.addEventListener("click", () => send("/press", { button: "seen", key }));
+  button.addEventListener("click", () => see({ key }));
   const list = make("ul");
   list.append(...actions.map((action) => make("li", action)));
   shown.append(make("h2"), make("p"), make("p", "", "since"), list);
