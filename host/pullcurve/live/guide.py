@@ -373,7 +373,7 @@ class Guide:
         buttons = ("write", "never") if "write" in words else ("on", "off")
         return Question(
             name,
-            words["label"],
+            words["label"].format(number=len(self._holds)),
             tuple(Field(each, words[each], options.get(each, ())) for each in fields),
             tuple(Button(each, words[each]) for each in buttons),
             words.get("caution", ""),

@@ -211,6 +211,8 @@ def test_an_answer_belongs_to_its_hold_however_late_it_comes() -> None:
     guide, _ = told([*held(2000, 2500), changing(140)])
     noted = guide.answer("vacuum", "write", {"reading": "10", "unit": "inHg", "place": "tank"})
     assert noted == Noted("vacuum 10 inHg at tank", "100 s")
+    (vacuum,) = [q for q in guide.card().questions if q.name == "vacuum"]
+    assert vacuum.label.endswith("in hold 2?")  # though the throttle moves on
     guide.answered("vacuum", "write")
     assert names(guide.card()) == {"engine_speed"}
     _, cards = told([settled(160, 3000)], guide)

@@ -46,6 +46,10 @@ export class Guide {
     const buttons = card.buttons.map(([name, label]) => ({ name, label }));
     this.keep(this.part("buttons"), buttons, (button) => this.button(button));
     this.keep(this.part("questions"), card.questions, (question) => this.question(question));
+    for (const { name, label } of card.questions) {
+      const head = this.part("questions").querySelector(`[data-name=${name}] h3`);
+      if (head.textContent !== label) head.textContent = label;
+    }
     if (card.step !== this.step) {
       this.step = card.step;
       if (card.step.startsWith("done") && card.holds) this.finished(false);
