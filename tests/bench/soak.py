@@ -2,7 +2,8 @@
 
 A board's records for half an hour of cut come again and again, as one run whose numbers and
 ticks go on; they are recorded into a log while the status line and the cut watch look on. Prints
-memory by the hour, and what a count of the log says; then the log is watched from the file.
+memory by the hour, and what a count of the log says; then the log is watched from the file, and
+reduced every ten minutes while it grows, as by the live page.
 """
 
 import argparse
@@ -12,6 +13,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from datetime import datetime, timedelta
+from multiprocessing import get_context
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -20,6 +22,7 @@ import numpy as np
 
 from cut_case import draw_case
 from cut_records import PERIOD_TICKS, records
+from pullcurve.live.reducing import NewestHour
 from pullcurve.recording import record
 from pullcurve.reduction.cut_watch.shift import read_cut, shift_of
 from pullcurve.reduction.cut_watch.watch import Watch
@@ -113,6 +116,23 @@ def count_log(path: Path) -> tuple[int, int]:
     return count, gaps
 
 
+def follow(log: Path, rig_text: str, hours: float) -> tuple[list[float], list[float], int]:
+    """Reduce the log as it grows: seconds of CPU each time, memory, and troubles claimed."""
+    growing = log.with_name("growing.runlog")
+    newest = NewestHour(growing, parse_rig(rig_text, "a rig"))
+    seconds, memory, troubles = [], [], 0
+    piece_bytes = round(log.stat().st_size / hours / 6)
+    with log.open("rb") as whole, growing.open("ab") as file:
+        while piece := whole.read(piece_bytes):
+            file.write(piece)
+            file.flush()
+            began_s = time.process_time()
+            troubles += len(newest.reduce().troubles)
+            seconds.append(time.process_time() - began_s)
+            memory.append(memory_mb())
+    return seconds, memory, troubles
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--hours", type=float, default=8.0)
@@ -156,6 +176,12 @@ def main() -> None:
             f"{len(cut.run.points)} quiet minutes, in {seconds:.0f} s of CPU, "
             f"{3600 * options.hours / seconds:.0f} times as fast as it was"
         )
+        del cut
+        with ProcessPoolExecutor(1, get_context("spawn")) as pool:
+            took_s, memory, troubles = pool.submit(follow, log, rig_text, options.hours).result()
+        print("reduced while it grew, s of CPU by the hour:", *(f"{s:.1f}" for s in took_s[5::6]))
+        print("memory by the hour, MB:", *(f"{each:.0f}" for each in memory[5::6]))
+        print(f"troubles claimed: {troubles}")
 
 
 if __name__ == "__main__":

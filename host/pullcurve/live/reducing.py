@@ -1,4 +1,4 @@
-"""The whole log, reduced in a process of its own, so that a long run does not slow the page."""
+"""The log's newest hour, reduced in a process of its own, so that it does not slow the page."""
 
 import math
 import signal
@@ -6,6 +6,7 @@ import time
 from collections.abc import Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,8 @@ from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.reduction.cut_watch.shift import read_cut
-from pullcurve.reduction.run import read_run
+from pullcurve.reduction.records import Assembler
+from pullcurve.reduction.run import Run, read_run, reduce_run
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.cut_page import cut_page
 from pullcurve.report.cut_result import cut_result
@@ -22,6 +24,12 @@ from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.rig.loading import parse_rig
 from pullcurve.rig.models import Rig
+from pullcurve.run_log.reading import GrowingLog, Log
+
+KEPT_S = 3600.0  # more than any sweep takes, and reduced in some seconds
+ZERO_S = 8.0  # of a stretch with the engine off, to be kept longer
+ZERO_KEPT_S = 20.0
+MARGIN_S = 1.5  # kept beside a zero, so that its own ends are found again
 
 
 @dataclass(frozen=True)
@@ -30,10 +38,8 @@ class Point:
 
     sweep: int
     hold: int
-    start_s: float
-    end_s: float
+    began: datetime
     speed_rpm: float
-    speed_u95_rpm: float
     flow_m3_s: float | None
     flow_u95_m3_s: float | None
     withheld: str
@@ -41,22 +47,23 @@ class Point:
 
 @dataclass(frozen=True)
 class Reduced:
-    """What the log says so far. `fault` says why it says nothing."""
+    """What the log's newest hour says; `whole`: it is the whole log. `fault` says why it says
+    nothing."""
 
     points: tuple[Point, ...] = ()
     troubles: tuple[Trouble, ...] = ()
-    zeros: int = 0
-    duration_s: float = 0.0
+    whole: bool = True
     seconds: float = 0.0  # that it took
     fault: str = ""
 
 
 class Reducer:
-    """Works on one request at a time."""
+    """Reduces in a process that lasts, and makes each report in one of its own: a report reads
+    the whole log, and gives back the memory that this takes."""
 
     def __init__(self, rig: Rig) -> None:
         self._rig = (rig.text, rig.file)
-        self._pool = ProcessPoolExecutor(1, get_context("spawn"), initializer=_leave_ctrl_c)
+        self._pool = _process()
 
     def reduce(self, log: Path) -> "Future[Reduced]":
         return self._pool.submit(_reduce, log, *self._rig)
@@ -64,10 +71,17 @@ class Reducer:
     def report(self, log: Path, units: str, *, of_shift: bool) -> "Future[str]":
         """The report of the run, or of the shift that a cut was, as a page. Its future raises
         PullcurveError where there is none to make."""
-        return self._pool.submit(_shift if of_shift else _report, log, *self._rig, units)
+        pool = _process()
+        future = pool.submit(_shift if of_shift else _report, log, *self._rig, units)
+        pool.shutdown(wait=False)  # it ends when the report is made
+        return future
 
     def close(self) -> None:
         self._pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _process() -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(1, get_context("spawn"), initializer=_leave_ctrl_c)
 
 
 def _leave_ctrl_c() -> None:
@@ -75,20 +89,68 @@ def _leave_ctrl_c() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
+class NewestHour:
+    """Follows a log while it is written. Keeps its newest part, and the newest good zero: its
+    memory and its work do not grow with the run."""
+
+    def __init__(self, path: Path, rig: Rig) -> None:
+        self.path = path
+        self.whole = True
+        self._rig = rig
+        self._growing = GrowingLog(path)
+        self._assembler = Assembler()
+        self._log = Log(path)
+        self._zero_host_s = (math.inf, -math.inf)
+
+    def reduce(self) -> Run:
+        """Read what is new, and reduce. Raises PullcurveError when that is not possible yet."""
+        more = self._growing.more()
+        for received in more.received:
+            self._assembler.add(received)
+        self._log.received = self._log.received or more.received[:1]
+        self._log.host_records += more.host_records
+        self._log.damaged += more.damaged
+        run = reduce_run(self._log, self._assembler.finish(str(self.path)), self._rig)
+        self._forget(run)
+        return run
+
+    def _forget(self, run: Run) -> None:
+        """What is older than KEPT_S, but for the newest zero that is long enough."""
+        offset_s, table = run.records.host_offset_s, run.zeros.table
+        long = table[table["end_s"] - table["start_s"] >= ZERO_S]
+        if len(long):
+            start_s, end_s = (
+                float(long[name].iloc[-1]) + offset_s for name in ("start_s", "end_s")
+            )
+            self._zero_host_s = (max(start_s, end_s - ZERO_KEPT_S) - MARGIN_S, end_s + MARGIN_S)
+        host_s = run.records.blocks["host_s"]
+        oldest_s = float(host_s.iloc[-1]) - KEPT_S
+        if oldest_s > host_s.iloc[0]:
+            self.whole = False
+            zero = self._zero_host_s
+            self._assembler.forget(lambda at_s: at_s >= oldest_s or zero[0] <= at_s <= zero[1])
+
+
+_newest: NewestHour | None = None  # of the side process
+
+
 def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
+    global _newest  # noqa: PLW0603  (a process of its own follows one log)
     began_s = time.perf_counter()
     try:
-        run = read_run(log, parse_rig(rig_text, rig_name))
+        if _newest is None or _newest.path != log:
+            _newest = NewestHour(log, parse_rig(rig_text, rig_name))
+        whole = _newest.whole
+        run = _newest.reduce()
     except PullcurveError as fault:
         return Reduced(fault=str(fault), seconds=time.perf_counter() - began_s)
+    first = run.log.received[0].host_time + timedelta(seconds=run.records.host_offset_s)
     points = tuple(
         Point(
             sweep=row["sweep"],
             hold=row["hold"],
-            start_s=row["start_s"],
-            end_s=row["end_s"],
+            began=first + timedelta(seconds=row["start_s"]),
             speed_rpm=row["speed_rpm"],
-            speed_u95_rpm=row["speed_u95_rpm"],
             flow_m3_s=_stated(row, "standard_flow_m3_s"),
             flow_u95_m3_s=_stated(row, "standard_flow_u95_m3_s"),
             withheld=row["withheld"],
@@ -98,8 +160,7 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
     return Reduced(
         points=points,
         troubles=tuple(run.troubles),
-        zeros=len(run.zeros.table),
-        duration_s=float(run.channels.table["time_s"].iloc[-1]),
+        whole=whole,
         seconds=time.perf_counter() - began_s,
     )
 

@@ -1,7 +1,7 @@
 """One watch: what is received, and what is said of it on the noticeboard.
 
 The receiver's thread says the newest second. Another looks at the newest minute once a second,
-asks for the whole log to be reduced now and then, and keeps the guide informed.
+asks for the log's newest hour to be reduced now and then, and keeps the guide informed.
 """
 
 import time
@@ -9,8 +9,9 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime
+from math import inf
 from pathlib import Path
 from threading import Event, Lock, Thread
 
@@ -36,7 +37,25 @@ BEAT_S = 0.2
 REDUCE_EVERY_S = 3.0
 PUBLISH_EVERY_S = 1.0
 REST = 10.0  # times as long as a reduction took, until the next one
+REPORT_GOOD_S = 5.0  # from when it is made: several viewers ask at once, and each asks twice
+STREAM = "the board's stream: "  # what a log is called that is still coming
 NOTHING_YET = Now("no flow", 0.0, "Nothing has come from a board yet.")
+
+
+class _Made:
+    """A report in the making, or made."""
+
+    def __init__(self, log: Path, html: "Future[str]") -> None:
+        self.log = log
+        self.html = html
+        self._until_s = inf
+        html.add_done_callback(self._begin_to_age)
+
+    def _begin_to_age(self, _: "Future[str]") -> None:
+        self._until_s = time.monotonic() + REPORT_GOOD_S
+
+    def is_of(self, log: Path) -> bool:
+        return self.log == log and time.monotonic() < self._until_s
 
 
 class Session:
@@ -74,6 +93,7 @@ class Session:
         self._board = board
         self._reducer = Reducer(rig) if rig is not None else None
         self.metrics = ""
+        self._made: dict[bool, _Made] = {}  # by whether it is of a shift
         self._guiding = Lock()
         self._stopping = Event()
         self._thread = Thread(target=self._watch, daemon=True, name="watching")
@@ -93,9 +113,9 @@ class Session:
             self._reduction: Future[Reduced] | None = None
             self._reduce_at_s = 0.0
             self._hold_ended = False
-            self._complete = False  # the whole log has been reduced after its end
+            self._complete = False  # the log has been reduced after its end
         self._board.post("about", words.about(self._rig, self._units) | {"cut": self.watches_cut})
-        self._board.post("curve", words.curve_words((), self._units))
+        self._board.post("curve", words.curve_words(Reduced(), self._units))
 
     @property
     def watches_cut(self) -> bool:
@@ -119,10 +139,15 @@ class Session:
             self._reducer.close()
 
     def report(self, *, of_shift: bool) -> "Future[str]":
-        """The report of the log as it stands. Raises PullcurveError without a rig."""
+        """The report of the log as it stands, or stood some seconds ago. Raises PullcurveError
+        without a rig."""
         if self._reducer is None:
             raise PullcurveError(self._now.fault)
-        return self._reducer.report(self.receiver.log, self._units_name, of_shift=of_shift)
+        log, made = self.receiver.log, self._made.get(of_shift)
+        if made is None or not made.is_of(log):
+            html = self._reducer.report(log, self._units_name, of_shift=of_shift)
+            made = self._made[of_shift] = _Made(log, html)
+        return made.html
 
     def see(self, key: str) -> None:
         """Somebody has seen an alarm. That of a cut is noted in the log."""
@@ -185,6 +210,8 @@ class Session:
             return
         self._looked_at, self._looked_s = newest, now_s
         now = self._latest.look()
+        if now.fault:
+            now = replace(now, fault=words.begun(now.fault.removeprefix(STREAM)))
         self._hold_ended |= self._now.state == "settled" and now.state != "settled"
         self._now = now
 
@@ -210,11 +237,11 @@ class Session:
             # It ran out of memory, or was killed.
             self._reducer = Reducer(self._rig) if self._rig is not None else None
             self._complete = False
-            reduced = Reduced(fault="the reduction of the whole log was interrupted")
+            reduced = Reduced(fault="the reduction of the log was interrupted")
         self._reduce_at_s = time.monotonic() + max(REDUCE_EVERY_S, REST * reduced.seconds)
         if not reduced.fault:
             self._reduced = reduced
-            self._board.post("curve", words.curve_words(reduced.points, self._units))
+            self._board.post("curve", words.curve_words(reduced, self._units))
 
     def _say(self) -> None:
         receiver = self.receiver

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final, Literal
 
 from pullcurve.live.receiving import FREE_SPACE
-from pullcurve.live.reducing import Point, Reduced
+from pullcurve.live.reducing import Reduced
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
 from pullcurve.reduction.latest import Now, Reading
@@ -99,7 +99,7 @@ def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) 
     """The one sentence under the number."""
     sentence = _sentence(now, reading, units)
     if way.fault:
-        sentence = _begun(way.fault)
+        sentence = begun(way.fault)
     elif way.ended:
         sentence = f"The source has ended. Before that: {sentence[0].lower()}{sentence[1:]}"
     elif way.gone or way.is_silent:
@@ -121,7 +121,7 @@ def state_words(now: Now, reading: Reading | None, way: Way, units: UnitSystem) 
     }
 
 
-def _begun(sentence: str) -> str:
+def begun(sentence: str) -> str:
     """With a capital, unless a name or a port stands first."""
     first, _, rest = sentence.partition(" ")
     return f"{first.capitalize()} {rest}" if first.isalpha() and first.islower() else sentence
@@ -159,13 +159,16 @@ def _silence(way: Way) -> str:
     )
 
 
-def curve_words(points: Sequence[Point], units: UnitSystem) -> dict[str, Any]:
-    """The settled points, to be drawn and to be read as a table."""
-    unit = units.volume_flow
+def curve_words(reduced: Reduced, units: UnitSystem) -> dict[str, Any]:
+    """The settled points, to be drawn and to be read as a table. Once the earliest are left out
+    their numbers say nothing, and they are named by the time of day."""
+    unit, points = units.volume_flow, reduced.points
     several = len({point.sweep for point in points}) > 1
     rows = []
     for point in points:
         name = f"{point.sweep}.{point.hold}" if several else f"{point.hold}"
+        if not reduced.whole:
+            name = f"{point.began:%H:%M:%S}"
         row: dict[str, Any] = {
             "name": name,
             "speed": point.speed_rpm,
@@ -177,7 +180,8 @@ def curve_words(points: Sequence[Point], units: UnitSystem) -> dict[str, Any]:
             u95 = unit.difference_from_si(point.flow_u95_m3_s)
             row |= {"flow": value, "u95": u95, "flow_text": str(measured(value, u95))}
         rows.append(row)
-    return {"points": rows, "caption": _caption(rows)}
+    caption = _caption(rows)
+    return {"points": rows, "caption": caption if reduced.whole else f"The last hour: {caption}"}
 
 
 def _caption(rows: Sequence[dict[str, Any]]) -> str:
@@ -235,7 +239,7 @@ def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
 def _of_the_log(way: Way) -> Iterable[Check]:
     name, elapsed = "Recording", minutes(way.elapsed_s)
     if way.fault:
-        yield Check(name, "spoilt", _begun(way.fault))
+        yield Check(name, "spoilt", begun(way.fault))
     elif way.unwritten:
         yield Check(name, "spoilt", f"{way.unwritten}.", "" if way.ended else FREE_SPACE)
     elif way.ended:
@@ -243,7 +247,7 @@ def _of_the_log(way: Way) -> Iterable[Check]:
     else:
         yield Check(name, "fine", f"Running, {elapsed}, into {way.log}.")
     for hole in way.holes:
-        yield Check(name, "doubt", f"{_begun(hole)}.")
+        yield Check(name, "doubt", f"{begun(hole)}.")
 
 
 def _what_is_fine(now: Now, told: set[str], units: UnitSystem) -> Iterable[Check]:

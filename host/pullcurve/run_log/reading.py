@@ -96,25 +96,52 @@ def _cut(line: bytes) -> Iterator[tuple[re.Match[bytes] | None, bytes]]:
 
 def read_log(path: Path) -> Log:
     """Read a log. Raises LogError when it cannot be read or is no run log."""
+    content = _content(path, 0)
+    if not content:
+        raise LogError(f"{path}: the file is empty; nothing was recorded into it")
+    log = _read(path, content)
+    if not log.received and not log.host_records:
+        raise LogError(
+            f"{path}: this is no run log: not one line has a time, an origin and a record; "
+            "name a file that `pullcurve record` or `pullcurve bench` wrote"
+        )
+    return log
+
+
+class GrowingLog:
+    """A log that is still being written."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._at = 0
+
+    def more(self) -> Log:
+        """The whole lines that have been written since the last call. Raises LogError when they
+        cannot be read."""
+        content = _content(self._path, self._at)
+        content = content[: content.rfind(b"\n") + 1]
+        self._at += len(content)
+        return _read(self._path, content)
+
+
+def _content(path: Path, start: int) -> bytes:
     try:
-        content = path.read_bytes()
+        with path.open("rb") as file:
+            file.seek(start)
+            return file.read()
     except FileNotFoundError:
         raise LogError(f"{path}: there is no such file; check the name") from None
     except IsADirectoryError:
         raise LogError(f"{path}: this is a folder; name a run log in it") from None
     except OSError as fault:
         raise LogError(f"{path}: cannot be read: {fault.strerror}") from None
-    if not content:
-        raise LogError(f"{path}: the file is empty; nothing was recorded into it")
+
+
+def _read(path: Path, content: bytes) -> Log:
     log = Log(path, ends_in_newline=content.endswith(b"\n"))
     for line in content.splitlines():
         for start, payload in _cut(line):
             _add(log, start, payload)
-    if not log.received and not log.host_records:
-        raise LogError(
-            f"{path}: this is no run log: not one line has a time, an origin and a record; "
-            "name a file that `pullcurve record` or `pullcurve bench` wrote"
-        )
     return log
 
 

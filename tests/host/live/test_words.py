@@ -25,7 +25,7 @@ SETTLED = Now(
 )
 READING = Reading(NOON, 2831.2, 1994.0, 0.29731)
 WAY = Way(log="x.runlog", elapsed_s=185.0)
-POINT = Point(1, 1, 30.0, 60.0, 1982.2, 0.3, 0.2114, 0.0094, "")
+POINT = Point(1, 1, NOON, 1982.2, 0.2114, 0.0094, "")
 
 
 def test_the_number_and_the_sentence_in_both_systems() -> None:
@@ -93,9 +93,12 @@ def test_lost_records_are_a_doubt_from_one_in_a_hundred_on() -> None:
 
 def test_a_point_without_a_flow_is_in_the_table_and_says_why() -> None:
     clipped = replace(POINT, hold=2, flow_m3_s=None, withheld="the sensor stood at its end")
-    said = curve_words((POINT, clipped), US)
+    said = curve_words(Reduced((POINT, clipped)), US)
     assert said["points"][0]["flow_text"] == "448\xa0±\xa020"
     assert "flow" not in said["points"][1]
     assert said["points"][1]["withheld"] == "the sensor stood at its end"
     assert said["caption"] == "2 settled points. The fastest: 448\xa0±\xa020 at 1982 rpm."
-    assert curve_words((replace(POINT, sweep=2),) * 2, US)["points"][0]["name"] == "1"
+    assert curve_words(Reduced((replace(POINT, sweep=2),) * 2), US)["points"][0]["name"] == "1"
+    hour = curve_words(Reduced((POINT,), whole=False), US)
+    assert hour["points"][0]["name"] == "12:00:00"
+    assert hour["caption"].startswith("The last hour: 1 settled point.")
