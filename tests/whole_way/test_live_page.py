@@ -1,7 +1,6 @@
 """The live page in a real browser, from the bytes of a board to the words on a phone."""
 
 import http.client
-import resource
 import signal
 import socket
 import subprocess
@@ -280,11 +279,13 @@ def test_what_is_wrong_with_the_source_is_told(chromium: Browser, tmp_path: Path
 ROOM = 120_000  # bytes, some 60 s of the run
 
 
-@pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="limits another program's files")
 def test_a_full_disk_is_on_the_page_until_there_is_room_again(
     chromium: Browser, tmp_path: Path
 ) -> None:
     """A limit on the size of files stands in for the end of the disk, and is lifted later."""
+    resource = pytest.importorskip("resource")
+    if not hasattr(resource, "prlimit"):
+        pytest.skip("only Linux limits another program's files")
     log = tmp_path / "x.runlog"
     command = [sys.executable, "-m", "pullcurve.cli", "watch", f"replay:{SWEEP}@10", "--port", "0"]
     process = subprocess.Popen(
