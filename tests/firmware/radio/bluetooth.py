@@ -1,8 +1,8 @@
 """MicroPython's module `bluetooth` over two pipes to whoever has a radio.
 
 Each call is a line of JSON and waits for its answer; events of the radio come between the answers
-and are handed out by `dispatch`. Bytes travel as hexadecimal text. A line "skip" tells microseconds that
-the board need not sleep through.
+and are handed out by `dispatch`. Bytes travel as hexadecimal text. A line "skip"
+tells microseconds that the board need not sleep through.
 """
 
 import binascii
