@@ -8,6 +8,7 @@ import asyncio
 import json
 import os
 import subprocess
+import time
 from pathlib import Path
 from typing import Any
 
@@ -118,9 +119,9 @@ AWAY_S = 35.0
 
 class Outage:
     """A recording of a board that is out of reach for AWAY_S of its time, until nothing more is
-    to come."""
+    to come. Each piece takes the recorder `slowness_s` once the board is back."""
 
-    def __init__(self, folder: Path, pages: int) -> None:
+    def __init__(self, folder: Path, pages: int, slowness_s: float = 0.0) -> None:
         board = Board(folder, pages)
         air = Air(board)
         status = Status(None)
@@ -134,6 +135,7 @@ class Outage:
             if not back and board.unheard * 0.1 > AWAY_S:
                 air.befall(board.come_back())
             back = back or received.link == "opened"
+            time.sleep(slowness_s * back)
 
         def whole() -> bool:
             nonlocal asked
@@ -187,7 +189,7 @@ def test_an_outage_of_35_s_costs_nothing(tmp_path: Path) -> None:
 def test_of_an_outage_longer_than_its_memory_the_newest_part_comes_and_the_rest_is_named(
     tmp_path: Path,
 ) -> None:
-    kept = Outage(tmp_path, 4)
+    kept = Outage(tmp_path, 4, slowness_s=0.02)
     records = kept.records
     assert records.lost == kept.missing > 100
     assert f"{kept.missing} missing" in kept.line
