@@ -10,7 +10,7 @@ import time
 import machine
 import micropython
 
-from record_ring import PAGE, PAGES, RecordRing
+from record_ring import RecordRing
 
 RING = RecordRing()  # while the heap is in one piece
 
@@ -166,8 +166,6 @@ def main():
         feed, keep_fed = make_watchdog(config)  # last: nothing feeds it while we complain
     except ValueError as fault:
         complain(link, outbox, str(fault))
-    if RING.pages < PAGES:
-        news.append(("short_memory", RING.pages * PAGE))
     streamer = Streamer(
         time,
         links,

@@ -1,6 +1,7 @@
 """Numbers the records of one start of the board and puts them into the ring."""
 
 from record_format import GREETING, encode, quote, wanted
+from ring_reach import reach_s
 
 TEXT_LIMIT = 120  # quoted bytes that an event record can carry beside its other fields
 
@@ -19,6 +20,10 @@ class Outbox:
         while len(quote(text)) > TEXT_LIMIT:
             text = text[:-1]
         self.emit("event", (self._clock.ticks_us(), code, subject, value, text))
+
+    def kept_s(self, plan, sensors, tachs, header):
+        """Seconds of records that the board can send again, at the least."""
+        return reach_s(self._ring, self._boot, plan, sensors, tachs, header)
 
     def answer(self, link):
         """Do what the host asks for over `link`: whether it has just come and greets.

@@ -10,7 +10,7 @@ from array import array
 from record_format import LIMIT
 
 PAGE = 4096
-PAGES = 22  # with a sensor in every role 40 s take 82 kB
+PAGES = 22  # with a sensor in every role 40 s of early records take 82 kB
 SLOTS = 1280  # records; the same 40 s have 1070
 
 

@@ -7,7 +7,7 @@ would freeze into a bias that no averaging removes.
 
 import gc
 
-from record_format import FORMAT_VERSION, OK, STALE
+from record_format import FORMAT_VERSION, KEPT_S, OK, STALE
 
 FIRMWARE = "0.1.0"
 HEADER_LINES_A_BLOCK = 2  # all at once would take longer than a slot
@@ -41,12 +41,9 @@ class Streamer:
         self._begin = self._shaft_begin = 0
 
     def run(self, reset_cause, news=()):
-        """`news`: codes and values of events that follow the start."""
-        self._outbox.event("start", value=reset_cause)
-        for code, value in news:
-            self._outbox.event(code, value=value)
-        for sensor in self._sensors:
-            sensor.read()  # starts it, for the header carries its trimming words
+        """`news`: codes and values of events that go ahead of every header, for hosts that come
+        after the start."""
+        news = self._start(reset_cause, list(news))
         plan = self._plan
         slow_blocks = plan["slow_us"] // plan["block_us"]
         header_blocks = plan["header_us"] // plan["block_us"]
@@ -58,6 +55,8 @@ class Streamer:
             for link in self._links:
                 due |= self._outbox.answer(link)
             if due:
+                for code, value in news:
+                    self._outbox.event(code, value=value)
                 self._header = self._header_lines()
             self._send_block()
             for _ in range(HEADER_LINES_A_BLOCK):
@@ -78,6 +77,15 @@ class Streamer:
             self._send_news()
             self._feed()
             block += 1
+
+    def _start(self, reset_cause, news):
+        self._outbox.event("start", value=reset_cause)
+        for sensor in self._sensors:
+            sensor.read()  # starts it, for the header carries its trimming words
+        kept_s = self._outbox.kept_s(self._plan, self._sensors, self._tachs, self._header_lines())
+        if kept_s < KEPT_S:
+            news.append(("short_memory", kept_s))
+        return news
 
     def _send_block(self):
         start = self._begin

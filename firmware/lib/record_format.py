@@ -124,7 +124,8 @@ DATA = {
     # dropped      link     records dropped, oldest first, because nobody read the link; number
     # gone         link     the host asks again for records ahead of this number, which are
     #                       forgotten
-    # short_memory          the board has less room than planned to keep records; bytes
+    # short_memory          by its plan or for lack of room the board keeps less than KEPT_S;
+    #                       seconds; ahead of each header, as no_radio is
     # no_radio              board.json asks for a radio, and the board has none
     # late                  sampling slots that passed unused since the last such event; number
     # pickup_dead  role     the pickup's interrupt failed and was set up again
@@ -139,6 +140,7 @@ DATA = {
 
 GREETING = b"hello"
 MOST_AGAIN = 16  # more in a row would keep new records waiting
+KEPT_S = 30  # what is no older can be asked for again, but for `short_memory`
 
 # The service and its two characteristics. Random numbers, made for this format.
 BLE_SERVICE = "6ae047aa-8f75-4ff9-bc7b-743a2632c276"

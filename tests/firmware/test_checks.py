@@ -7,6 +7,7 @@ import board_json_checks
 import differential_part_checks
 import driver_checks
 import link_checks
+import memory_checks
 import pytest
 import sampling_checks
 import tach_checks
@@ -21,6 +22,7 @@ MODULES = (
     differential_part_checks,
     driver_checks,
     link_checks,
+    memory_checks,
     sampling_checks,
     tach_checks,
 )

@@ -61,6 +61,12 @@ def test_a_radio_that_the_board_has_not(firmware: Path, board: Path) -> None:
     assert events(firmware, board)[:2] == [("start", ""), ("no_radio", "")]
 
 
+def test_a_plan_of_which_the_board_keeps_little(firmware: Path, board: Path) -> None:
+    hasty = SHIPPED["plan"] | {"block_us": 20000}
+    (board / "board.json").write_text(json.dumps(SHIPPED | {"plan": hasty}), encoding="utf-8")
+    assert events(firmware, board)[:2] == [("start", ""), ("short_memory", "")]
+
+
 def test_no_board_json(firmware: Path, board: Path) -> None:
     (board / "board.json").unlink()
     assert refused(firmware, board) == "board.json is missing: copy it to the board"

@@ -26,6 +26,7 @@ from pullcurve.report.compare_figure import compare_figure
 from pullcurve.report.compare_page import compare_page, compare_text, write_comparison
 from pullcurve.report.compare_result import Comparison
 from pullcurve.report.drawing import svg
+from sample_runs import sample_run
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"
@@ -145,7 +146,7 @@ def test_what_is_said_is_what_happened(compared: tuple[str, Comparison, str, Pat
 @pytest.fixture(scope="module")
 def runs() -> list[pullcurve.Run]:
     names = ("healthy_sweep", "worn_sweep", "slow_sweep")
-    return [pullcurve.read_run(SAMPLES / f"{name}.runlog") for name in names]
+    return [sample_run(name) for name in names]
 
 
 def test_three_runs_from_python_are_two_pairs(runs: list[pullcurve.Run]) -> None:

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-import pullcurve
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
@@ -22,6 +21,7 @@ from pullcurve.report.page import page
 from pullcurve.report.result import RunResult
 from pullcurve.run_log.reading import read_log
 from pullcurve.run_log.replay import Replay
+from sample_runs import sample_run
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"
@@ -38,7 +38,7 @@ def test_the_readme_lists_every_log_with_its_scenario() -> None:
 
 @pytest.fixture(scope="module", params=sorted(RIGS))
 def sample(request: pytest.FixtureRequest) -> tuple[str, Run]:
-    return request.param, pullcurve.read_run(SAMPLES / f"{request.param}.runlog")
+    return request.param, sample_run(request.param)
 
 
 def test_a_sample_holds_the_truth_in_its_intervals(sample: tuple[str, Run]) -> None:
@@ -67,7 +67,7 @@ def test_a_sample_holds_the_truth_in_its_intervals(sample: tuple[str, Run]) -> N
 
 @pytest.mark.parametrize("name", sorted(HOLDS))
 def test_the_holds_of_a_sweep_are_found_without_being_told(name: str) -> None:
-    run = pullcurve.read_run(SAMPLES / f"{name}.runlog")
+    run = sample_run(name)
     plant = simulate(load_scenario(shipped_scenarios()[name]))
     truth = pd.DataFrame(plant.truth())
     assert len(run.points) == len(plant.holds) == HOLDS[name]
@@ -100,7 +100,7 @@ def test_a_sample_makes_a_valid_result_and_a_page(sample: tuple[str, Run]) -> No
 
 
 def test_the_rough_link_is_told_in_words() -> None:
-    result = result_of(pullcurve.read_run(SAMPLES / "rough_link.runlog"))
+    result = result_of(sample_run("rough_link"))
     assert result.quality.board_starts == 2
     assert sum(result.quality.damaged.values()) > 0
     assert result.quality.lost == 0  # all that was damaged has come again
@@ -110,7 +110,7 @@ def test_the_rough_link_is_told_in_words() -> None:
 
 
 def test_optional_roles_reach_the_result() -> None:
-    run = pullcurve.read_run(SAMPLES / "full_sensors.runlog")
+    run = sample_run("full_sensors")
     top = result_of(run).points[2]
     assert top.vacuum_blower_pa is not None
     assert top.vacuum_tank_pa is not None

@@ -24,10 +24,10 @@ SEED = 20
 
 @pytest.mark.parametrize("trouble", [*TROUBLES, "straightener_missing"])
 def test_a_trouble_is_named(trouble: str, tmp_path: Path) -> None:
-    outcomes = [one_run(number, SEED, trouble, tmp_path) for number in range(3)]
+    runs = 3 if trouble == "water_in_line" else 2
+    outcomes = [one_run(number, SEED, trouble, tmp_path) for number in range(runs)]
     named = [trouble in outcome.named for outcome in outcomes]
-    least = 2 if trouble == "water_in_line" else 3
-    assert sum(named) >= least, [outcome.named for outcome in outcomes]
+    assert sum(named) >= 2, [outcome.named for outcome in outcomes]
 
 
 def test_no_trouble_is_named_where_none_is(tmp_path: Path) -> None:

@@ -11,17 +11,19 @@ from pullcurve.links.serial_link import SerialLink, names_of
 from pullcurve.sources import Received
 from pullcurve.wire.decoder import Decoder, Event, Record
 from pullcurve.wire.header import Header, HeaderAssembler, Pickup, Sensor, named
-from record_format import FORMAT_VERSION
+from record_format import FORMAT_VERSION, KEPT_S
 
 WITHIN_S: Final = 15.0  # a board repeats its header every 10 s, and at once when it is greeted
 _TRY_AGAIN_S: Final = 0.25
 
 
 class Introduction(NamedTuple):
-    """`complaint` is what the board says of a board.json that it cannot use."""
+    """`complaint` is what the board says of a board.json that it cannot use, `kept_s` how much
+    it can send again."""
 
     header: Header | None
     complaint: str = ""
+    kept_s: int = KEPT_S
 
 
 class Heard(NamedTuple):
@@ -42,13 +44,15 @@ def hear(received: Iterable[Received]) -> Iterator[Heard]:
 def introduction(heard: Iterator[Heard]) -> Introduction:
     """The first whole header, or the first complaint. Raises BoardError when none comes."""
     headers = HeaderAssembler()
-    began, records = None, 0
+    began, records, kept_s = None, 0, KEPT_S
     for now, event in heard:
         began = began or now
         if isinstance(event, Record):
             records += 1
             if event.kind == "event" and named(event)["code"] == "config":
                 return Introduction(None, named(event)["text"])
+            if event.kind == "event" and named(event)["code"] == "short_memory":
+                kept_s = named(event)["value"]
             if event.kind == "board" and named(event)["format"] != FORMAT_VERSION:
                 raise BoardError(
                     f"the board sends records of format {named(event)['format']}, and this "
@@ -57,7 +61,7 @@ def introduction(heard: Iterator[Heard]) -> Introduction:
                 )
             header = headers.add(event)
             if header is not None:
-                return Introduction(header)
+                return Introduction(header, kept_s=kept_s)
         if (now - began).total_seconds() > WITHIN_S:
             break
     if records:
@@ -89,7 +93,7 @@ def introduction_after_restart(port: str, usb_number: str | None) -> Introductio
         time.sleep(_TRY_AGAIN_S)
 
 
-def identity_lines(header: Header, revision: str) -> list[str]:
+def identity_lines(header: Header, kept_s: int, revision: str) -> list[str]:
     """revision: that of the firmware which comes with this package."""
     same = "as this pullcurve brings" if header.firmware == revision else f"NOT {revision}"
     lines = [
@@ -97,6 +101,7 @@ def identity_lines(header: Header, revision: str) -> list[str]:
         f"firmware  {header.firmware}, {same}; records of format {header.format}",
         f"pace      a reading every {header.period_us / 1000:g} ms, a record every "
         f"{header.block_us / 1000:g} ms",
+        f"memory    {memory_words(kept_s)}",
     ]
     lines += [f"sensor    {sensor_words(sensor)}" for sensor in header.sensors]
     lines += [
@@ -115,6 +120,16 @@ def sensor_words(sensor: Sensor) -> str:
     if channel.quantity == "differential_pressure":
         said += f", {channel.value_low:g} Pa to {channel.value_high:g} Pa"
     return said
+
+
+def memory_words(kept_s: int) -> str:
+    """What the board can send again when its link was lost."""
+    if kept_s < KEPT_S:
+        return (
+            f"ONLY the last {kept_s} s can be sent again when its link was lost; a longer block_us "
+            "or slow_us in board.json makes it more"
+        )
+    return f"at least the last {KEPT_S} s can be sent again when its link was lost"
 
 
 def pickup_words(pickup: Pickup) -> str:

@@ -9,6 +9,7 @@ from pullcurve.errors import BoardError
 from pullcurve.sources import Received
 from pullcurve.wire.decoder import Record, Rejected
 from pullcurve.wire.header import Header, Pickup, named
+from record_format import KEPT_S
 
 PICKUP_WITHIN_S: Final = 60.0
 EDGES_WANTED: Final = 4
@@ -34,7 +35,7 @@ def self_test(received: Iterable[Received]) -> Iterator[Finding | str]:
     board says nothing, or nothing that can be understood.
     """
     heard = hear(received)
-    header, complaint = introduction(heard)
+    header, complaint, kept_s = introduction(heard)
     if header is None:
         yield Finding(False, f"board.json: {complaint}", "Mend board.json on the board.")
         return
@@ -42,6 +43,12 @@ def self_test(received: Iterable[Received]) -> Iterator[Finding | str]:
     rest = AtRest(header)
     _until(heard, rest.take, rest.damage)
     yield from rest.findings()
+    if kept_s < KEPT_S:
+        yield Finding(
+            False,
+            f"memory: the board can send again only the last {kept_s} s when its link was lost",
+            "Make block_us or slow_us in board.json longer, or see to it that its link holds.",
+        )
     if rest.moving:
         return
     yield PASS_A_MARK

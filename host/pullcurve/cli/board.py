@@ -40,13 +40,13 @@ def board_install(port: str | None, settings_path: Path | None) -> None:
     number = usb_number(port)
     with Prompt(port) as prompt:
         install(prompt, settings, click.echo)
-    header, complaint = introduction_after_restart(port, number)
+    header, complaint, kept_s = introduction_after_restart(port, number)
     if header is None:
         raise click.ClickException(
             f"the firmware is on the board, but its board.json cannot be used: {complaint}; mend "
             "the file and write it with --board-json"
         )
-    for line in identity_lines(header, firmware_revision()):
+    for line in identity_lines(header, kept_s, firmware_revision()):
         click.echo(line)
     click.echo("Now test it where it stands: pullcurve board check")
 
@@ -61,10 +61,10 @@ def board_show(port: str | None) -> None:
     from pullcurve.links.serial_link import SerialLink, find_board
 
     with SerialLink(port or find_board()) as link:
-        header, complaint = introduction(hear(link))
+        header, complaint, kept_s = introduction(hear(link))
     if header is None:
         raise click.ClickException(f"the board says: {complaint}; mend its board.json")
-    for line in identity_lines(header, firmware_revision()):
+    for line in identity_lines(header, kept_s, firmware_revision()):
         click.echo(line)
 
 

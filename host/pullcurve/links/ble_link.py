@@ -72,6 +72,7 @@ class BleLink:
         self._gaps = Gaps()
         self._gone = False
         self._chunks: queue.SimpleQueue[Received] = queue.SimpleQueue()
+        self._lock = threading.Lock()
         self._opened: Future[None] = Future()
         self._closing = threading.Event()
         self._thread = threading.Thread(target=lambda: asyncio.run(self._work()), daemon=True)
@@ -79,8 +80,10 @@ class BleLink:
 
     @property
     def wanted(self) -> int:
-        """How many records have been asked for again and may still come."""
-        return 0 if self._gone else self._gaps.wanted
+        """How many records have been asked for again and may still come, or else how many pieces
+        have come that nobody has taken yet."""
+        with self._lock:
+            return (0 if self._gone else self._gaps.wanted) or self._chunks.qsize()
 
     def __enter__(self) -> Self:
         """Raises LinkError when there is no radio, no board, or more than one."""
@@ -210,8 +213,9 @@ class BleLink:
 
     def _receive(self, _characteristic: object, data: bytearray) -> None:
         self._heard_s = time.monotonic()
-        self._gaps.feed(bytes(data))
-        self._chunks.put(Received(datetime.now().astimezone(), bytes(data)))
+        with self._lock:
+            self._gaps.feed(bytes(data))
+            self._chunks.put(Received(datetime.now().astimezone(), bytes(data)))
 
     async def _ask(self, client: BleakClient) -> None:
         """Ask for what is missing, or say now and then that somebody is there."""

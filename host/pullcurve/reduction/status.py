@@ -36,6 +36,7 @@ class Status:
         self._newest = (0, 0)  # start, number
         self._rig_fault = ""
         self._board_troubles: dict[str, str] = {}
+        self._told: set[str] = set()  # what the board repeats with its header
         self._news: list[str] = []
         self.records = 0
         self.damaged = 0
@@ -104,15 +105,16 @@ class Status:
         subject = event["subject"].replace("_", " ")
         if event["code"] == "start":
             self._board_troubles.clear()
+            self._told.clear()
         elif event["code"] == "config":
             self._board_troubles["board.json"] = "BOARD.JSON CANNOT BE USED"
             self._news.append(f"the board says: {event['text']}")
         elif event["code"] == "no_radio":
-            self._news.append("the board has no radio: it sends over its cable only")
+            self._tell_once("the board has no radio: it sends over its cable only")
         elif event["code"] == "short_memory":
-            self._news.append(
-                "the board has less memory than planned: what is lost for longer than some "
-                "seconds cannot be had again"
+            self._tell_once(
+                f"the board keeps only its last {event['value']} s: of a longer time without a "
+                "link the rest cannot be had again"
             )
         elif event["code"] == "sensor_lost":
             self._board_troubles[subject] = f"{subject} DOES NOT ANSWER".upper()
@@ -120,6 +122,12 @@ class Status:
         elif event["code"] == "sensor_back" and subject in self._board_troubles:
             del self._board_troubles[subject]
             self._news.append(f"{subject} answers again")
+
+    def _tell_once(self, sentence: str) -> None:
+        """A sentence a start of the board."""
+        if sentence not in self._told:
+            self._told.add(sentence)
+            self._news.append(sentence)
 
     def _compare_rig(self, header: Header) -> None:
         if self._rig is None:

@@ -1,7 +1,8 @@
 """MicroPython's module `bluetooth` over two pipes to whoever has a radio.
 
 Each call is a line of JSON and waits for its answer; events of the radio come between the answers
-and are handed out by `dispatch`. Bytes travel as hexadecimal text.
+and are handed out by `dispatch`. Bytes travel as hexadecimal text. A line "skip"
+tells microseconds that the board need not sleep through.
 """
 
 import binascii
@@ -22,6 +23,7 @@ class BLE:
     poller = select.poll()
     events = []
     handler = None
+    skip_us = 0
 
     def irq(self, handler):
         BLE.handler = handler
@@ -30,12 +32,10 @@ class BLE:
         line = json.dumps([name, args, options]) + "\n"
         self.pipes[0].write(line.encode())
         while True:
-            kind, said = json.loads(self.pipes[1].readline())
-            if kind == "event":
-                BLE.events.append(said)
-            elif kind == "refused":
+            kind, said = heard()
+            if kind == "refused":
                 raise OSError(said)
-            else:
+            if kind == "said":
                 return said
 
     def active(self, on):
@@ -63,8 +63,17 @@ class BLE:
         self.call("gap_disconnect", connection)
 
 
+def heard():
+    kind, said = json.loads(BLE.pipes[1].readline())
+    if kind == "event":
+        BLE.events.append(said)
+    elif kind == "skip":
+        BLE.skip_us += said
+    return kind, said
+
+
 def dispatch():
     while BLE.poller.poll(0):
-        BLE.events.append(json.loads(BLE.pipes[1].readline())[1])
+        heard()
     while BLE.events:
         BLE.handler(*BLE.events.pop(0))

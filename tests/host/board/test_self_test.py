@@ -13,6 +13,7 @@ from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario
 from pullcurve.bench.world import World
 from pullcurve.board.at_rest import Finding
+from pullcurve.board.identity import hear, identity_lines, introduction
 from pullcurve.board.self_test import PASS_A_MARK, STILL, self_test
 from pullcurve.cli import main
 from pullcurve.errors import BoardError
@@ -23,6 +24,8 @@ HSC = {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-2500, 2
 BME280 = {"role": "ambient_air", "part": "BME280", "address": 0x76, "noise": 2}
 LPS22HB = {"role": "blower_air", "part": "LPS22HB", "address": 0x5C, "noise": 2}
 SENSORS = [HSC, BME280, LPS22HB]
+HASTY = {"block_us": 20000, "period_us": 5000, "jitter_us": 5000}
+HASTY |= {"slow_us": 500000, "header_us": 10000000}
 OFF = [[0.0, 0.0], [80.0, 0.0]]
 # Four marks pass by hand: the engine is cranked for a moment, then stands.
 BY_HAND = [[0.0, 0.0], [15.0, 0.0], [16.0, 600.0], [25.0, 600.0]]
@@ -88,6 +91,7 @@ def test_a_sound_board_passes_and_is_asked_for_marks_only_at_rest() -> None:
             "loose",
         ),
         ({"throttle": OFF}, "saw 0 edges in 60 s", "camera"),
+        ({"board": {"plan": HASTY}}, "send again only the last 12 s", "block_us"),
     ],
 )
 def test_each_fault_is_named_alone_with_what_to_do(
@@ -96,6 +100,18 @@ def test_each_fault_is_named_alone_with_what_to_do(
     found = failures(received(plain(**changes)))
     assert [text in each.text for each in found] == [True], found
     assert action in found[0].action
+
+
+def test_a_host_that_comes_late_is_told_what_the_board_keeps() -> None:
+    """Not from the start on, nor by the first header."""
+    chunks = received(plain(board={"plan": HASTY}, duration_s=22.0))
+    late = (c for c in chunks if (c.host_time - plain().start).total_seconds() > 5.05)
+    header, _, kept_s = introduction(hear(late))
+    assert header is not None
+    assert identity_lines(header, kept_s, header.firmware)[3] == (
+        "memory    ONLY the last 12 s can be sent again when its link was lost; a longer block_us "
+        "or slow_us in board.json makes it more"
+    )
 
 
 def test_a_shaft_that_turns_ends_the_test_before_a_hand_is_asked_for() -> None:

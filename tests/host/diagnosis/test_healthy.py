@@ -3,21 +3,17 @@
 The plant of the bench made the logs; its laws are its own.
 """
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-import pullcurve
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.healthy import healthy_band, hose_end_flow, wear_alone
 from pullcurve.physics.blower import blanked_inlet_pressure
-
-SAMPLES = Path(__file__).parents[3] / "sample_logs"
+from sample_runs import sample_run
 
 
 def diagnosed(name: str) -> Diagnosis:
-    found = diagnose(pullcurve.read_run(SAMPLES / f"{name}.runlog"))
+    found = diagnose(sample_run(name))
     assert isinstance(found, Diagnosis)
     return found
 

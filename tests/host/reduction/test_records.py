@@ -182,9 +182,10 @@ def test_neither_wraps_nor_the_hosts_clock_nor_lost_blocks_move_a_block(
 def test_what_comes_again_stands_in_its_place_and_time(
     boot: int, begin: int, outage: int, batch: int, jump_s: float
 ) -> None:
-    """Of a start that began before the host was there, too; then its clock may jump once."""
+    """Of a start that began before the host was there, too; then its clock may jump once. The run
+    is long enough for the longest outage to come again one record at a time."""
     before = Board(1, 0).run(50)
-    board = Board(boot, 20).run(600) if boot > 1 else Board(1, 0).run(600)
+    board = Board(boot, 20).run(700) if boot > 1 else Board(1, 0).run(700)
     lines = [*before.lines] if boot > 1 else []
     begin = 1 if boot > 1 else begin  # number 0 is never asked for
     lost, live = board.lines[begin : begin + outage], board.lines[begin + outage :]

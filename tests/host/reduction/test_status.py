@@ -66,7 +66,7 @@ def test_a_board_that_is_gone_silent_or_in_trouble_is_told() -> None:
             later(7.0, link="lost"),
             later(8.0, link="opened"),
             later(9.0, event(3, "config", "board", "pickups: one or two are needed")),
-            later(9.1, event(4, "no_radio", "") + event(5, "short_memory", "")),
+            later(9.1, event(4, "no_radio", "") + event(5, "short_memory", "") * 2),
         ):
             status.add(received)
             yield status.line()
@@ -87,7 +87,7 @@ def test_a_board_that_is_gone_silent_or_in_trouble_is_told() -> None:
         "the board is back",
         "the board says",
         "the board has no radio",
-        "the board has less memory than planned",
+        "the board keeps only its last 0 s",
     ]
 
 

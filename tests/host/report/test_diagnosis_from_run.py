@@ -3,12 +3,10 @@
 import json
 from dataclasses import replace
 from importlib.resources import files
-from pathlib import Path
 
 import jsonschema
 import pytest
 
-import pullcurve
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.errors import ReportError
 from pullcurve.reduction.run import Run
@@ -16,13 +14,12 @@ from pullcurve.report.diagnosis_from_run import check_baseline
 from pullcurve.report.diagnosis_result import NoDiagnosis, RunDiagnosis
 from pullcurve.report.from_run import result_of
 from pullcurve.report.result import RunResult
-
-SAMPLES = Path(__file__).parents[3] / "sample_logs"
+from sample_runs import sample_run
 
 
 @pytest.fixture(scope="module")
 def run() -> Run:
-    return pullcurve.read_run(SAMPLES / "full_sensors.runlog")
+    return sample_run("full_sensors")
 
 
 @pytest.fixture(scope="module")

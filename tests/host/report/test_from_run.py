@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import pullcurve
 from pullcurve.reduction.run import Run
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.from_run import result_of
@@ -16,6 +15,7 @@ from pullcurve.report.inputs_in_words import INPUTS, REMEDIES
 from pullcurve.report.result import Flow, MeteredQuantity, RunResult, SharedInputs
 from pullcurve.rig.loading import load_rig
 from pullcurve.uncertainty import Result, covariance_between_runs
+from sample_runs import sample_run
 
 SAMPLES = Path(__file__).parents[3] / "sample_logs"
 FLOWS = ("mass_flow_kg_s", "flow_tap", "flow_port", "flow_inlet", "standard_flow_m3_s")
@@ -23,7 +23,7 @@ FLOWS = ("mass_flow_kg_s", "flow_tap", "flow_port", "flow_inlet", "standard_flow
 
 @pytest.fixture(scope="module")
 def run() -> Run:
-    return pullcurve.read_run(SAMPLES / "rough_link.runlog")
+    return sample_run("rough_link")
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +73,7 @@ def test_what_values_share_gives_their_covariances_back(
 def test_no_input_appears_under_a_name_that_the_page_cannot_say() -> None:
     met: set[str] = set()
     for log in sorted(SAMPLES.glob("*.runlog")):
-        for point in result_of(pullcurve.read_run(log)).points:
+        for point in result_of(sample_run(log.stem)).points:
             met |= {part.source for part in point.budget}
             for name in FLOWS:
                 met |= set(shared(point, name).run) | set(shared(point, name).meter)

@@ -372,7 +372,7 @@ WORDS = st.one_of(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(data=st.data())
 def test_whatever_is_answered_the_text_loads_or_there_is_none(data):
     """Mostly sensible answers, so that some dialogues reach their end."""

@@ -1,0 +1,196 @@
+"""How far back the ring of records reaches, and what the board says of it.
+
+On CPython and on MicroPython, without pytest; see `checking`.
+"""
+
+import sys
+
+from checking import raises, run
+
+import streamer
+from outbox import Outbox
+from record_format import KEPT_S, LIMIT, OK
+from record_ring import PAGES, RecordRing
+from sampler import Sampler
+from sensor import Sensor
+
+SHIPPED = {
+    "block_us": 100000,
+    "period_us": 5000,
+    "jitter_us": 5000,
+    "slow_us": 500000,
+    "header_us": 10000000,
+}
+
+
+class NoCollector:
+    """A board has a small heap to go through, the process of these checks a large one."""
+
+    def collect(self):
+        pass
+
+
+if sys.implementation.name != "micropython":
+    streamer.gc = NoCollector()
+
+
+class RunEndsError(Exception):
+    pass
+
+
+class Clock:
+    """Time goes on when the firmware sleeps. Its ticks have as many digits as ticks can have."""
+
+    def __init__(self):
+        self.us = self.end_us = 0
+
+    def ticks_us(self):
+        return (self.us + 1000000000) & 0x3FFFFFFF
+
+    def ticks_add(self, ticks, delta):
+        return (ticks + delta) & 0x3FFFFFFF
+
+    def ticks_diff(self, end, start):
+        return ((end - start + (1 << 29)) & 0x3FFFFFFF) - (1 << 29)
+
+    def sleep_us(self, us):
+        self.us += us
+        if self.us > self.end_us:
+            raise RunEndsError
+
+
+class Swinging:
+    """A part whose counts go from one end of their range to the other."""
+
+    least_period_us = 0
+    trim = (-32768,) * 12
+
+    def __init__(self, quantity, low, high, words):
+        channel = (quantity, "Pa", "linear", -6894.757, 6894.757, low, high, low, high)
+        self.channels = (channel,) * words
+        self.words = [low] * words
+
+    def start(self):
+        pass
+
+    def read(self):
+        low, high = self.channels[0][7:9]
+        for i in range(len(self.words)):
+            self.words[i] = low + high - self.words[i]
+        return OK
+
+
+class Shaft:
+    """A pickup that sees an edge whenever it may."""
+
+    role = "blower_shaft"
+    pin_number = 15
+    least_us = 400
+
+    def __init__(self, length_us):
+        self.length_us = length_us
+
+    def watch(self):
+        return False
+
+    def take(self):
+        most = self.length_us // self.least_us
+        return (most, 1000000000, 1000000000, self.least_us, self.length_us, most)
+
+
+class Observer:
+    """In a link's place: when each record was made, and how little the ring ever kept of them."""
+
+    name = "usb"
+    dropped = 0
+
+    def __init__(self, ring, clock):
+        self.turns = self
+        self.ring = ring
+        self.clock = clock
+        self.made = []
+        self.first = ring.next
+        self.kept_us = 1 << 40
+        self.told = []
+        self.line = bytearray(LIMIT)
+
+    def waiting(self):
+        return False
+
+    def hear(self):
+        return None
+
+    def pump(self):
+        ring = self.ring
+        while len(self.made) < ring.next - self.first:
+            length = ring.copy(self.first + len(self.made), self.line)
+            if b" short_memory " in bytes(self.line[:length]):
+                self.told.append(int(bytes(self.line[:length]).split(b" ")[6]))
+            self.made.append(self.clock.us)
+        if ring.oldest > self.first:
+            self.kept_us = min(self.kept_us, self.clock.us - self.made[ring.oldest - self.first])
+
+
+def kept(plan, slow_sensors, shafts, pages, seconds):
+    """Seconds that the ring kept at the least in so many, and the seconds that the board said."""
+    clock = Clock()
+    clock.end_us = seconds * 1000000
+    ring = RecordRing(pages)
+    ring.next = ring.oldest = 9000000
+    watched = Observer(ring, clock)
+    sensors = [
+        Sensor(0, "meter_dp", "DLH", 0, 0x29, 5000, Swinging("differential_pressure", 0, 16383, 2))
+    ]
+    for i in range(slow_sensors):
+        part = Swinging("pressure", -8388608, 8388607, 2)
+        sensors.append(Sensor(i + 1, "ambient_air", "LPS22HB", 0, 0x5C, 500000, part))
+    tachs = [Shaft(plan["block_us"]), Shaft(plan["slow_us"])][:shafts]
+    identity = ("rp2-pico", "0123456789abcdef")
+    loop = streamer.Streamer(
+        clock,
+        [watched],
+        Outbox(ring, clock, 0xFFFFFF),
+        Sampler(sensors[0]),
+        sensors[1:],
+        tachs,
+        plan,
+        identity,
+        lambda: None,
+    )
+    raises(RunEndsError, loop.run, 1)
+    assert ring.oldest > watched.first, "the ring has not come round"
+    return watched.kept_us / 1e6, watched.told
+
+
+def check_the_shipped_plan_keeps_what_is_promised_with_every_sensor():
+    seconds, told = kept(SHIPPED, 5, 2, PAGES, 60)
+    assert KEPT_S <= seconds < 1.25 * KEPT_S, seconds
+    assert told == []
+
+
+def said_rightly(plan, slow_sensors, shafts, pages):
+    seconds, told = kept(plan, slow_sensors, shafts, pages, 40)
+    assert len(told) == 5, told  # ahead of every header
+    assert set(told) == {told[0]}, told
+    assert told[0] <= seconds <= 1.4 * told[0] + 1, (told[0], seconds)
+    assert told[0] < KEPT_S
+
+
+def check_short_blocks_keep_what_the_board_says():
+    said_rightly(dict(SHIPPED, block_us=20000), 1, 1, PAGES)
+
+
+def check_fast_slow_sensors_keep_what_the_board_says():
+    said_rightly(dict(SHIPPED, slow_us=100000), 5, 2, PAGES)
+
+
+def check_a_small_ring_keeps_what_the_board_says():
+    said_rightly(SHIPPED, 1, 1, PAGES // 2)
+
+
+def check_short_records_are_kept_as_far_as_there_are_places():
+    said_rightly(dict(SHIPPED, slow_us=100000), 9, 1, 4 * PAGES)
+
+
+if __name__ == "__main__":
+    sys.exit(run(globals()))
