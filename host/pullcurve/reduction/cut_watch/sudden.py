@@ -180,6 +180,7 @@ class SuddenLoss:
                 self._sum, self._worked = 0.0, True
                 self._clean_at = self.level.level
                 self.level.relearn(self._mean_rise(4) + self.base)
+                self.level.rescatter(SPOIL_SCATTER)
                 self._worked_at = -math.inf
                 return [Sudden("work_begins", self._since_s)]
         self._worked = True
