@@ -1,7 +1,7 @@
 """Random cuts with all that may happen but leaks: clogs, a hose that comes off, an engine that
 sags, spoil too heavy for the air, throttle moves, the nozzle lifted out of the spoil."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -36,6 +36,7 @@ class Mishap:
     start_s: float
     end_s: float  # when all is as it was; of a throttle turned down, when it has come to rest
     size: float = 0.0  # of the flow, of the speed, of the needed velocity
+    rate: float = 0.0  # of the speed, each second, at which it sags
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,8 @@ def _draw(dice: Dice, number: int, duration_s: float) -> MishapCase:
     spoil, needed = _spoil(MOST_NEED * slowest * velocity)
     base = drawn.base | {"seed": dice.whole(0, 2**31)}
     events = _events(dice, drawn, mishaps, velocity, needed)
-    base["machine"] = {**drawn.base["machine"], "engine": _engine(dice, drawn, mishaps)}
+    engine, mishaps = _engine(dice, drawn, mishaps)
+    base["machine"] = {**drawn.base["machine"], "engine": engine}
     plant = simulate(Scenario.model_validate(base | {"events": events}))
     tools = draw_tools(dice, plant, tank=has_tank)
     rig = [*drawn.rig_lines, "[machine]", f'spoil = "{spoil}"', "[[machine.hose]]",
@@ -157,10 +159,13 @@ def _events(
     return {"clogs": [*parts, *lumps], "hose_off": off}
 
 
-def _engine(dice: Dice, drawn: Drawn, mishaps: list[Mishap]) -> dict[str, Any]:
+def _engine(dice: Dice, drawn: Drawn, mishaps: list[Mishap]) -> tuple[dict[str, Any], list[Mishap]]:
+    """The engine with its throttle, and the mishaps with the rates at which it sags."""
     engine = drawn.base["machine"]["engine"]
     *points, (end_s, meant) = engine["throttle"]
+    told = []
     for each in mishaps:
+        told.append(each)
         if each.kind not in ("sag", "moved", "turned_down"):
             continue
         down = meant * (1 - each.size)
@@ -172,4 +177,6 @@ def _engine(dice: Dice, drawn: Drawn, mishaps: list[Mishap]) -> dict[str, Any]:
         else:
             points += [[each.start_s + takes_s, down], [each.end_s - takes_s, down]]
             points.append([each.end_s, meant])
-    return {**engine, "throttle": [*points, [end_s, meant]]}
+        if each.kind == "sag":
+            told[-1] = replace(each, rate=each.size / takes_s)
+    return {**engine, "throttle": [*points, [end_s, meant]]}, told

@@ -1,6 +1,7 @@
 """The cut watch: what the board sends goes in, alarms come out, in the order of time."""
 
 import math
+from collections import deque
 from dataclasses import replace
 from typing import Final
 
@@ -18,6 +19,8 @@ from pullcurve.sources import Received
 SAG_LASTS_S: Final = 180.0  # then the speed is meant
 CALM_AFTER_S: Final = 8.0  # of a clog, until samples count as quiet again
 SLOW_NOZZLE_S: Final = 10.0
+MOVED: Final = 0.05  # of the speed, from before the throttle moved
+FRESH_CLOG_S: Final = 15.0  # a clog that stands longer lets the spoil settle
 FLOW_U95: Final = 0.03  # of the flow, for the velocity (the report's interval is the stricter one)
 MOST_SURE: Final = 0.9999
 
@@ -42,7 +45,8 @@ class Watch:
         self.now: Sample | None = None
         self._open: dict[str, int] = {}
         self._busy_until_s = -math.inf
-        self._slow_air: list[float] = []
+        self._steady_rpm = math.nan
+        self._air: deque[float] = deque(maxlen=round(SLOW_NOZZLE_S / SAMPLE_S))
         self._news: list[Event] = []
 
     def add(self, received: Received) -> list[Event]:
@@ -70,12 +74,16 @@ class Watch:
         if sample.after_gap:
             self.sudden.interrupt()
         if not steady or not math.isfinite(x) or sample.clipped:
+            self._air.clear()
             if not steady:
                 self._stopped(sample)
             self.sudden.interrupt()
             self.slow.slip.skip()
             self.minutes.add(sample, steady=False, quiet=False, lost=math.nan)
             return
+        if abs(math.log(sample.speed_rpm / self._steady_rpm)) > MOVED:
+            self.sudden.new_speed(sample.speed_rpm / self._steady_rpm)
+        self._steady_rpm = sample.speed_rpm
         openness = path.openness(sample)
         for change in self.sudden.add(time_s, x, openness):
             self._changed(change, sample, openness)
@@ -112,6 +120,7 @@ class Watch:
             self.slow.work_begins()
         elif change.what == "over":
             self._end(self._sudden_open(), change.start_s)
+            self._air.clear()
         elif change.what == "stays":
             self._end(self._sudden_open(), change.start_s, "it stays: taken as the new level")
         else:
@@ -178,21 +187,27 @@ class Watch:
         wanted, velocity = self.needs.velocity_m_s, self.velocity(sample)
         if wanted is None or not math.isfinite(velocity):
             return
-        self._slow_air.append(velocity)
-        self._slow_air = self._slow_air[-round(SLOW_NOZZLE_S / SAMPLE_S) :]
-        if len(self._slow_air) < SLOW_NOZZLE_S / SAMPLE_S:
+        self._air.append(velocity)
+        if len(self._air) < SLOW_NOZZLE_S / SAMPLE_S:
             return
-        mean = sum(self._slow_air) / len(self._slow_air)
+        mean = sum(self._air) / len(self._air)
         u = FLOW_U95 / 2 * mean
+        start_s = sample.time_s - SLOW_NOZZLE_S
         if "slow_nozzle" in self._open:
-            if min(self._slow_air) > wanted:
-                self._end("slow_nozzle", sample.time_s - SLOW_NOZZLE_S)
-        elif mean < wanted and sample.time_s >= self._busy_until_s:
-            start_s = sample.time_s - SLOW_NOZZLE_S
+            if min(self._air) > wanted:
+                spoken_s = self.events[self._open["slow_nozzle"]].spoken_s
+                self._end("slow_nozzle", max(start_s, spoken_s))
+        elif max(mean, velocity) < wanted and not self._explained(sample.time_s):
             size = 1 - mean / wanted
             self._speak(
                 "slow_nozzle", start_s, sample.time_s, size, u / wanted, (wanted - mean) / u
             )
+
+    def _explained(self, time_s: float) -> bool:
+        """Whether a clog, still fresh, says why the air is slow."""
+        if "clog" in self._open:
+            return time_s - self.events[self._open["clog"]].spoken_s < FRESH_CLOG_S
+        return time_s < self._busy_until_s
 
     def velocity(self, sample: Sample) -> float:
         """Of the open air at the nozzle, m/s, if all air that passes the meter came in there: an
