@@ -35,14 +35,16 @@ ONSET: Final = 0.25  # of the rise: the last sample below it is where a clog beg
 OVER: Final = 0.6  # of the rise that LEAST_LOSS needs: below it a clog is over
 OVER_SAMPLES: Final = 2
 LESSER_S: Final = 10.0  # after which a rise that is no clog is the level
-# Then the new level is what the hose carries now, or another hose is on.
-LASTING_S: Final = {"clog": 150.0, "hose_off": 600.0}
+LASTING_S: Final = 150.0  # of a clog: then the new level is what the hose carries now
+OFF_LASTING_S: Final = 600.0  # of a hose that is off: then another one is on
 ALONG_S: Final = 60.0  # over which the highest level that was carried is forgotten
 ESTABLISHED_S: Final = 20.0
 # A pause: this near to a clean hose's ln resistance, and half the way from there at most.
 NEAR_CLEAN: Final = 0.1
 FALLEN: Final = 2.5  # standard deviations below the level, at least
-SMOOTH_SAMPLES, LIGHTER_SAMPLES = 8, 16
+SMOOTH_SAMPLES, LIGHTER_SAMPLES = 12, 16
+EVENER: Final = 4.0  # than spoil, at each of its bends: a clean hose
+LIKE_SPOIL: Final = 1.5  # so near to its unevenness: spoil
 EVEN: Final = 0.05  # of ln resistance, that a clean hose wanders meanwhile
 RETURN_S: Final = 3.0  # after a pause, until what comes is what the hose carries
 # Of a clean hose's resistance, each second, by a filter or a leak (judgement).
@@ -249,19 +251,22 @@ class SuddenLoss:
         fallen = max(last) < down
         if not fallen and self.loaded(x):
             return
-        even = ROUGHER * _median(_bends(last)) < self._roughness
+        bends = _bends(last)
         held = max(last) - min(last) < EVEN and _median(last) < self._lightest + EVEN
-        if even and held:
+        if held and EVENER * max(bends) < self._roughness:
             self._clean = math.exp(_median(last))
             self._seen = (self._clean, math.exp(self.base))
-        elif (
-            not even
-            and len(values) == LIGHTER_SAMPLES
-            and max(values) < down
-            and self.loaded(min(last))
-        ):
-            self._relevel(_median(values), LIGHTER_SAMPLES * SAMPLE_S)
-            self._worked_at = -math.inf
+        elif len(values) < LIGHTER_SAMPLES or LIKE_SPOIL * _median(bends) < self._roughness:
+            return
+        elif not self.loaded(max(values)):
+            self._clean = math.nan  # it was none: spoil runs there
+            self._lighter(_median(values))
+        elif max(values) < down and self.loaded(min(last)):
+            self._lighter(_median(values))
+
+    def _lighter(self, level: float) -> None:
+        self._relevel(level, LIGHTER_SAMPLES * SAMPLE_S)
+        self._worked_at = -math.inf
 
     def _pause(self, time_s: float, x: float) -> bool:
         """Whether the nozzle is out of the spoil, or has just gone in again."""
@@ -316,13 +321,14 @@ class SuddenLoss:
         level = self._mean_rise(12) + self.base
         if self._below >= OVER_SAMPLES:
             self._active, self._sum = "", 0.0
+            self._recent.clear()
             self.level.skip()
             return [Sudden("over", self._below_since_s)]
         if self._was_clean and lasts_s > WORK_TOLD_S and self._rougher(time_s - LEARN_S):
             self._active = ""
             self._begin_work(level)
             return [Sudden("stays", time_s)]
-        if lasts_s > LASTING_S[self._active]:
+        if lasts_s > (OFF_LASTING_S if self._active == "hose_off" else LASTING_S):
             self._active = ""
             self._relevel(level)
             return [Sudden("stays", time_s)]

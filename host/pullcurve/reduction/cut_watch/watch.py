@@ -18,6 +18,7 @@ from pullcurve.sources import Received
 
 SAG_LASTS_S: Final = 180.0  # then the speed is meant
 CALM_AFTER_S: Final = 8.0  # of a clog, until samples count as quiet again
+DOUBTFUL_S: Final = 3.0  # before a sudden change began, as far as that is known
 SLOW_NOZZLE_S: Final = 10.0
 MOVED: Final = 0.05  # of the speed, from before the throttle moved
 FRESH_CLOG_S: Final = 15.0  # a clog that stands longer lets the spoil settle
@@ -128,8 +129,8 @@ class Watch:
             size = path.flow_lost(change.rise, openness)
             size_u = 0.5 * change.rise_u / (1 + openness)
             sure = abs(change.rise) / max(change.rise_u, 1e-9)
-            self.slow.forget(change.start_s - 1.0)
-            self.minutes.forget(change.start_s - 1.0)
+            self.slow.forget(change.start_s - DOUBTFUL_S)
+            self.minutes.forget(change.start_s - DOUBTFUL_S)
             self._speak(kind, change.start_s, time_s, size, size_u, sure)
 
     def _sudden_open(self) -> str:
