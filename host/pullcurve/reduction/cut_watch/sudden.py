@@ -42,7 +42,7 @@ ESTABLISHED_S: Final = 20.0
 # A pause: this near to a clean hose's ln resistance, and half the way from there at most.
 NEAR_CLEAN: Final = 0.1
 FALLEN: Final = 2.5  # standard deviations below the level, at least
-SMOOTH_SAMPLES, LIGHTER_SAMPLES = 12, 16
+LOW_SAMPLES, SMOOTH_SAMPLES, LIGHTER_SAMPLES, UNDECIDED_SAMPLES = 3, 12, 16, 60
 EVENER: Final = 4.0  # than spoil, at each of its bends: a clean hose
 LIKE_SPOIL: Final = 1.5  # so near to its unevenness: spoil
 EVEN: Final = 0.05  # of ln resistance, that a clean hose wanders meanwhile
@@ -86,6 +86,7 @@ class SuddenLoss:
         self._bounds, self._before_move = (-math.inf, math.inf), math.nan  # of the level
         self._lightest = math.inf  # level that the hose has carried for a while
         self._returned_s = -math.inf
+        self._low = 0  # samples in a row that lay low
         self._worked = False  # whether spoil, or a clog, has been in the hose
         self._sum = 0.0
         self._since_s = 0.0
@@ -130,17 +131,20 @@ class SuddenLoss:
         """The next sample does not follow: the throttle moves, or samples are missing."""
         self._sum = 0.0
         self._recent.clear()
+        self._low = 0
         self._doubted.clear()
         self.level.skip()
 
     def new_speed(self, ratio: float) -> None:
         """The speed is another. The filter's loss goes with the flow, not with its square: at
         half the speed its resistance counts double, and the level must be learned anew."""
-        if self._active or self.level.known_s < LEARN_S:
+        moved_before = math.isfinite(self._before_move)
+        if self._active or (self.level.known_s < LEARN_S and not moved_before):
             return
         level, up = self.level.level, -math.log(ratio)
-        self._bounds = (level + min(0.0, up), level + max(0.0, up))
-        self._before_move = level
+        low, high = self._bounds if moved_before else (level, level)
+        self._bounds = (low + min(0.0, up), high + max(0.0, up))
+        self._before_move = self._before_move if moved_before else level
         self._relevel(level)
         self._worked_at = -math.inf
 
@@ -158,8 +162,12 @@ class SuddenLoss:
         design = rise_for(LEAST_LOSS, self._openness)
         if self._active:
             return self._over(time_s, back=x - self.base < OVER * design)
-        self._fallen(x, design)
-        return [] if self._pause(time_s, x) else self._watch(time_s, x, openness, design)
+        if self._pause(time_s, x, design):
+            self._sum = 0.0
+            self._doubted.clear()
+            self.level.skip()
+            return []
+        return self._watch(time_s, x, openness, design)
 
     def _watch(self, time_s: float, x: float, openness: float, design: float) -> list[Sudden]:
         if self._sum == 0.0:
@@ -215,6 +223,7 @@ class SuddenLoss:
         self._openness += share * (openness - self._openness)
         if self.level.known_s >= ESTABLISHED_S:
             self._remember(self.level.level)
+        if self.level.known_s >= LEVEL_S:
             self._carry(math.exp(self.level.level))
         if len(self._recent) >= 2 * BEND + 1:
             self._calm.append(_bends([x for _, x in self._recent])[-1])
@@ -240,44 +249,44 @@ class SuddenLoss:
         most, least = 1 + FASTEST_UP * SAMPLE_S, 1 - FASTEST_DOWN * SAMPLE_S
         self._clean *= max(least, min(target / self._clean, most))
 
-    def _fallen(self, x: float, design: float) -> None:
-        """A resistance that has dropped for some seconds and is even is that of the clean hose;
-        one that stays down with the unevenness of spoil is a lighter load."""
-        if not self._worked or len(self._recent) < SMOOTH_SAMPLES:
-            return
+    def _pause(self, time_s: float, x: float, design: float) -> bool:
+        """Whether the nozzle is out of the spoil, or may be, or has just gone in again.
+
+        A resistance that has dropped and is even for some seconds is the clean hose's. With the
+        unevenness of spoil, or neither for long, it is a lighter load's."""
         down = self.base - max(design, FALLEN * self.level.scatter)
-        values = [x for _, x in self._recent]
+        low = self._worked and (x < down or not self.loaded(x))
+        self._low = self._low + 1 if low else 0
+        if low and (self._low >= LOW_SAMPLES or not self.loaded(x)):
+            self._returned_s = time_s
+        if self._low >= SMOOTH_SAMPLES:
+            self._judge([x for _, x in self._recent][-self._low :])
+        return time_s - self._returned_s < RETURN_S
+
+    def _judge(self, values: list[float]) -> None:
         last = values[-SMOOTH_SAMPLES:]
-        fallen = max(last) < down
-        if not fallen and self.loaded(x):
-            return
         bends = _bends(last)
         held = max(last) - min(last) < EVEN and _median(last) < self._lightest + EVEN
         if held and EVENER * max(bends) < self._roughness:
             self._clean = math.exp(_median(last))
             self._seen = (self._clean, math.exp(self.base))
-        elif len(values) < LIGHTER_SAMPLES or LIKE_SPOIL * _median(bends) < self._roughness:
             return
-        elif not self.loaded(max(values)):
-            self._clean = math.nan  # it was none: spoil runs there
-            self._lighter(_median(values))
-        elif max(values) < down and self.loaded(min(last)):
-            self._lighter(_median(values))
+        if self._low < LIGHTER_SAMPLES:
+            return
+        bends = _bends(values)
+        half = len(bends) // 2
+        rough = min(_median(bends[:half]), _median(bends[half:]))  # an edge is rough in one half
+        if LIKE_SPOIL * rough > self._roughness:
+            if not self.loaded(max(values)):
+                self._clean = math.nan  # it was none: spoil runs there
+            self._lighter(_median(values[-BEND * 3 :]))
+        elif self._low > UNDECIDED_SAMPLES and self.loaded(min(values)):
+            self._lighter(_median(values[-BEND * 3 :]))
 
     def _lighter(self, level: float) -> None:
         self._relevel(level, LIGHTER_SAMPLES * SAMPLE_S)
-        self._worked_at = -math.inf
-
-    def _pause(self, time_s: float, x: float) -> bool:
-        """Whether the nozzle is out of the spoil, or has just gone in again."""
-        if self._worked and not self.loaded(x):
-            self._returned_s = time_s
-        if time_s - self._returned_s >= RETURN_S:
-            return False
-        self._sum = 0.0
-        self._doubted.clear()
-        self.level.skip()
-        return True
+        self._worked_at, self._low = -math.inf, 0
+        self._returned_s = -math.inf
 
     def _alarm(self, time_s: float) -> list[Sudden]:
         rise = self._mean_rise(2)
@@ -322,6 +331,7 @@ class SuddenLoss:
         if self._below >= OVER_SAMPLES:
             self._active, self._sum = "", 0.0
             self._recent.clear()
+            self._low = 0
             self.level.skip()
             return [Sudden("over", self._below_since_s)]
         if self._was_clean and lasts_s > WORK_TOLD_S and self._rougher(time_s - LEARN_S):
