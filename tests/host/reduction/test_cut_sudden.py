@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from cut_bench import WORK_S, clean_pipe_rig, heard, scenario, watched
+from cut_bench import heard, scenario, watched
 
 from pullcurve.reduction.cut_watch.needs import Needs
 from pullcurve.reduction.cut_watch.samples import SAMPLE_S
 from pullcurve.reduction.cut_watch.sudden import Sudden, SuddenLoss
 
-OPENNESS = 4.0
+OPENNESS = 1.0
 
 
 def said(values: np.ndarray) -> list[Sudden]:
@@ -28,13 +28,13 @@ def spoil(generator: np.random.Generator, count: int, scatter: float, phi: float
 
 
 def test_a_clean_hoses_scatter_is_not_held_against_spoil() -> None:
-    """A minute and a half of clean running, then ten minutes of uneven spoil, of twenty machines:
-    no more clogs than the limit's run length allows for, and some."""
+    """A minute and a half of clean running, then ten minutes of uneven spoil, of twenty machines.
+    In these 3.3 h the limit alone lets through 0.3; scatter that is still being learned, some."""
     clogs = begun = 0
     for seed in range(20):
         generator = np.random.default_rng([11, seed])
         clean = 0.003 * generator.standard_normal(180)
-        values = np.concatenate((clean, 0.5 + spoil(generator, 1200, 0.1, 0.6)))
+        values = np.concatenate((clean, 0.4 + spoil(generator, 1200, 0.1, 0.6)))
         found = said(values)
         clogs += sum(each.what == "clog" for each in found)
         begun += any(each.what == "work_begins" for each in found)
@@ -54,28 +54,24 @@ def test_spoil_that_is_heavy_for_minutes_and_goes_is_no_hose_that_came_off() -> 
         type(load)(**heavy),
     )
     events = chosen.events.model_copy(update={"clogs": parts})
-    needs = Needs(hose_bore_m=0.1016, velocity_m_s=33.0)
+    needs = Needs(hose_bore_m=0.1016, velocity_m_s=36.0)
     _, spoken = watched(heard(chosen.model_copy(update={"events": events})), needs=needs)
     assert [event.kind for event in spoken] == ["clog", "slow_nozzle", "hose_off"]
     assert 120 < spoken[1].spoken_s < 170
     assert 440 < spoken[2].spoken_s < 445
 
 
-@pytest.mark.parametrize("to_rpm", [1700.0, 2300.0])
-def test_a_filters_own_law_makes_no_clog_of_a_throttle_move(to_rpm: float) -> None:
+@pytest.mark.parametrize(("to_rpm", "wanted"), [(1700.0, 30.0), (2300.0, 36.0)])
+def test_a_filters_own_law_makes_no_clog_of_a_throttle_move(to_rpm: float, wanted: float) -> None:
     """A filter that takes most of the loss: at less flow it resists more, by the square's
     measure. Air that is too slow only there is told while it lasts, and not before."""
     moves = ((140.0, 2800.0), (142.0, to_rpm), (200.0, to_rpm), (202.0, 2800.0))
     chosen = scenario(270, throttle=moves, machine={"filter": {"linear_pa_s_m3": 20e3}})
-    said_there = heard(chosen)
-    assert watched(said_there)[1] == []
-    full = watched(said_there)[0].velocity
-    assert full is not None
-    needs = Needs(hose_bore_m=0.1016, velocity_m_s=31.0)
-    watch, spoken = watched(said_there, clean_pipe_rig(), needs)
+    needs = Needs(hose_bore_m=0.1016, velocity_m_s=wanted)
+    watch, spoken = watched(heard(chosen), needs=needs)
     (event,) = spoken
     assert event.kind == "slow_nozzle"
     assert 142 + 10 < event.spoken_s < 165
     ended = watch.events[0].end_s
     assert ended is not None
-    assert event.spoken_s < ended < 202 + WORK_S / 4
+    assert event.spoken_s < ended < 210

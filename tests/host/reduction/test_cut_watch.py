@@ -47,12 +47,11 @@ def kinds_of_alarm() -> Iterator[tuple[list[Received], Rig, Needs | None]]:
     log = read_log(SAMPLE)
     yield log.received, rig_of(log, None), None
     sags = ((120.0, 2800.0), (140.0, 2550.0), (190.0, 2550.0), (210.0, 2800.0))
-    needs = Needs(hose_bore_m=0.1016, velocity_m_s=36.0)
-    yield (
-        heard(scenario(280, throttle=sags, hose_off=((240.0, 255.0),))),
-        clean_pipe_rig(),
-        needs,
-    )
+    chosen = scenario(280, throttle=sags, hose_off=((240.0, 255.0),))
+    load = chosen.events.clogs[0].model_copy(update={"to_s": 240.0})
+    events = chosen.events.model_copy(update={"clogs": (load,)})
+    needs = Needs(hose_bore_m=0.1016, velocity_m_s=40.5)
+    yield heard(chosen.model_copy(update={"events": events})), clean_pipe_rig(), needs
     loading = {"filter": {"linear_pa_s_m3": 5200.0, "loading_pa_s_m3_per_s": 9.0}}
     leak = {"place": "a", "from_s": 200.0, "to_s": 450.0, "area_m2": 9e-4}
     yield heard(scenario(450, machine=loading, leaks=(leak,)), tank=True), clean_pipe_rig(), None
