@@ -124,6 +124,7 @@ class Watch:
             self._air.clear()
         elif change.what == "stays":
             self._end(self._sudden_open(), change.start_s, "it stays: taken as the new level")
+            self.throttle.hold_here()  # the governor gives way to the load
         else:
             kind: Kind = "clog" if change.what == "clog" else "hose_off"
             size = path.flow_lost(change.rise, openness)
@@ -177,12 +178,17 @@ class Watch:
                 sure = 3.0 * sag / SAG
                 self._speak("speed_sag", time_s - 10.0, time_s, sag, 0.005, sure)
             elif sag < -NEW_HOLD:
-                self.throttle.hold_here()
+                self._hold_here()
         elif sag < BACK * SAG:
             self._end("speed_sag", time_s)
         elif time_s - self.events[self._open["speed_sag"]].spoken_s > SAG_LASTS_S:
             self._end("speed_sag", time_s, "it stays: taken as the speed that is meant")
-            self.throttle.hold_here()
+            self._hold_here()
+
+    def _hold_here(self) -> None:
+        """This speed is meant."""
+        self.throttle.hold_here()
+        self.slow.splice()
 
     def _nozzle(self, sample: Sample) -> None:
         wanted, velocity = self.needs.velocity_m_s, self.velocity(sample)
