@@ -31,6 +31,23 @@ class Clog:
 
 
 @dataclass(frozen=True)
+class Drawn:
+    """A machine, its meter and its load of spoil, before anything happens to them."""
+
+    base: dict[str, Any]  # a scenario, but for its seed and its events
+    load: dict[str, Any]
+    rig_lines: list[str]
+    flow: float  # m3/s, about
+    density: float
+    velocity: float  # in the hose, m/s, about
+    own: float  # the hose's loss coefficient
+
+    @property
+    def work_s(self) -> float:
+        return float(self.load["from_s"])
+
+
+@dataclass(frozen=True)
 class Case:
     number: int
     plant: Plant
@@ -53,7 +70,7 @@ def draw_case(seed: int, number: int, duration_s: float = 1500.0) -> Case:
     raise ScenarioError(f"cut {number}: no machine with a flow in {ATTEMPTS} attempts")
 
 
-def _draw(dice: Dice, number: int, duration_s: float) -> Case:
+def draw_machine(dice: Dice, number: int, duration_s: float) -> Drawn:
     top_rpm = dice.between(2000, 3700)
     belt_ratio = dice.between(0.8, 1.5)
     displacement = dice.ratio(0.004, 0.016)
@@ -121,10 +138,8 @@ def _draw(dice: Dice, number: int, duration_s: float) -> Case:
         "unevenness": dice.between(0.1, 0.3),
         "uneven_time_s": dice.ratio(0.6, 2.5),
     }
-    leak = _leak(dice, flow, density, velocity, work_s, duration_s)
     base = {
         "name": f"cut_{number}",
-        "seed": dice.whole(0, 2**31),
         "duration_s": duration_s,
         "start": datetime(2025, 6, 3, 7, 0, tzinfo=UTC),
         "site": site,
@@ -133,19 +148,14 @@ def _draw(dice: Dice, number: int, duration_s: float) -> Case:
         "sensors": [{"role": "meter_dp", "part": "HSC", "address": 0x28}],
         "pickups": [{"role": "blower_shaft", "marks": 2}],
     }
-    wanted = _clog_times(dice, work_s + FIRST_CLOG_S, duration_s - 30)
-    losses = [dice.ratio(LEAST_CLOG, GREATEST_CLOG) for _ in wanted]
-    lumps = _sized(dice, base, load, leak, wanted, losses, own)
-    events: dict[str, Any] = {"clogs": [load, *lumps]}
-    if leak is not None:
-        events["leaks"] = [leak]
-    plant = simulate(Scenario.model_validate(base | {"events": events}))
-    truth = plant.truth()
-    has_tank = dice.chance(0.5)
-    roles = ("ambient_air", "meter_air", *(("tank_air",) if has_tank else ()))
-    greatest = float(truth["differential_pressure_pa"].max())
+    return Drawn(base, load, _rig_lines(rig_meter, site), flow, density, velocity, own)
+
+
+def draw_tools(dice: Dice, plant: Plant, *, tank: bool) -> Instruments:
+    roles = ("ambient_air", "meter_air", *(("tank_air",) if tank else ()))
+    greatest = float(plant.truth()["differential_pressure_pa"].max())
     jitter = dice.chance(2 / 3)
-    tools = Instruments(
+    return Instruments(
         span_pa=2488.4 if greatest < 1900 else 6894.757,
         zero_pa=dice.normal(5.0),
         noise_pa=dice.between(1, 4),
@@ -156,6 +166,25 @@ def _draw(dice: Dice, number: int, duration_s: float) -> Case:
         uneven=dice.between(0, 0.02),
         missed=dice.one_of((0.0, 0.0, 1e-3)),
     )
+
+
+def _draw(dice: Dice, number: int, duration_s: float) -> Case:
+    drawn = draw_machine(dice, number, duration_s)
+    work_s = drawn.work_s
+    leak = _leak(dice, drawn.flow, drawn.density, drawn.velocity, work_s, duration_s)
+    base = drawn.base | {"seed": dice.whole(0, 2**31)}
+    wanted = _clog_times(dice, work_s + FIRST_CLOG_S, duration_s - 30)
+    losses = [dice.ratio(LEAST_CLOG, GREATEST_CLOG) for _ in wanted]
+    lumps: list[dict[str, Any]] = [
+        {"from_s": start_s, "to_s": end_s, "extra_loss": loss, "rise_s": dice.ratio(0.3, 2.0)}
+        for (start_s, end_s), loss in zip(wanted, sized(drawn, losses)[0], strict=True)
+    ]
+    events: dict[str, Any] = {"clogs": [drawn.load, *lumps]}
+    if leak is not None:
+        events["leaks"] = [leak]
+    plant = simulate(Scenario.model_validate(base | {"events": events}))
+    has_tank = dice.chance(0.5)
+    tools = draw_tools(dice, plant, tank=has_tank)
     with_lumps, without = _even(plant, lumps=True)[0], _even(plant)[0]
     clogs = tuple(
         Clog(lump["from_s"], lump["to_s"], _taken(with_lumps, without, lump)) for lump in lumps
@@ -164,7 +193,7 @@ def _draw(dice: Dice, number: int, duration_s: float) -> Case:
     gone = None
     if leak is not None:
         gone = 1 - _even(plant, leaks=True)[1] / _even(plant, leaks=False)[1]
-    rig = _rig_text(rig_meter, site)
+    rig = "\n".join(drawn.rig_lines)
     return Case(number, plant, tools, rig, clogs, place, gone, has_tank, work_s)
 
 
@@ -193,25 +222,16 @@ def _taken(with_lumps: Array, without: Array, lump: dict[str, Any]) -> float:
     return float(1 - (with_lumps[late] / without[late]).min())
 
 
-def _sized(
-    dice: Dice,
-    base: dict[str, Any],
-    load: dict[str, Any],
-    leak: dict[str, Any] | None,
-    wanted: list[tuple[float, float]],
-    losses: list[float],
-    own: float,
-) -> list[dict[str, Any]]:
-    """Lumps with the loss coefficient that takes about the share of the flow that is wanted: it
-    is found from a short cut with one lump."""
-    short = {**base, "duration_s": 140.0, "seed": 1}
-    short["machine"] = {
-        **base["machine"],
-        "engine": {**base["machine"]["engine"], "wander_rpm": 0.0, "slow_wander_rpm": 0.0},
-    }
-    even = {**load, "from_s": 40.0, "to_s": 140.0, "unevenness": 0.0}
-    tried = own * np.array([0.3, 0.8, 2.0, 5.0, 12.0, 30.0])
-    found = []
+def sized(drawn: Drawn, losses: list[float]) -> tuple[list[float], float]:
+    """Loss coefficients of lumps that take about these shares of the flow, from a short cut with
+    one lump after the other; and the nozzle's flow there with even spoil, kg/s."""
+    machine = drawn.base["machine"]
+    calm = {**machine["engine"], "wander_rpm": 0.0, "slow_wander_rpm": 0.0}
+    short = {
+        **drawn.base, "duration_s": 140.0, "seed": 1, "machine": {**machine, "engine": calm}
+    }  # fmt: skip
+    even = {**drawn.load, "from_s": 40.0, "to_s": 140.0, "unevenness": 0.0}
+    tried = drawn.own * np.array([0.3, 0.8, 2.0, 5.0, 12.0, 30.0])
     steps = [
         {"from_s": 50.0 + 15 * i, "to_s": 60.0 + 15 * i, "extra_loss": float(k), "rise_s": 0.5}
         for i, k in enumerate(tried)
@@ -226,16 +246,14 @@ def _sized(
             Scenario.model_validate(short | {"events": {"clogs": [even, *steps]}})
         ).truth()
     flow, time_s = truth["mass_flow_kg_s"], truth["time_s"]
-    before = flow[(time_s > 46) & (time_s < 49)].mean()
+    calm_before = (time_s > 46) & (time_s < 49)
+    before = flow[calm_before].mean()
+    found = []
     for step in steps:
         late = (time_s > step["to_s"] - 2) & (time_s < step["to_s"] - 0.6)
         found.append(1 - flow[late].mean() / before)
-    lumps = []
-    for (start_s, end_s), lost in zip(wanted, losses, strict=True):
-        loss = float(np.exp(np.interp(lost, found, np.log(tried[: len(found)]))))
-        rise = dice.ratio(0.3, 2.0)
-        lumps.append({"from_s": start_s, "to_s": end_s, "extra_loss": loss, "rise_s": rise})
-    return lumps
+    at = np.exp(np.interp(losses, found, np.log(tried[: len(found)])))
+    return at.tolist(), float(truth["port_mass_flow_kg_s"][calm_before].mean())
 
 
 def _clog_times(dice: Dice, first_s: float, last_s: float) -> list[tuple[float, float]]:
@@ -303,18 +321,16 @@ def _meter(dice: Dice, flow: float, density: float) -> tuple[dict[str, Any], dic
     return meter, rig
 
 
-def _rig_text(meter: dict[str, Any], site: dict[str, float]) -> str:
-    return "\n".join(
-        [
-            'name = "an invented machine of the study of cuts"',
-            "[meter]",
-            'kind = "venturi"',
-            'position = "clean_pipe"',
-            *(f'{key} = "{value}"' for key, value in meter.items()),
-            "[site]",
-            f'altitude = "{site["altitude_m"]:.0f} m"',
-            "[pickups.blower_shaft]",
-            "marks_per_turn = 2",
-            "",
-        ]
-    )
+def _rig_lines(meter: dict[str, Any], site: dict[str, float]) -> list[str]:
+    return [
+        'name = "an invented machine of the study of cuts"',
+        "[meter]",
+        'kind = "venturi"',
+        'position = "clean_pipe"',
+        *(f'{key} = "{value}"' for key, value in meter.items()),
+        "[site]",
+        f'altitude = "{site["altitude_m"]:.0f} m"',
+        "[pickups.blower_shaft]",
+        "marks_per_turn = 2",
+        "",
+    ]

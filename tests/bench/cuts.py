@@ -1,7 +1,8 @@
 """How often the cut watch is right, and how soon: python tests/bench/cuts.py
 
 Random cuts on random machines; the watch hears what the board would have sent, record by
-record, and its alarms are compared with the truth. Prints one table.
+record, and its alarms are compared with the truth. Prints one table. `--kind mishaps` draws cuts
+with all that may happen but leaks.
 """
 
 import argparse
@@ -12,7 +13,10 @@ from functools import partial
 
 import numpy as np
 
+import cut_mishaps_table
 from cut_case import LEAST_CLOG, Case, draw_case
+from cut_mishaps import MishapCase, draw_mishaps
+from cut_mishaps_table import MishapOutcome
 from cut_records import received
 from pullcurve.reduction.cut_watch.events import Event
 from pullcurve.reduction.cut_watch.watch import Watch
@@ -46,17 +50,26 @@ class Outcome:
 
 def one_cut(number: int, seed: int, duration_s: float) -> Outcome:
     case = draw_case(seed, number, duration_s)
-    generator = np.random.default_rng([seed, number, 1])
-    heard = list(received(case.plant, case.tools, generator))
+    events, seconds = watched(case, [seed, number, 1])
+    out = compare(case, events)
+    out.seconds = seconds
+    return out
+
+
+def one_cut_with_mishaps(number: int, seed: int, duration_s: float) -> MishapOutcome:
+    case = draw_mishaps(seed, number, duration_s)
+    return cut_mishaps_table.compare(case, watched(case, [seed, number, 1])[0])
+
+
+def watched(case: Case | MishapCase, seed: list[int]) -> tuple[list[Event], float]:
+    """All alarms, and the processor's seconds that it took."""
+    heard = list(received(case.plant, case.tools, np.random.default_rng(seed)))
     watch = Watch(parse_rig(case.rig, "a rig"))
     began_s = time.process_time()
     for each in heard:
         watch.add(each)
     watch.finish()
-    seconds = time.process_time() - began_s
-    out = compare(case, watch.events)
-    out.seconds = seconds
-    return out
+    return watch.events, time.process_time() - began_s
 
 
 def compare(case: Case, events: list[Event]) -> Outcome:
@@ -111,10 +124,13 @@ def main() -> None:
     parser.add_argument("--cuts", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=25.0)
-    parser.add_argument("--list", action="store_true", help="a line for each cut")
+    parser.add_argument("--kind", choices=("clogs", "mishaps"), default="clogs")
+    parser.add_argument("--list", action="store_true", help="a line for each cut with clogs")
     options = parser.parse_args()
     began_s = time.monotonic()
-    work = partial(one_cut, seed=options.seed, duration_s=60 * options.minutes)
+    mishaps = options.kind == "mishaps"
+    one = one_cut_with_mishaps if mishaps else one_cut
+    work = partial(one, seed=options.seed, duration_s=60 * options.minutes)
     with ProcessPoolExecutor(WORKERS) as pool:
         outcomes = list(pool.map(work, range(options.cuts)))
     hours = sum(each.hours for each in outcomes)
@@ -122,6 +138,9 @@ def main() -> None:
         f"{options.cuts} cuts of seed {options.seed}, {hours:.1f} h, in "
         f"{time.monotonic() - began_s:.0f} s\n"
     )
+    if mishaps:
+        cut_mishaps_table.print_table(outcomes)
+        return
     if options.list:
         for each in outcomes:
             late = [f"{lost:.2f}:{delay:.1f}" for lost, delay in each.clogs if not delay < 8]

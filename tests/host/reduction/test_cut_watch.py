@@ -1,16 +1,21 @@
 """The cut watch against the bench's machine: what it says, when, and that it is no prophet."""
 
 import binascii
+from collections.abc import Iterator
+from typing import get_args
 
 import pytest
 from cut_bench import SAMPLE, WORK_S, clean_pipe_rig, heard, scenario, watched
 
 from pullcurve.errors import RigError
+from pullcurve.reduction.cut_watch.events import Event, Kind
 from pullcurve.reduction.cut_watch.needs import Needs
 from pullcurve.reduction.cut_watch.shift import read_cut, shift_of
 from pullcurve.reduction.cut_watch.watch import Watch
 from pullcurve.reduction.run import rig_of
+from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
+from pullcurve.sources import Received
 
 LUMPS = ((103.0, 111.0), (190.0, 193.5), (231.0, 246.0))  # of the sample's scenario
 
@@ -37,28 +42,50 @@ def test_the_samples_lumps_are_told_and_nothing_else() -> None:
         assert all(point["end_s"] < a - 1 or point["start_s"] > b for a, b in LUMPS)
 
 
-def test_an_alarm_uses_nothing_from_the_future() -> None:
-    """The log cut off 1 s after an alarm brings the same alarm again, as does any cutting of
-    the stream into pieces."""
+def kinds_of_alarm() -> Iterator[tuple[list[Received], Rig, Needs | None]]:
+    """Cuts that bring every kind of alarm between them."""
     log = read_log(SAMPLE)
-    rig = rig_of(log, None)
-    _, spoken = watched(log.received, rig)
-    began = log.received[0].host_time
-    for event in spoken:
-        cut = [
-            each
-            for each in log.received
-            if (each.host_time - began).total_seconds() <= event.spoken_s + 1.0
+    yield log.received, rig_of(log, None), None
+    sags = ((120.0, 2800.0), (140.0, 2550.0), (190.0, 2550.0), (210.0, 2800.0))
+    chosen = scenario(280, throttle=sags, hose_off=((240.0, 255.0),))
+    load = chosen.events.clogs[0].model_copy(update={"to_s": 240.0})
+    events = chosen.events.model_copy(update={"clogs": (load,)})
+    needs = Needs(hose_bore_m=0.1016, velocity_m_s=40.5)
+    yield heard(chosen.model_copy(update={"events": events})), clean_pipe_rig(), needs
+    loading = {"filter": {"linear_pa_s_m3": 5200.0, "loading_pa_s_m3_per_s": 9.0}}
+    leak = {"place": "a", "from_s": 200.0, "to_s": 450.0, "area_m2": 9e-4}
+    yield heard(scenario(450, machine=loading, leaks=(leak,)), tank=True), clean_pipe_rig(), None
+    behind = leak | {"place": "c"}
+    yield heard(scenario(450, leaks=(behind,))), clean_pipe_rig(), None
+
+
+def test_an_alarm_uses_nothing_from_the_future() -> None:
+    """What came until 1 s after an alarm brings the same alarms up to that one, of every kind,
+    as does any cutting of the stream into pieces."""
+    kinds = set()
+    for received, rig, needs in kinds_of_alarm():
+        spoken = live(watched(received, rig, needs)[1])
+        began = received[0].host_time
+        for count, event in enumerate(spoken, start=1):
+            kinds.add((event.kind, event.places == ("C",)))
+            heard_until = [
+                each
+                for each in received
+                if (each.host_time - began).total_seconds() <= event.spoken_s + 1.0
+            ]
+            assert len(heard_until) < len(received)
+            assert live(watched(heard_until, rig, needs)[1])[:count] == spoken[:count]
+        pieces = [
+            each._replace(data=each.data[i : i + 11])
+            for each in received
+            for i in range(0, len(each.data), 11)
         ]
-        assert len(cut) < len(log.received)
-        _, again = watched(cut, rig)
-        assert again[-1] == event
-    pieces = [
-        each._replace(data=each.data[i : i + 11])
-        for each in log.received
-        for i in range(0, len(each.data), 11)
-    ]
-    assert watched(pieces, rig)[1] == spoken
+        assert live(watched(pieces, rig, needs)[1]) == spoken
+    assert kinds == {(kind, False) for kind in get_args(Kind)} | {("leak", True)}
+
+
+def live(events: list[Event]) -> list[Event]:
+    return [event for event in events if not event.seen_afterwards]
 
 
 def test_records_that_come_late_or_twice_change_nothing() -> None:

@@ -28,10 +28,8 @@ class Level:
         self._step_s, self._level_s, self._scatter_s = step_s, level_s, scatter_s
         self.level = math.nan
         self.known_s = 0.0
-        self._seen_s = 0.0
-        # Products of a departure with itself, with the one before, and with the one before that.
-        self._products = [scatter**2, 0.6 * scatter**2, 0.4 * scatter**2]
         self._before: list[float] = []
+        self.rescatter(scatter)
 
     def relearn(self, level: float, known_s: float = 0.0) -> None:
         """The level has jumped for good: go on from here, with the scatter as it was.
@@ -40,6 +38,12 @@ class Level:
         self.level = level
         self.known_s = known_s
         self._before = []
+
+    def rescatter(self, scatter: float) -> None:
+        """What scatters now is something else: it begins as in a cut like others."""
+        self._seen_s = 0.0
+        # Products of a departure with itself, with the one before, and with the one before that.
+        self._products = [scatter**2, 0.6 * scatter**2, 0.4 * scatter**2]
 
     def skip(self) -> None:
         """The next value does not follow the last one."""

@@ -9,10 +9,10 @@ from pullcurve.reduction.cut_watch.samples import SAMPLE_S
 RUNNING_RPM: Final = 300.0
 MOVING: Final = 0.02  # of the speed, within a second
 SETTLE_S: Final = 5.0  # after that: engine, tank and hose follow
-SAG: Final = 0.03  # of the speed held
+SAG: Final = 0.02  # of the speed held
 MEAN_S: Final = 10.0
 HELD_S: Final = 20.0  # from which the held speed is taken
-NEW_HOLD: Final = 0.03
+NEW_HOLD: Final = 0.02
 BACK: Final = 0.5  # of SAG
 
 
@@ -57,8 +57,8 @@ class Throttle:
 
     def hold_here(self) -> None:
         """This speed is meant."""
-        self.held_rpm = self.mean_rpm
-        self.new_hold = True
+        if math.isfinite(self.mean_rpm):
+            self.held_rpm = self.mean_rpm
 
     @property
     def mean_rpm(self) -> float:

@@ -1,6 +1,7 @@
 """The cut watch: what the board sends goes in, alarms come out, in the order of time."""
 
 import math
+from collections import deque
 from dataclasses import replace
 from typing import Final
 
@@ -17,7 +18,10 @@ from pullcurve.sources import Received
 
 SAG_LASTS_S: Final = 180.0  # then the speed is meant
 CALM_AFTER_S: Final = 8.0  # of a clog, until samples count as quiet again
+DOUBTFUL_S: Final = 3.0  # before a sudden change began, as far as that is known
 SLOW_NOZZLE_S: Final = 10.0
+MOVED: Final = 0.05  # of the speed, from before the throttle moved
+FRESH_CLOG_S: Final = 15.0  # a clog that stands longer lets the spoil settle
 FLOW_U95: Final = 0.03  # of the flow, for the velocity (the report's interval is the stricter one)
 MOST_SURE: Final = 0.9999
 
@@ -42,7 +46,8 @@ class Watch:
         self.now: Sample | None = None
         self._open: dict[str, int] = {}
         self._busy_until_s = -math.inf
-        self._slow_air: list[float] = []
+        self._steady_rpm = math.nan
+        self._air: deque[float] = deque(maxlen=round(SLOW_NOZZLE_S / SAMPLE_S))
         self._news: list[Event] = []
 
     def add(self, received: Received) -> list[Event]:
@@ -70,12 +75,16 @@ class Watch:
         if sample.after_gap:
             self.sudden.interrupt()
         if not steady or not math.isfinite(x) or sample.clipped:
+            self._air.clear()
             if not steady:
                 self._stopped(sample)
             self.sudden.interrupt()
             self.slow.slip.skip()
             self.minutes.add(sample, steady=False, quiet=False, lost=math.nan)
             return
+        if abs(math.log(sample.speed_rpm / self._steady_rpm)) > MOVED:
+            self.sudden.new_speed(sample.speed_rpm / self._steady_rpm)
+        self._steady_rpm = sample.speed_rpm
         openness = path.openness(sample)
         for change in self.sudden.add(time_s, x, openness):
             self._changed(change, sample, openness)
@@ -112,15 +121,17 @@ class Watch:
             self.slow.work_begins()
         elif change.what == "over":
             self._end(self._sudden_open(), change.start_s)
+            self._air.clear()
         elif change.what == "stays":
             self._end(self._sudden_open(), change.start_s, "it stays: taken as the new level")
+            self.throttle.hold_here()  # the governor gives way to the load
         else:
             kind: Kind = "clog" if change.what == "clog" else "hose_off"
             size = path.flow_lost(change.rise, openness)
             size_u = 0.5 * change.rise_u / (1 + openness)
             sure = abs(change.rise) / max(change.rise_u, 1e-9)
-            self.slow.forget(change.start_s - 1.0)
-            self.minutes.forget(change.start_s - 1.0)
+            self.slow.forget(change.start_s - DOUBTFUL_S)
+            self.minutes.forget(change.start_s - DOUBTFUL_S)
             self._speak(kind, change.start_s, time_s, size, size_u, sure)
 
     def _sudden_open(self) -> str:
@@ -167,32 +178,43 @@ class Watch:
                 sure = 3.0 * sag / SAG
                 self._speak("speed_sag", time_s - 10.0, time_s, sag, 0.005, sure)
             elif sag < -NEW_HOLD:
-                self.throttle.hold_here()
+                self._hold_here()
         elif sag < BACK * SAG:
             self._end("speed_sag", time_s)
         elif time_s - self.events[self._open["speed_sag"]].spoken_s > SAG_LASTS_S:
             self._end("speed_sag", time_s, "it stays: taken as the speed that is meant")
-            self.throttle.hold_here()
+            self._hold_here()
+
+    def _hold_here(self) -> None:
+        """This speed is meant."""
+        self.throttle.hold_here()
+        self.slow.splice()
 
     def _nozzle(self, sample: Sample) -> None:
         wanted, velocity = self.needs.velocity_m_s, self.velocity(sample)
         if wanted is None or not math.isfinite(velocity):
             return
-        self._slow_air.append(velocity)
-        self._slow_air = self._slow_air[-round(SLOW_NOZZLE_S / SAMPLE_S) :]
-        if len(self._slow_air) < SLOW_NOZZLE_S / SAMPLE_S:
+        self._air.append(velocity)
+        if len(self._air) < SLOW_NOZZLE_S / SAMPLE_S:
             return
-        mean = sum(self._slow_air) / len(self._slow_air)
+        mean = sum(self._air) / len(self._air)
         u = FLOW_U95 / 2 * mean
+        start_s = sample.time_s - SLOW_NOZZLE_S
         if "slow_nozzle" in self._open:
-            if min(self._slow_air) > wanted:
-                self._end("slow_nozzle", sample.time_s - SLOW_NOZZLE_S)
-        elif mean < wanted and sample.time_s >= self._busy_until_s:
-            start_s = sample.time_s - SLOW_NOZZLE_S
+            if min(self._air) > wanted:
+                spoken_s = self.events[self._open["slow_nozzle"]].spoken_s
+                self._end("slow_nozzle", max(start_s, spoken_s))
+        elif max(mean, velocity) < wanted and not self._explained(sample.time_s):
             size = 1 - mean / wanted
             self._speak(
                 "slow_nozzle", start_s, sample.time_s, size, u / wanted, (wanted - mean) / u
             )
+
+    def _explained(self, time_s: float) -> bool:
+        """Whether a clog, still fresh, says why the air is slow."""
+        if "clog" in self._open:
+            return time_s - self.events[self._open["clog"]].spoken_s < FRESH_CLOG_S
+        return time_s < self._busy_until_s
 
     def velocity(self, sample: Sample) -> float:
         """Of the open air at the nozzle, m/s, if all air that passes the meter came in there: an
