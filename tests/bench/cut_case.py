@@ -11,7 +11,7 @@ from cut_records import Array, Instruments
 from population_dice import Dice
 from pullcurve.bench.path import Path
 from pullcurve.bench.plant import Plant, simulate
-from pullcurve.bench.scenario import Scenario
+from pullcurve.bench.scenario import Events, Scenario
 from pullcurve.bench.truth import conditions
 from pullcurve.errors import ScenarioError
 
@@ -20,6 +20,9 @@ OFF_S = 15.0  # the engine stands, and the zero is taken
 WORK_S = (20.0, 120.0)  # after full throttle, until the hose is in the spoil
 FIRST_CLOG_S = 90.0  # after that
 QUIET_S = 40.0  # between two clogs, at least
+LIFT_S = (10.0, 30.0)  # the nozzle is out of the spoil
+BETWEEN_LIFTS_S = (120.0, 300.0)
+CLEAR_OF_CLOG_S = 25.0
 LEAST_CLOG, GREATEST_CLOG = 0.05, 0.5  # of the flow
 
 
@@ -60,11 +63,20 @@ class Case:
     work_s: float
 
 
-def draw_case(seed: int, number: int, duration_s: float = 1500.0) -> Case:
+@dataclass(frozen=True)
+class Crew:
+    """What a cut is like beside its machine."""
+
+    lifts: bool = True  # the nozzle is out of the spoil now and then
+    loading: bool = True  # of the filter
+    wandering: bool = False  # the load is now heavier, now lighter for a minute or two
+
+
+def draw_case(seed: int, number: int, duration_s: float = 1500.0, crew: Crew = Crew()) -> Case:
     for attempt in range(ATTEMPTS):
         dice = Dice(seed, number, attempt)
         try:
-            return _draw(dice, number, duration_s)
+            return _draw(dice, Dice(seed, number, attempt, 3), crew, number, duration_s)
         except ScenarioError:
             continue
     raise ScenarioError(f"cut {number}: no machine with a flow in {ATTEMPTS} attempts")
@@ -168,7 +180,8 @@ def draw_tools(dice: Dice, plant: Plant, *, tank: bool) -> Instruments:
     )
 
 
-def _draw(dice: Dice, number: int, duration_s: float) -> Case:
+def _draw(dice: Dice, other: Dice, crew: Crew, number: int, duration_s: float) -> Case:
+    """`other`: what a crew changes draws from dice of its own, and leaves the rest as it is."""
     drawn = draw_machine(dice, number, duration_s)
     work_s = drawn.work_s
     leak = _leak(dice, drawn.flow, drawn.density, drawn.velocity, work_s, duration_s)
@@ -179,33 +192,51 @@ def _draw(dice: Dice, number: int, duration_s: float) -> Case:
         {"from_s": start_s, "to_s": end_s, "extra_loss": loss, "rise_s": dice.ratio(0.3, 2.0)}
         for (start_s, end_s), loss in zip(wanted, sized(drawn, losses)[0], strict=True)
     ]
-    events: dict[str, Any] = {"clogs": [drawn.load, *lumps]}
-    if leak is not None:
-        events["leaks"] = [leak]
+    leaks = [] if leak is None else [leak]
+    away = _lift_times(other, drawn.load, wanted) if crew.lifts else []
+    load = between(drawn.load, away)
+    if crew.wandering:
+        load = _wandering(other, load)
+    if not crew.loading:
+        sound = {**drawn.base["machine"]["filter"], "loading_pa_s_m3_per_s": 0.0}
+        base["machine"] = {**drawn.base["machine"], "filter": sound}
+    events = {"clogs": [*load, *lumps], "leaks": leaks}
     plant = simulate(Scenario.model_validate(base | {"events": events}))
     has_tank = dice.chance(0.5)
     tools = draw_tools(dice, plant, tank=has_tank)
-    with_lumps, without = _even(plant, lumps=True)[0], _even(plant)[0]
+    with_lumps, without = _even(plant, [drawn.load, *lumps])[0], _even(plant, [drawn.load])[0]
     clogs = tuple(
         Clog(lump["from_s"], lump["to_s"], _taken(with_lumps, without, lump)) for lump in lumps
     )
     place = None if leak is None else (leak["place"], leak["from_s"], leak["to_s"])
     gone = None
     if leak is not None:
-        gone = 1 - _even(plant, leaks=True)[1] / _even(plant, leaks=False)[1]
+        tight = _even(plant, [drawn.load], leaks=False)[1]
+        gone = 1 - _even(plant, [drawn.load])[1] / tight
     rig = "\n".join(drawn.rig_lines)
     return Case(number, plant, tools, rig, clogs, place, gone, has_tank, work_s)
 
 
-def _even(plant: Plant, *, lumps: bool = False, leaks: bool = True) -> tuple[Array, Array]:
-    """Flow through the meter and at the nozzle each second, as it would be with even spoil at
-    the plant's own speed."""
+def between(load: dict[str, Any], away: list[tuple[float, float]]) -> list[dict[str, Any]]:
+    """The load, but for the times at which the nozzle is not in it."""
+    bounds = [load["from_s"], *(at for pair in away for at in pair), load["to_s"]]
+    return [
+        {**load, "from_s": a, "to_s": b} for a, b in zip(bounds[::2], bounds[1::2], strict=True)
+    ]
+
+
+def _wandering(dice: Dice, load: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    slow = {"unevenness": dice.between(0.15, 0.35), "uneven_time_s": dice.ratio(15, 120)}
+    half = [{**part, "extra_loss": part["extra_loss"] / 2} for part in load]
+    return [*half, *({**part, **slow} for part in half)]
+
+
+def _even(plant: Plant, clogs: list[dict[str, Any]], *, leaks: bool = True) -> tuple[Array, Array]:
+    """Flow through the meter and at the nozzle each second, as it would be with these clogs, the
+    spoil even, at the plant's own speed."""
     scenario = plant.scenario
-    load, *rest = scenario.events.clogs
-    clogs = (load.model_copy(update={"unevenness": 0.0}), *(rest if lumps else ()))
-    events = scenario.events.model_copy(
-        update={"clogs": clogs, "leaks": scenario.events.leaks if leaks else ()}
-    )
+    even = Events.model_validate({"clogs": [{**clog, "unevenness": 0.0} for clog in clogs]})
+    events = even.model_copy(update={"leaks": scenario.events.leaks if leaks else ()})
     truth = plant.truth(1.0)
     now = conditions(
         scenario.model_copy(update={"events": events}),
@@ -265,6 +296,21 @@ def _clog_times(dice: Dice, first_s: float, last_s: float) -> list[tuple[float, 
             return found
         found.append((at, at + length))
         at += length + QUIET_S + dice.ratio(20, 240)
+
+
+def _lift_times(
+    dice: Dice, load: dict[str, Any], clogs: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    found: list[tuple[float, float]] = []
+    at = load["from_s"] + dice.between(*BETWEEN_LIFTS_S) / 2
+    edges = [load["from_s"], *(at for pair in clogs for at in pair), load["to_s"]]
+    for calm_from_s, calm_to_s in zip(edges[::2], edges[1::2], strict=True):
+        length_s = dice.between(*LIFT_S)
+        start_s = max(at, calm_from_s + CLEAR_OF_CLOG_S)
+        if start_s + length_s < calm_to_s - CLEAR_OF_CLOG_S:
+            found.append((start_s, start_s + length_s))
+            at = start_s + length_s + dice.between(*BETWEEN_LIFTS_S)
+    return found
 
 
 def _leak(

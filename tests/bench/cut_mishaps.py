@@ -12,6 +12,7 @@ from cut_case import (
     GREATEST_CLOG,
     LEAST_CLOG,
     Drawn,
+    between,
     draw_machine,
     draw_tools,
     sized,
@@ -146,12 +147,9 @@ def _events(
         elif each.kind == "lift":
             away.append((each.start_s, each.end_s))
     losses, _ = sized(drawn, lost) if lost else ([], 0.0)
-    load = drawn.load
-    bounds = [load["from_s"], *(at for pair in away for at in pair), load["to_s"]]
-    parts = [
-        {**load, "from_s": a, "to_s": b, "rise_s": dice.ratio(0.3, 3) if i else load["rise_s"]}
-        for i, (a, b) in enumerate(zip(bounds[::2], bounds[1::2], strict=True))
-    ]
+    parts = between(drawn.load, away)
+    for part in parts[1:]:
+        part["rise_s"] = dice.ratio(0.3, 3)
     lumps = [
         {"from_s": each.start_s, "to_s": each.end_s, "extra_loss": loss, "rise_s": rise}
         for (each, rise), loss in zip(windows, losses, strict=True)

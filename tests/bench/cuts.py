@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 
 import cut_mishaps_table
-from cut_case import LEAST_CLOG, Case, draw_case
+from cut_case import LEAST_CLOG, Case, Crew, draw_case
 from cut_mishaps import MishapCase, draw_mishaps
 from cut_mishaps_table import MishapOutcome
 from cut_records import received
@@ -48,8 +48,8 @@ class Outcome:
     seconds: float = 0.0
 
 
-def one_cut(number: int, seed: int, duration_s: float) -> Outcome:
-    case = draw_case(seed, number, duration_s)
+def one_cut(number: int, seed: int, duration_s: float, crew: Crew) -> Outcome:
+    case = draw_case(seed, number, duration_s, crew)
     events, seconds = watched(case, [seed, number, 1])
     out = compare(case, events)
     out.seconds = seconds
@@ -125,11 +125,15 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=25.0)
     parser.add_argument("--kind", choices=("clogs", "mishaps"), default="clogs")
+    parser.add_argument("--no-lifts", action="store_true", help="the nozzle stays in the spoil")
+    parser.add_argument("--wandering", action="store_true", help="the load changes slowly")
+    parser.add_argument("--sound-filter", action="store_true", help="no filter loads")
     parser.add_argument("--list", action="store_true", help="a line for each cut with clogs")
     options = parser.parse_args()
     began_s = time.monotonic()
     mishaps = options.kind == "mishaps"
-    one = one_cut_with_mishaps if mishaps else one_cut
+    crew = Crew(not options.no_lifts, not options.sound_filter, options.wandering)
+    one = one_cut_with_mishaps if mishaps else partial(one_cut, crew=crew)
     work = partial(one, seed=options.seed, duration_s=60 * options.minutes)
     with ProcessPoolExecutor(WORKERS) as pool:
         outcomes = list(pool.map(work, range(options.cuts)))
@@ -160,6 +164,7 @@ def _print_table(outcomes: list[Outcome], hours: float) -> None:
     grown = [each for each in outcomes if each.filter_grown >= FILTER_GROWN]
     leaks = [each for each in outcomes if each.leak and each.leak_gone_end >= FLOW_GONE]
     sound = [each for each in outcomes if not each.leak]
+    clean = [each for each in outcomes if not each.filter_grown and not each.leak]
 
     def share(hits: list[bool]) -> str:
         return f"{100 * np.mean(hits):.0f} of 100 ({len(hits)})" if hits else "none"
@@ -177,6 +182,10 @@ def _print_table(outcomes: list[Outcome], hours: float) -> None:
          share([each.filter_growth < FILTER_GROWN for each in grown]), "85 of 100"),
         ("  with a sensor in the tank",
          share([e.filter_growth < FILTER_GROWN for e in grown if e.has_tank]), "none said"),
+        ("filter claimed that does not load, no leak",
+         share([np.isfinite(each.filter_growth) for each in clean]), "none said"),
+        ("  without a sensor in the tank",
+         share([np.isfinite(e.filter_growth) for e in clean if not e.has_tank]), "none said"),
         ("leak found live before a tenth is lost",
          share([each.leak_live for each in leaks]), "60 of 100"),
         ("leak found from the whole log", share([each.leak_whole for each in leaks]), "80 of 100"),
