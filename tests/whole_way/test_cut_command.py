@@ -25,8 +25,9 @@ def test_a_cut_becomes_page_and_json_and_a_summary(tmp_path: Path) -> None:
     assert sorted(path.name for path in tmp_path.iterdir()) == ["here.cut.html", "here.cut.json"]
     said = json.loads((tmp_path / "here.cut.json").read_text(encoding="utf-8"))
     jsonschema.validate(said, CutResult.model_json_schema())
-    assert [event["kind"] for event in said["events"]] == ["clog"] * 3
-    for event in said["events"]:
+    clogs = [event for event in said["events"] if event["kind"] == "clog"]
+    assert len(clogs) == 3
+    for event in clogs:
         assert event["start_s"] < event["spoken_s"] < event["end_s"]
         assert not event["seen_afterwards"]
     assert said["minutes"]

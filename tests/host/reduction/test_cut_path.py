@@ -99,6 +99,92 @@ def test_a_slope_is_found_and_a_step_is_none() -> None:
     assert trend.strongest(TIME_S, ramp + noise, 1.0, 0.0) is None
 
 
+def points(change: float, step: float = 0.0, scatter: float = 0.03, seed: int = 0) -> trend.Array:
+    """A path's resistance over ten minutes: a rise, and a step at a third of it."""
+    white = np.random.default_rng(seed).standard_normal(60)
+    rise = change * TIME_S / TIME_S[-1] + np.where(TIME_S < 200, 0.0, step)
+    return np.asarray(1 + rise + scatter * white)
+
+
+def rises(values: list[trend.Array], certain: float = 2.5) -> int:
+    found = [trend.behind_step(TIME_S, each) for each in values]
+    return sum(each is not None and each.change > 0.01 and each.certain > certain for each in found)
+
+
+def test_a_rise_that_lasts_is_found_and_heavier_spoil_is_none() -> None:
+    assert rises([points(0.08, seed=i) for i in range(40)]) >= 38
+    assert rises([points(0.0, step=0.08, seed=i) for i in range(40)]) <= 1
+    assert rises([points(0.0, step=0.5, seed=i) for i in range(40)]) <= 3
+    assert rises([points(-0.08, seed=i) for i in range(40)]) == 0
+
+
+def test_behind_a_clear_step_a_line_begins_anew() -> None:
+    values = points(0.08, step=0.5)
+    place, gain = trend.best_step(TIME_S, values)
+    assert TIME_S[place] == 200
+    assert gain > trend.CLEAR_STEP
+    found = trend.behind_step(TIME_S, values)
+    assert found is not None
+    assert found.start_s == 200
+    assert found.change == pytest.approx(0.08 * 390 / 590, abs=3 * found.change_u)
+
+
+def test_a_step_seldom_looks_likelier_than_the_line_that_is_there() -> None:
+    gains = np.array([trend.best_step(TIME_S, points(0.04, seed=i))[1] for i in range(1000)])
+    assert 0.02 < np.mean(gains > trend.LIKELY_STEP) < 0.09
+
+
+def test_visits_to_clean_running_make_a_rise_certain() -> None:
+    """The nozzle is out of the spoil for 20 s, every 150 s; in between it scatters as spoil does,
+    and now and then lies as low as a clean hose for as long."""
+    generator = np.random.default_rng(11)
+    visits = trend.Visits()
+    for at_s in np.arange(0, 600, 150):
+        for k in range(40):
+            value = 0.05 * at_s / 600 + 0.002 * generator.standard_normal()
+            visits.add(at_s + 0.5 * k, value)
+        for k in range(40):
+            visits.add(at_s + 60 + 0.5 * k, 0.03 + 0.03 * generator.standard_normal())
+    time_s, medians = visits.all_over(600.0)
+    assert time_s == pytest.approx([9.75, 159.75, 309.75, 459.75])
+    clean = trend.of_visits(time_s, medians)
+    assert clean is not None
+    assert clean.change == pytest.approx(0.05 * 450 / 600, abs=2 * clean.change_u)
+    loaded = trend.behind_step(TIME_S, points(0.03))
+    assert loaded is not None
+    together = trend.pooled([loaded, clean])
+    assert together.certain > max(loaded.certain, clean.certain, 4)
+    assert together.change == pytest.approx(0.05, abs=0.02)
+    assert trend.of_visits(time_s[:1], medians[:1]) is None
+
+
+@given(
+    rates=st.lists(st.floats(-1e-3, 1e-3), min_size=1, max_size=4),
+    u=st.floats(1e-4, 0.1),
+    length_s=st.floats(60, 3600),
+)
+def test_lines_that_agree_are_pooled_to_a_surer_one(
+    rates: list[float], u: float, length_s: float
+) -> None:
+    lines = [trend.Slope(0.0, length_s, rate * length_s, u, 10.0) for rate in rates]
+    one = trend.pooled(lines)
+    assert one.change == pytest.approx(np.mean(rates) * length_s, abs=1e-9)
+    assert one.change_u == pytest.approx(u / math.sqrt(len(rates)), rel=1e-9)
+    assert one.freedom == pytest.approx(10.0 * len(rates), rel=1e-9)
+
+
+def test_a_line_that_grows_with_the_run_is_seldom_false() -> None:
+    """Twenty minutes, looked at after each point as the watch does: in about 8 of 100 it is."""
+    generator = np.random.default_rng(7)
+    time_s = np.arange(120) * trend.POINT_S
+    false = 0
+    for _ in range(100):
+        values = 1 + 0.03 * generator.standard_normal(120)
+        looks = (trend.behind_step(time_s[:n], values[:n]) for n in range(12, 121))
+        false += any(look and look.change > 0.01 and look.certain > 2.6 for look in looks)
+    assert 1 <= false <= 15
+
+
 def test_scatter_that_hangs_together_makes_a_slope_less_certain() -> None:
     """The share of false slopes at two standard deviations, white and with phi 0.5."""
     generator = np.random.default_rng(5)

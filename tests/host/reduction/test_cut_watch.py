@@ -20,17 +20,19 @@ from pullcurve.sources import Received
 LUMPS = ((103.0, 111.0), (190.0, 193.5), (231.0, 246.0))  # of the sample's scenario
 
 
-def test_the_samples_lumps_are_told_and_nothing_else() -> None:
+def test_the_samples_lumps_and_its_filter_are_told_and_nothing_else() -> None:
     cut = read_cut(SAMPLE)
-    assert [event.kind for event in cut.events] == ["clog"] * 3
-    for event, (start_s, end_s) in zip(cut.events, LUMPS, strict=True):
+    clogs = [event for event in cut.events if event.kind == "clog"]
+    (loading,) = [event for event in cut.events if event.kind != "clog"]
+    assert loading.kind == "filter_loading"
+    for event, (start_s, end_s) in zip(clogs, LUMPS, strict=True):
         assert start_s < event.spoken_s < start_s + 4
         assert abs(event.start_s - start_s) < 2.5
         assert event.end_s is not None
         assert end_s - 1 < event.end_s < end_s + 8
         assert event.sure > 0.99
     # At their worst, as means over two seconds, the plant's own flow is down by so much.
-    assert [event.size for event in cut.events] == pytest.approx([0.276, 0.113, 0.395], abs=0.05)
+    assert [event.size for event in clogs] == pytest.approx([0.276, 0.113, 0.395], abs=0.05)
     (began_s,) = cut.watch.work_began_s
     assert began_s == pytest.approx(62, abs=2)
     assert cut.shift.clogs == 3

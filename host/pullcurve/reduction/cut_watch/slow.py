@@ -22,18 +22,29 @@ from numpy.typing import NDArray
 from pullcurve.reduction.cut_watch.events import Forecast, Place
 from pullcurve.reduction.cut_watch.needs import Needs
 from pullcurve.reduction.cut_watch.path import GAS_CONSTANT, PIPE_ENTRY_HALF_WIDTH, flow_lost
-from pullcurve.reduction.cut_watch.trend import Points, Slope, slope, strongest
+from pullcurve.reduction.cut_watch.trend import (
+    VISIT_SCATTER,
+    Points,
+    Slope,
+    Visits,
+    behind_step,
+    of_visits,
+    pooled,
+    slope,
+    strongest,
+)
 
-# Standard deviations of a slope. Every 10 s some ten windows are looked at, which overlap: of
-# the order of 50 independent looks in half an hour, so that 3.7 (1e-4, one side) gives a false
-# leak in fewer than 1 of 100 half hours, were the scatter as it is thought to be. A path that
-# resists more is what every filter does sooner or later, so less is asked for it (judgement).
-CERTAIN, CERTAIN_PATH_UP = 3.7, 3.0
-OF_HALVES_PATH_UP: Final = 0.5
-LEAST_FILTER, LEAST_PATH_UP = 0.12, 0.02  # growth of the loss, with and without a tank sensor
+# Standard deviations of a slope, and how many independent looks the many that are taken in half an
+# hour come to: ten windows every 10 s, which overlap, or one line that grows. So 3.7 (1e-4, one
+# side) gives a false leak in fewer than 1 of 100 half hours, were the scatter as it is thought to
+# be. A path that resists more is what every filter does sooner or later, so less is asked for it.
+CERTAIN, LOOKS = 3.7, 50
+CERTAIN_PATH_UP, LOOKS_PATH_UP = 2.6, 20
+LEAST_FILTER, LEAST_PATH_UP = 0.12, 0.012  # growth of the loss, with and without a tank sensor
 LEAST_LEAK: Final = 0.04  # fall of the resistance
 LEAST_BEHIND: Final = 0.025  # fall of what the blower takes in a turn
 LEAST_SAMPLES: Final = 8  # of a point's twenty, quiet
+CLEAN_SHARE: Final = 0.25  # of the fall that a clean hose shows of a leak, at least
 B_SHARE: Final = 0.25  # of the hose's fall that the filter shows for air at B, at least
 HORIZON_S: Final = 40 * 3600.0  # what a forecast looks ahead at most
 FLOW_LIMIT: Final = 0.1  # of the flow, where no filter limit is typed nor its loss measured
@@ -49,7 +60,7 @@ class Finding:
     start_s: float
     size: float
     size_u: float
-    sure: float  # standard deviations
+    sure: float  # probability that it is none of the scatter's
     places: tuple[Place, ...] = ()
     forecast: Forecast | None = None
     measured_by: str = ""
@@ -113,6 +124,7 @@ class SlowLoss:
         self._sets = {True: Points(NAMES, LEAST_SAMPLES), False: Points(NAMES, LEAST_SAMPLES)}
         self.slip = SlipSlope()
         self._cloth = Points(("filter",), LEAST_SAMPLES)
+        self._visits = {name: Visits() for name in ("path", "hose")}
         self._reference: tuple[float, float, float, float] | None = None
 
     def add(
@@ -128,6 +140,9 @@ class SlowLoss:
         self._reference = facts
         if math.isfinite(values[2]):
             self.slip.add(values[2], values[3])
+        if not loaded:
+            for name, visits in self._visits.items():
+                visits.add(time_s, values[NAMES.index(name)])
         return self._sets[loaded].add(time_s, values)
 
     def filter_at(self, time_s: float, resistance: float) -> None:
@@ -139,15 +154,22 @@ class SlowLoss:
     def work_begins(self) -> None:
         """What was taken for the loaded hose was the clean one."""
         self._sets = {False: self._sets[True], True: Points(NAMES, LEAST_SAMPLES)}
+        for name, visits in self._visits.items():
+            visits.begin_anew()
+            visits.take(*self._sets[False].column(name))
         # Less flow: what is wrong in the entry's loss must not look like a step.
         self._cloth.splice()
 
     def forget(self, from_s: float) -> None:
         for points in self._sets.values():
             points.forget(from_s)
+        for visits in self._visits.values():
+            visits.forget(from_s)
 
     def splice(self) -> None:
         self.slip.skip()
+        for visits in self._visits.values():
+            visits.begin_anew()
         for points in (*self._sets.values(), self._cloth):
             points.splice()
 
@@ -163,19 +185,33 @@ class SlowLoss:
             return self._cloth.column("filter")
         return max(self._sets.values(), key=len).column("path")
 
+    def _path_rise(self) -> Slope | None:
+        """Of the path's resistance, loaded and clean, as a share of its mean in work: what the
+        filter adds is the same in both."""
+        time_s, values = self._sets[True].column("path")
+        if len(values) == 0:
+            return None
+        visited_s, visits = self._visits["path"].all_over(float(time_s[-1]))
+        clean = of_visits(visited_s, visits)
+        if clean is not None:
+            clean = clean.times(math.exp(visits.mean() - values.mean()))
+        known = [line for line in (behind_step(time_s, values), clean) if line is not None]
+        return pooled(known) if known else None
+
     def _filter(self) -> Finding | None:
         time_s, values = self._resistances()
-        least = LEAST_FILTER if self.has_tank else LEAST_PATH_UP
-        halves = 1.0 if self.has_tank else OF_HALVES_PATH_UP
-        found = strongest(time_s, values, 1.0, least, halves)
-        if found is None or found.certain < (CERTAIN if self.has_tank else CERTAIN_PATH_UP):
+        if self.has_tank:
+            found, certain, looks = strongest(time_s, values, 1.0, LEAST_FILTER), CERTAIN, LOOKS
+        else:
+            found, certain, looks = self._path_rise(), CERTAIN_PATH_UP, LOOKS_PATH_UP
+        if found is None or found.certain < certain or found.change < LEAST_PATH_UP:
             return None
         return Finding(
             "filter_loading",
             found.start_s,
             math.expm1(found.change),
             math.exp(found.change) * found.change_u,
-            found.certain,
+            found.sure(looks),
             forecast=self._forecast(time_s, values),
             measured_by="filter" if self.has_tank else "path",
         )
@@ -186,6 +222,8 @@ class SlowLoss:
         found = strongest(time_s, values, -1.0, LEAST_LEAK)
         if found is None or self._reference is None or found.certain < CERTAIN:
             return None
+        if _spoil_alone(found, *self._visits[name].all_over(found.end_s)):
+            return None
         openness = self._reference[3]
         gain = -flow_lost(found.change, openness)
         size = 1 - math.exp(found.change / 2) * (1 + gain)
@@ -194,7 +232,7 @@ class SlowLoss:
             found.start_s,
             size,
             0.5 * found.change_u,
-            found.certain,
+            found.sure(LOOKS),
             self._places(found),
             measured_by=name,
         )
@@ -247,7 +285,7 @@ class SlowLoss:
             found.start_s,
             size,
             whole.change_u,
-            whole.certain,
+            whole.sure(LOOKS),
             ("C",),
             measured_by="blower",
         )
@@ -257,17 +295,23 @@ class SlowLoss:
         time_s, values = self._resistances()
         if len(values) < 12:
             return None
-        return slope(time_s, values), self._forecast(time_s, values)
+        whole = slope(time_s, values) if self.has_tank else self._path_rise()
+        return None if whole is None else (whole, self._forecast(time_s, values))
 
     def _forecast(self, time_s: Array, values: Array) -> Forecast | None:
-        """When the loss reaches the limit if it goes on as in the later half of the run."""
+        """When the loss reaches the limit if it goes on as in the later half of the run; without
+        a sensor in the tank, as it did as far as spoil has no share in it."""
         if self._reference is None or len(values) < 12:
             return None
         mass, temperature, tap, openness = self._reference
-        recent = max(len(values) // 2, 12)
-        line = slope(time_s[-recent:], np.exp(values[-recent:]))
-        now = float(np.exp(values[-recent:]).mean() + line.change / 2)
         first = float(np.exp(values[:12]).mean())
+        rise = None if self.has_tank else self._path_rise()
+        if rise is not None:
+            line, now = rise.times(first), first * math.exp(rise.change)
+        else:
+            recent = max(len(values) // 2, 12)
+            line = slope(time_s[-recent:], np.exp(values[-recent:]))
+            now = float(np.exp(values[-recent:]).mean() + line.change / 2)
         power = 1 if self.has_tank else 2
         pascals = mass**power * temperature / (2 * tap)  # of loss at today's flow, for each unit
         typed, clean = self._needs.filter_limit_pa, self._needs.filter_clean_pa_s_m3
@@ -280,7 +324,6 @@ class SlowLoss:
         else:
             limit, kind = first * ((openness + 1) / (1 - FLOW_LIMIT) ** 2 - openness), "flow"
         at_s = float(time_s[-1])
-        seconds = line.end_s - line.start_s
         spread = 2 * line.change_u
         # What else lies between the two sensors shifts the limit as it is measured.
         shift = 0.0
@@ -293,7 +336,7 @@ class SlowLoss:
                 return at_s
             if change <= 0:
                 return None
-            wait_s = (at - now) / change * seconds
+            wait_s = (at - now) / change * line.length_s
             return at_s + wait_s if wait_s < HORIZON_S else None
 
         return Forecast(
@@ -302,3 +345,15 @@ class SlowLoss:
             reached(line.change + spread, limit - shift),
             reached(line.change - spread, limit + shift),
         )
+
+
+def _spoil_alone(fall: Slope, time_s: Array, visits: Array) -> bool:
+    """Whether a clean hose's resistance has not fallen with that of the loaded one: then the spoil
+    has become lighter. False where the nozzle was not out of the spoil late in the fall."""
+    if len(visits) < 2 or time_s[-1] < (fall.start_s + fall.end_s) / 2:
+        return False
+    before = max(int(np.searchsorted(time_s, fall.start_s)) - 1, 0)
+    seen_s = time_s[-1] - max(time_s[before], fall.start_s)
+    expected = fall.change * seen_s / fall.length_s
+    least = CLEAN_SHARE * expected + 2 * math.sqrt(2) * VISIT_SCATTER
+    return bool(visits[-1] - visits[before] > least)

@@ -47,6 +47,7 @@ class Watch:
         self._open: dict[str, int] = {}
         self._busy_until_s = -math.inf
         self._steady_rpm = math.nan
+        self._held: list[tuple[Sample, float, float]] = []  # until it is known to be no clog
         self._air: deque[float] = deque(maxlen=round(SLOW_NOZZLE_S / SAMPLE_S))
         self._news: list[Event] = []
 
@@ -76,6 +77,7 @@ class Watch:
             self.sudden.interrupt()
         if not steady or not math.isfinite(x) or sample.clipped:
             self._air.clear()
+            self._held.clear()
             if not steady:
                 self._stopped(sample)
             self.sudden.interrupt()
@@ -101,8 +103,12 @@ class Watch:
         self.minutes.add(
             sample, steady=True, quiet=quiet, lost=path.flow_lost(x - self.sudden.base, openness)
         )
+        if self.sudden.active or time_s < self._busy_until_s:
+            self._held.clear()
+        else:
+            self._held.append((sample, x, openness))
         if quiet:
-            self._quiet(sample, x, openness)
+            self._quiet()
         self._sag(time_s)
         self._nozzle(sample)
 
@@ -129,7 +135,7 @@ class Watch:
             kind: Kind = "clog" if change.what == "clog" else "hose_off"
             size = path.flow_lost(change.rise, openness)
             size_u = 0.5 * change.rise_u / (1 + openness)
-            sure = abs(change.rise) / max(change.rise_u, 1e-9)
+            sure = _within(abs(change.rise) / max(change.rise_u, 1e-9))
             self.slow.forget(change.start_s - DOUBTFUL_S)
             self.minutes.forget(change.start_s - DOUBTFUL_S)
             self._speak(kind, change.start_s, time_s, size, size_u, sure)
@@ -137,17 +143,22 @@ class Watch:
     def _sudden_open(self) -> str:
         return "clog" if "clog" in self._open else "hose_off"
 
-    def _quiet(self, sample: Sample, x: float, openness: float) -> None:
-        hose = path.hose_resistance(sample)
-        turn, slip = path.swallowed(sample)
-        done = self.slow.add(
-            sample.time_s,
-            (x, hose, turn, slip),
-            loaded=self.sudden.loaded(x),
-            facts=(sample.mass_flow_kg_s, sample.ambient_k, sample.tap_pa, openness),
-        )
-        if done:
-            self._slow_findings(sample.time_s, afterwards=False)
+    def _quiet(self) -> None:
+        """What was held back looked like a clog at most: without it the mean would be that of
+        lighter spoil."""
+        now_s = self._held[-1][0].time_s
+        for sample, x, openness in self._held:
+            hose = path.hose_resistance(sample)
+            turn, slip = path.swallowed(sample)
+            done = self.slow.add(
+                sample.time_s,
+                (x, hose, turn, slip),
+                loaded=self.sudden.loaded(x),
+                facts=(sample.mass_flow_kg_s, sample.ambient_k, sample.tap_pa, openness),
+            )
+            if done:
+                self._slow_findings(now_s, afterwards=False)
+        self._held.clear()
 
     def _slow_findings(self, time_s: float, *, afterwards: bool) -> None:
         for found in self.slow.findings():
@@ -175,7 +186,7 @@ class Watch:
             return
         if "speed_sag" not in self._open:
             if sag > SAG and time_s >= self._busy_until_s:
-                sure = 3.0 * sag / SAG
+                sure = _within(3.0 * sag / SAG)
                 self._speak("speed_sag", time_s - 10.0, time_s, sag, 0.005, sure)
             elif sag < -NEW_HOLD:
                 self._hold_here()
@@ -206,9 +217,8 @@ class Watch:
                 self._end("slow_nozzle", max(start_s, spoken_s))
         elif max(mean, velocity) < wanted and not self._explained(sample.time_s):
             size = 1 - mean / wanted
-            self._speak(
-                "slow_nozzle", start_s, sample.time_s, size, u / wanted, (wanted - mean) / u
-            )
+            sure = _within((wanted - mean) / u)
+            self._speak("slow_nozzle", start_s, sample.time_s, size, u / wanted, sure)
 
     def _explained(self, time_s: float) -> bool:
         """Whether a clog, still fresh, says why the air is slow."""
@@ -241,7 +251,6 @@ class Watch:
         measured_by: str = "",
         afterwards: bool = False,
     ) -> None:
-        probability = min(0.5 * math.erfc(-sure / math.sqrt(2)), MOST_SURE)
         event = Event(
             len(self.events) + 1,
             kind,
@@ -250,7 +259,7 @@ class Watch:
             None,
             size,
             2 * size_u,
-            probability,
+            min(sure, MOST_SURE),
             places,
             forecast,
             measured_by,
@@ -266,3 +275,8 @@ class Watch:
             ended = replace(self.events[place], end_s=round(time_s, 2), note=note)
             self.events[place] = ended
             self._news.append(ended)
+
+
+def _within(deviations: float) -> float:
+    """The share of a normal distribution below so many standard deviations."""
+    return 0.5 * math.erfc(-deviations / math.sqrt(2))
