@@ -53,7 +53,7 @@ FASTEST_UP, FASTEST_DOWN = 1 / 1200, 1 / 300
 SETTLE_S: Final = 5.0  # from the onset until that can be told
 WORK_TOLD_S: Final = 20.0  # after which what was taken for a clog is the load, if it is as uneven
 CERTAIN_LOSS: Final = 0.2  # of the flow: no spoil that is still carried takes it (judgement)
-CLEAN_ROUGHNESS: Final = 0.024  # of ln resistance: its bend over two seconds, the median
+CLEAN_ROUGHNESS: Final = 0.025  # of ln resistance: its bend over two seconds, the median, at most
 ROUGHER: Final = 2.5
 BEND: Final = 2  # samples
 # Hose off: of the clean path so much is left; where that was never seen, of the loaded one, so
