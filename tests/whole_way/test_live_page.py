@@ -50,13 +50,14 @@ def chromium() -> Iterator[Browser]:
 
 
 class Gated:
-    """A source that begins when it is let go, and ends early where that is wanted."""
+    """A source that begins when it is let go, waits at a moment that somebody wants to look at,
+    and ends early where that is wanted."""
 
-    def __init__(self, text: str, until_s: float = 1e9) -> None:
+    def __init__(self, text: str, until_s: float = 1e9, look_s: float = 1e9) -> None:
         self._source = open_source(text)
-        self._until = timedelta(seconds=until_s)
+        self._until, self._look = timedelta(seconds=until_s), timedelta(seconds=look_s)
         self.name = self._source.name
-        self.go = Event()
+        self.go, self.seen = Event(), Event()
 
     def __enter__(self) -> Self:
         self._source.__enter__()
@@ -72,6 +73,8 @@ class Gated:
             began = began or received.host_time
             if received.host_time - began > self._until:
                 return
+            if received.host_time - began > self._look:
+                self.seen.wait()
             yield received
 
 
@@ -214,7 +217,7 @@ def test_twenty_viewers_at_once(tmp_path: Path) -> None:
 
 def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path) -> None:
     rig = load_rig(ROOT / "hardware/rigs/clean_pipe.toml")
-    source = Gated(f"replay:{CUT}@20", until_s=215)
+    source = Gated(f"replay:{CUT}@20", until_s=215, look_s=108)
     with (
         served(lambda: source, tmp_path / "x.runlog", rig) as watch,
         opened(chromium, watch.address, PHONE) as page,
@@ -225,21 +228,27 @@ def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path)
         assert "Lift the nozzle" in page.inner_text("#alarms")
         assert "Never reach into" in page.inner_text("#alarms .caution")
         check_access(page)
+        source.seen.set()
         wait(page, lambda: "has ended" in sentence(page))
         wait(page, lambda: page.locator("#alarms .over").count() == 2)
-        # Nothing is to be done any more, and one tap is enough for all of them.
+        # Nothing is to be done for them any more, and one tap is enough for all.
         assert "Lift the nozzle" not in page.inner_text("#alarms")
         assert "CLOG: over" in page.inner_text("#alarms")
+        assert "FILTER" in page.inner_text("#alarms")
         check_access(page)
         page.click("#all-seen")
-        wait(page, lambda: page.locator("#alarms .alarm").count() == 0)
+        wait(page, lambda: page.locator("#alarms .alarm").count() == 1)
         assert page.is_hidden("#all-seen")
+        # The filter goes on loading: its alarm stays, and is silent once it was seen.
+        page.click("#alarms .alarm button")
+        wait(page, lambda: page.locator("#alarms .alarm.seen").count() == 1)
         page.click("#make-shift")
         assert "clog" in report_words(page).lower()
     notes = [note.value for note in joined(read_log(tmp_path / "x.runlog").host_records)]
     assert {value[:28] for value in notes} == {
-        "alarm seen: CLOG, since 1:43",
+        "alarm seen: CLOG, since 1:44",
         "alarm seen: CLOG, since 3:10",
+        "alarm seen: FILTER, since 0:",
     }
 
 

@@ -32,7 +32,8 @@ BEYOND = 1.5  # of the rig's uncertainty of them, besides twice that of the read
 
 def restlessness(inside: pd.DataFrame) -> float:
     """Relative standard deviation of half-second means of the differential pressure, less what
-    the square of the speed explains.
+    the square of the speed explains, and the pressure ahead of the tube: spoil in the hose moves
+    the whole flow, and so both pressures; eddies move one.
 
     inside: a hold's channels, with `differential_pressure_pa` less its zero.
     """
@@ -43,8 +44,19 @@ def restlessness(inside: pd.DataFrame) -> float:
     if count < 4 or not np.nansum(values) or not np.nansum(speed):  # the shaft may stand
         return 0.0
     relative = values / np.nanmean(values) - (speed / np.nanmean(speed)) ** 2
-    means = relative[: count * width].reshape(count, width).mean(axis=1)
+    means = _means(relative, width)
+    ahead = _means(inside.get("meter_pressure_pa", pd.Series(np.zeros(len(values)))), width)
+    known = np.isfinite(means) & np.isfinite(ahead)
+    if known.sum() >= 4 and np.ptp(ahead[known]) > 0:
+        off = ahead[known] - ahead[known].mean()
+        means = means[known] - off * (off @ means[known]) / (off @ off)
     return float(np.nanstd(means)) if np.isfinite(means).any() else 0.0
+
+
+def _means(values: Array | pd.Series, width: int) -> Array:
+    count = len(values) // width
+    first = np.asarray(values, dtype=np.float64)[: count * width]
+    return np.asarray(first.reshape(count, width).mean(axis=1))
 
 
 def is_disturbed(points: pd.DataFrame) -> bool:

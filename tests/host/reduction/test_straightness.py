@@ -35,6 +35,15 @@ def test_eddies_show_and_a_wandering_throttle_does_not() -> None:
     assert restlessness(hold(0.04, 0.0)) == pytest.approx(0.04, rel=0.4)
 
 
+def test_spoil_that_comes_unevenly_is_no_eddy() -> None:
+    """More of it: less flow, and less pressure in the clean pipe. An eddy leaves that as it is."""
+    spoil, eddies = hold(0.04, 0.0), hold(0.04, 0.0)
+    spoil["meter_pressure_pa"] = 8e4 + 0.5 * spoil["differential_pressure_pa"]
+    eddies["meter_pressure_pa"] = 8e4 + GENERATOR.normal(0, 2, len(eddies))
+    assert restlessness(spoil) < 2e-3
+    assert restlessness(eddies) == pytest.approx(0.04, rel=0.4)
+
+
 @pytest.mark.parametrize(("restless", "ripple", "disturbed"), [
     ([0.03, 0.02, 0.04, 0.002], 0.05, True),
     ([0.003, 0.002, 0.03, 0.002], 0.05, False),  # one hold in which something was in the way
