@@ -5,19 +5,30 @@ length; a record never crosses from one to the next. When a page is begun anew a
 are forgotten.
 """
 
+import gc
 from array import array
 
 from record_format import LIMIT
 
 PAGE = 4096
-PAGES = 22  # with a sensor in every role 40 s of early records take 82 kB
+PAGES = 28  # with a sensor in every role 40 s of the longest records (`ring_reach`)
+ROOM = 88 * 1024  # for the rest of the firmware: a 64-bit build needs this, a board half of it
 SLOTS = 1280  # records; the same 40 s have 1070
+
+
+def pages_that_fit():
+    gc.collect()
+    try:
+        return max(min(PAGES, (gc.mem_free() - ROOM) // PAGE), 1)
+    except AttributeError:  # not MicroPython
+        return PAGES
 
 
 class RecordRing:
     """`oldest` is the number of the oldest record kept, `next` that of the next to come."""
 
-    def __init__(self, pages=PAGES):
+    def __init__(self, pages=None):
+        pages = pages or pages_that_fit()
         self._pages = []
         try:
             for _ in range(pages):

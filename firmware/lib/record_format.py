@@ -140,7 +140,7 @@ DATA = {
 
 GREETING = b"hello"
 MOST_AGAIN = 16  # more in a row would keep new records waiting
-KEPT_S = 30  # what is no older can be asked for again, but for `short_memory`
+KEPT_S = 40  # what is no older can be asked for again, but for `short_memory`
 
 # The service and its two characteristics. Random numbers, made for this format.
 BLE_SERVICE = "6ae047aa-8f75-4ff9-bc7b-743a2632c276"

@@ -256,7 +256,7 @@ def test_nobody_reads_for_a_while() -> None:
 
 
 def test_nobody_reads_for_too_long() -> None:
-    run = Run(scenario(100, sensors=[HSC, BME280], link={"unread": [(4, 95)]}))
+    run = Run(scenario(130, sensors=[HSC, BME280], link={"unread": [(4, 125)]}))
     assert run.rejected == 0  # no line is torn
     dropped = [value for code, _, value in run.events() if code == "dropped"]
     assert sum(dropped) == run.sequence.missing_count > 20
@@ -289,8 +289,8 @@ def test_what_an_outage_of_40_s_took_comes_again_with_every_sensor() -> None:
 
 def test_what_cannot_be_had_again_is_said_and_given_up() -> None:
     """After an outage that is longer than the board's memory, and one in which it starts anew."""
-    link = {"outages": [(5, 75), (90, 96)], "resets_s": [93]}
-    run = Run(scenario(100, sensors=[HSC, BME280], link=link))
+    link = {"outages": [(5, 105), (120, 126)], "resets_s": [123]}
+    run = Run(scenario(130, sensors=[HSC, BME280], link=link))
     gone = [value for code, _, value in run.events() if code == "gone"]
     assert len(gone) == 1
     assert run.sequence.boots == [1, 2]

@@ -91,7 +91,7 @@ def test_a_sound_board_passes_and_is_asked_for_marks_only_at_rest() -> None:
             "loose",
         ),
         ({"throttle": OFF}, "saw 0 edges in 60 s", "camera"),
-        ({"board": {"plan": HASTY}}, "send again only the last 12 s", "block_us"),
+        ({"board": {"plan": HASTY}}, "send again only the last 16 s", "block_us"),
     ],
 )
 def test_each_fault_is_named_alone_with_what_to_do(
@@ -109,7 +109,7 @@ def test_a_host_that_comes_late_is_told_what_the_board_keeps() -> None:
     header, _, kept_s = introduction(hear(late))
     assert header is not None
     assert identity_lines(header, kept_s, header.firmware)[3] == (
-        "memory    ONLY the last 12 s can be sent again when its link was lost; a longer block_us "
+        "memory    ONLY the last 16 s can be sent again when its link was lost; a longer block_us "
         "or slow_us in board.json makes it more"
     )
 

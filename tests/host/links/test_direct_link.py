@@ -69,8 +69,8 @@ def test_what_comes_again_after_an_outage_byte_for_byte() -> None:
 
 
 def test_what_nobody_reads_is_dropped_by_whole_lines() -> None:
-    scene = scenario("rough_link", 100)
-    scene = scene.model_copy(update={"link": Link(unread=((3.0, 84.0), (99.5, 110.0)))})
+    scene = scenario("rough_link", 120)
+    scene = scene.model_copy(update={"link": Link(unread=((3.0, 104.0), (119.5, 130.0)))})
     data = b"".join(said(DirectLink, scene).values())
     numbers = [int(line.split()[2]) for line in data.splitlines()[:-1]]
     gaps = [b - a - 1 for a, b in pairwise(numbers) if b > a + 1]

@@ -7,6 +7,7 @@ import signal
 import struct
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -38,12 +39,15 @@ BLOCKS = [encode("slow", 1, seq, (0, seq, 0, (seq,))) for seq in range(50)]
 
 
 class Board:
-    """The board's end of a pseudo-terminal, as `port` for the host."""
+    """The board's end of a pseudo-terminal, as `port` for the host: a name of its own, since the
+    system soon gives the terminal's to another test."""
 
     def __init__(self) -> None:
         self._terminal, self._slave = os.openpty()
         tty.setraw(self._slave)
-        self.port = os.ttyname(self._slave)
+        self._folder = tempfile.TemporaryDirectory()
+        self.port = str(Path(self._folder.name, "port"))
+        Path(self.port).symlink_to(os.ttyname(self._slave))
         self.plugged = True
 
     def send(self, data: bytes) -> None:
@@ -56,6 +60,7 @@ class Board:
 
     def unplug(self) -> None:
         if self.plugged:
+            self._folder.cleanup()
             os.close(self._terminal)
             os.close(self._slave)
             self.plugged = False
