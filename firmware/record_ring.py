@@ -17,11 +17,10 @@ SLOTS = 1280  # records; the same 40 s have 1070
 
 
 def pages_that_fit():
-    gc.collect()
-    try:
-        return max(min(PAGES, (gc.mem_free() - ROOM) // PAGE), 1)
-    except AttributeError:  # not MicroPython
+    if not hasattr(gc, "mem_free"):  # not MicroPython
         return PAGES
+    gc.collect()
+    return max(min(PAGES, (gc.mem_free() - ROOM) // PAGE), 1)
 
 
 class RecordRing:

@@ -52,7 +52,8 @@ def _filter(state: FilterState) -> str:
         " over the shift."
         if state.measured_by == "filter"
         else (
-            " over the shift; without a sensor in the tank, filter, spoil and leaks are one in it."
+            " over the shift; without a sensor in the tank, filter and leaks are one in it, and "
+            "spoil where the nozzle was never in clean air."
         )
     )
     if state.forecast is not None and state.growth > state.growth_u95:

@@ -11,10 +11,12 @@ residuals (from memory); the tests simulate the case.
 """
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 WINSOR: Final = 3.0  # standard deviations: what is further off is counted as so far
 GREATEST: Final = 0.97  # sum of the coefficients: a level of its own is kept apart
+BEND: Final = 2  # samples
 
 
 class Level:
@@ -86,3 +88,12 @@ class Level:
         """Standard uncertainty of a mean over so long."""
         a, b, new = self.foretold()
         return min(new / (1 - a - b) / math.sqrt(max(seconds / self._step_s, 1.0)), self.scatter)
+
+
+def bends(values: Sequence[float]) -> list[float]:
+    """How far each value lies off the line between those BEND before and behind: unevenness that
+    no drift shows in."""
+    return [
+        abs(values[i] - 2 * values[i + BEND] + values[i + 2 * BEND])
+        for i in range(len(values) - 2 * BEND)
+    ]

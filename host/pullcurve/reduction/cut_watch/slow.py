@@ -200,10 +200,12 @@ class SlowLoss:
 
     def _filter(self) -> Finding | None:
         time_s, values = self._resistances()
+        rise = None
         if self.has_tank:
             found, certain, looks = strongest(time_s, values, 1.0, LEAST_FILTER), CERTAIN, LOOKS
         else:
-            found, certain, looks = self._path_rise(), CERTAIN_PATH_UP, LOOKS_PATH_UP
+            found = rise = self._path_rise()
+            certain, looks = CERTAIN_PATH_UP, LOOKS_PATH_UP
         if found is None or found.certain < certain or found.change < LEAST_PATH_UP:
             return None
         return Finding(
@@ -212,7 +214,7 @@ class SlowLoss:
             math.expm1(found.change),
             math.exp(found.change) * found.change_u,
             found.sure(looks),
-            forecast=self._forecast(time_s, values),
+            forecast=self._forecast(time_s, values, rise),
             measured_by="filter" if self.has_tank else "path",
         )
 
@@ -295,17 +297,18 @@ class SlowLoss:
         time_s, values = self._resistances()
         if len(values) < 12:
             return None
-        whole = slope(time_s, values) if self.has_tank else self._path_rise()
-        return None if whole is None else (whole, self._forecast(time_s, values))
+        if self.has_tank:
+            return slope(time_s, values), self._forecast(time_s, values, None)
+        rise = self._path_rise()
+        return None if rise is None else (rise, self._forecast(time_s, values, rise))
 
-    def _forecast(self, time_s: Array, values: Array) -> Forecast | None:
+    def _forecast(self, time_s: Array, values: Array, rise: Slope | None) -> Forecast | None:
         """When the loss reaches the limit if it goes on as in the later half of the run; without
-        a sensor in the tank, as it did as far as spoil has no share in it."""
+        a sensor in the tank, by the path's rise as far as spoil has no share in it."""
         if self._reference is None or len(values) < 12:
             return None
         mass, temperature, tap, openness = self._reference
         first = float(np.exp(values[:12]).mean())
-        rise = None if self.has_tank else self._path_rise()
         if rise is not None:
             line, now = rise.times(first), first * math.exp(rise.change)
         else:

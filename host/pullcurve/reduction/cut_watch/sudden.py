@@ -16,7 +16,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Final
 
-from pullcurve.reduction.cut_watch.noise import Level
+from pullcurve.reduction.cut_watch.noise import BEND, Level, bends
 from pullcurve.reduction.cut_watch.path import rise_for
 from pullcurve.reduction.cut_watch.run_length import cusum_limit
 from pullcurve.reduction.cut_watch.samples import SAMPLE_S
@@ -55,7 +55,6 @@ WORK_TOLD_S: Final = 20.0  # after which what was taken for a clog is the load, 
 CERTAIN_LOSS: Final = 0.2  # of the flow: no spoil that is still carried takes it (judgement)
 CLEAN_ROUGHNESS: Final = 0.025  # of ln resistance: its bend over two seconds, the median, at most
 ROUGHER: Final = 2.5
-BEND: Final = 2  # samples
 # Hose off: of the clean path so much is left; where that was never seen, of the loaded one, so
 # much (judgement).
 LEFT_OF_CLEAN, LEFT_OF_LOADED = 0.78, 0.4
@@ -226,7 +225,7 @@ class SuddenLoss:
         if self.level.known_s >= LEVEL_S:
             self._carry(math.exp(self.level.level))
         if len(self._recent) >= 2 * BEND + 1:
-            self._calm.append(_bends([x for _, x in self._recent])[-1])
+            self._calm.append(bends([x for _, x in self._recent])[-1])
         if len(self._calm) == self._calm.maxlen:
             self._roughness = _median(list(self._calm))
             self._worked |= self._roughness > CLEAN_ROUGHNESS
@@ -265,17 +264,16 @@ class SuddenLoss:
 
     def _judge(self, values: list[float]) -> None:
         last = values[-SMOOTH_SAMPLES:]
-        bends = _bends(last)
         held = max(last) - min(last) < EVEN and _median(last) < self._lightest + EVEN
-        if held and EVENER * max(bends) < self._roughness:
+        if held and EVENER * max(bends(last)) < self._roughness:
             self._clean = math.exp(_median(last))
             self._seen = (self._clean, math.exp(self.base))
             return
         if self._low < LIGHTER_SAMPLES:
             return
-        bends = _bends(values)
-        half = len(bends) // 2
-        rough = min(_median(bends[:half]), _median(bends[half:]))  # an edge is rough in one half
+        bent = bends(values)
+        half = len(bent) // 2
+        rough = min(_median(bent[:half]), _median(bent[half:]))  # an edge is rough in one half
         if LIKE_SPOIL * rough > self._roughness:
             if not self.loaded(max(values)):
                 self._clean = math.nan  # it was none: spoil runs there
@@ -306,8 +304,8 @@ class SuddenLoss:
 
     def _rougher(self, since_s: float) -> bool:
         """Whether it has been more uneven than before, since then."""
-        bends = _bends([x for t, x in self._recent if t > since_s])
-        return bool(bends) and _median(bends) > ROUGHER * self._roughness
+        bent = bends([x for t, x in self._recent if t > since_s])
+        return bool(bent) and _median(bent) > ROUGHER * self._roughness
 
     def _begin_work(self, level: float) -> None:
         self._worked = True
@@ -357,14 +355,6 @@ class SuddenLoss:
         self._was_clean = False
         self._left, self._sum = left, 0.0
         return [Sudden("hose_off", began - SAMPLE_S, last[-1][1] - self.base, self._mean_u())]
-
-
-def _bends(values: list[float]) -> list[float]:
-    """How far each value lies off the line between those BEND before and behind."""
-    return [
-        abs(values[i] - 2 * values[i + BEND] + values[i + 2 * BEND])
-        for i in range(len(values) - 2 * BEND)
-    ]
 
 
 def _median(values: list[float]) -> float:

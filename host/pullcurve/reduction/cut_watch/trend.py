@@ -18,6 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri, stdtr
 
+from pullcurve.reduction.cut_watch.noise import bends
+
 POINT_S: Final = 10.0
 WINDOWS: Final = (12, 18, 27, 40, 60, 90, 135, 200, 300)  # points; and all of them
 MOST_POINTS: Final = 600  # then two and two become one
@@ -29,9 +31,9 @@ FLOOR: Final = 0.0015  # scatter of a point that no residual shows
 LIKELY_STEP, CLEAR_STEP = 8.0, 25.0
 STEP_ENDS: Final = 3  # points that lie before and behind a step, at least
 LEAST_LASTING: Final = 12  # points
-# Visits to clean running between stretches of work: samples of one, at least and at most; how far
-# one lies off the line between those a second before and behind, by the median, where no spoil
-# scatters; how much visits differ for no reason, and how sure that is (judgement).
+# Visits to clean running between stretches of work: samples of one, at least and at most; the
+# median of its bends, at most, where no spoil scatters; how much visits differ for no reason, and
+# how sure that is (judgement).
 VISIT_LEAST, VISIT_MOST, VISIT_GAP_S = 12, 240, 1.5
 VISIT_ROUGHNESS: Final = 0.012
 VISIT_SCATTER, VISITS_KNOWN = 0.005, 8
@@ -73,10 +75,7 @@ class Slope:
 
 def slope(time_s: Array, values: Array) -> Slope:
     """The line through a window's points; three at least."""
-    x = time_s - time_s.mean()
-    spread = float(x @ x)
-    rate = float(x @ values) / spread
-    left = values - values.mean() - rate * x
+    rate, left, spread = _line(time_s, values)
     count = len(values)
     variance = float(left @ left) / (count - 2)
     phi = 0.0
@@ -89,6 +88,14 @@ def slope(time_s: Array, values: Array) -> Slope:
     return Slope(
         float(time_s[0]), float(time_s[-1]), rate * length, float(scatter_u) * length, freedom
     )
+
+
+def _line(time_s: Array, values: Array) -> tuple[float, Array, float]:
+    """Least squares: rate, residuals, and the squares of time about its mean."""
+    x = time_s - time_s.mean()
+    spread = float(x @ x)
+    rate = float(x @ values) / spread
+    return rate, values - values.mean() - rate * x, spread
 
 
 def steady(time_s: Array, values: Array, sign: float) -> bool:
@@ -131,10 +138,7 @@ def of_visits(time_s: Array, values: Array) -> Slope | None:
     from a judgement, which counts as VISITS_KNOWN of them."""
     if len(values) < 2:
         return None
-    x = time_s - time_s.mean()
-    spread = float(x @ x)
-    rate = float(x @ values) / spread
-    left = values - values.mean() - rate * x
+    rate, left, spread = _line(time_s, values)
     freedom = len(values) - 2 + VISITS_KNOWN
     variance = (float(left @ left) + VISITS_KNOWN * VISIT_SCATTER**2) / freedom
     length_s = float(time_s[-1] - time_s[0])
@@ -164,8 +168,8 @@ def best_step(time_s: Array, values: Array) -> tuple[int, float]:
     """Where one step fits best, and how much better than a line: n ln of the ratio of their sums
     of squared residuals, twice the logarithm of their ratio of likelihoods (white scatter)."""
     count = len(values)
-    off, x = values - values.mean(), time_s - time_s.mean()
-    line = float(off @ off) - float(x @ off) ** 2 / float(x @ x)
+    off, left = values - values.mean(), _line(time_s, values)[1]
+    line = float(left @ left)
     before = np.arange(STEP_ENDS, count - STEP_ENDS + 1)
     gained = np.cumsum(off)[before - 1] ** 2 * count / (before * (count - before))
     best = int(np.argmax(gained))
@@ -280,8 +284,7 @@ class Visits:
     def _close(self) -> None:
         if len(self._stay) >= VISIT_LEAST:
             time_s, values = np.array(self._stay).T
-            bends = values[:-4] - 2 * values[2:-2] + values[4:]
-            if np.median(np.abs(bends)) < VISIT_ROUGHNESS:
+            if np.median(bends(values.tolist())) < VISIT_ROUGHNESS:
                 self.take(time_s, values)
         self._stay.clear()
 
