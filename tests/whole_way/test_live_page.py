@@ -215,6 +215,13 @@ def test_twenty_viewers_at_once(tmp_path: Path) -> None:
     assert heard == [60] * 20
 
 
+LISTEN = """() => {
+  const told = document.getElementById("told");
+  window.heard = [];
+  new MutationObserver(() => heard.push(told.textContent)).observe(told, { childList: true });
+}"""
+
+
 def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path) -> None:
     rig = load_rig(ROOT / "hardware/rigs/clean_pipe.toml")
     source = Gated(f"replay:{CUT}@20", until_s=215, look_s=108)
@@ -223,6 +230,7 @@ def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path)
         opened(chromium, watch.address, PHONE) as page,
     ):
         assert page.is_hidden("#guide")
+        page.evaluate(LISTEN)
         source.go.set()
         wait(page, lambda: "CLOG" in page.inner_text("#alarms"))
         assert "Lift the nozzle" in page.inner_text("#alarms")
@@ -235,6 +243,9 @@ def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path)
         assert "Lift the nozzle" not in page.inner_text("#alarms")
         assert "CLOG: over" in page.inner_text("#alarms")
         assert "FILTER" in page.inner_text("#alarms")
+        # The guide is put away: a screen reader does not hear of its steps either.
+        assert "Settled" in page.evaluate("heard.join()")
+        assert "Zero taken" not in page.evaluate("heard.join()")
         check_access(page)
         page.click("#all-seen")
         wait(page, lambda: page.locator("#alarms .alarm").count() == 1)

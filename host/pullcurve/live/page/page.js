@@ -89,7 +89,7 @@ const topics = {
 const guide = new Guide(at("guide"), at("guide-back"), send, showReport);
 topics.guide = (said) => {
   guide.show(said);
-  announce("guide", said.step + said.title, `${said.title}. ${said.do}`);
+  if (!guide.away) announce("guide", said.step + said.title, `${said.title}. ${said.do}`);
 };
 
 let past = [];
