@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from pullcurve.live.words import Check
 from pullcurve.reduction.cut_watch.events import Event
@@ -10,7 +11,8 @@ from pullcurve.report.cut_words import said
 
 @dataclass(frozen=True)
 class Alarm:
-    """`key` tells it from all others; `over`: it has ended, and waits only to be seen."""
+    """`key` tells it from all others. What has ended waits only to be seen: it is over, or it
+    stays and is taken as the new level."""
 
     key: str
     title: str
@@ -19,7 +21,7 @@ class Alarm:
     actions: tuple[str, ...] = ()
     caution: str = ""
     seen: bool = False
-    over: bool = False
+    ended: Literal["", "over", "stays"] = ""
 
 
 def of_cut(event: Event) -> Alarm:
@@ -32,7 +34,7 @@ def of_cut(event: Event) -> Alarm:
         f"{words.since}; {words.certainty}",
         words.try_this,
         words.caution,
-        over=event.end_s is not None,
+        ended="stays" if event.stays else "" if event.end_s is None else "over",
     )
 
 
@@ -57,7 +59,7 @@ class Alarms:
 
     def standing(self, checks: Iterable[Check]) -> Sequence[Alarm]:
         """All alarms: of the cut first, the newest first."""
-        for key in [key for key, alarm in self._of_cut.items() if alarm.over]:
+        for key in [key for key, alarm in self._of_cut.items() if alarm.ended]:
             if key in self._seen:
                 del self._of_cut[key]
         spoilt = [check for check in checks if check.grade == "spoilt"]

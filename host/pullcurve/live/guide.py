@@ -318,11 +318,13 @@ class Guide:
             higher = (round(share * self._rated_rpm, -1) for share in SHARES[:-1])
             lowest = speeds[-1] * (1 + APART) if speeds else 0.0
             return f"{next((rpm for rpm in higher if rpm > lowest), self._rated_rpm):.0f}"
-        gaps = [(high - low, low, high) for low, high in pairwise(speeds)]
-        if not gaps:
+        held = [min(speed, self._rated_rpm) for speed in speeds]
+        if not held:
             return ""
-        _, low, high = max(gaps)
-        return f"{min(round((low + high) / 2, -1), self._rated_rpm):.0f}"
+        # The middle of the widest gap, of which one may lie under the only speed that was held.
+        gaps = pairwise(sorted([SHARES[0] * held[-1], *held]))
+        low, high = max(gaps, key=lambda gap: gap[1] - gap[0])
+        return f"{round((low + high) / 2, -1):.0f}"
 
     def _distinct(self) -> int:
         """Holds at clearly different speeds."""

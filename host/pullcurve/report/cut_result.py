@@ -47,7 +47,7 @@ class CutEvent(Frozen):
     places: tuple[Literal["A", "B", "C"], ...] = Field(description="where a leak may be")
     measured_by: str
     forecast: FilterForecast | None
-    note: str
+    stays: bool = Field(description="it ended as it was: taken as the new level")
 
 
 class FilterState(Frozen):
@@ -141,7 +141,7 @@ def _event(event: Event) -> CutEvent:
         places=event.places,
         measured_by=event.measured_by,
         forecast=_forecast(event.forecast),
-        note=event.note,
+        stays=event.stays,
     )
 
 

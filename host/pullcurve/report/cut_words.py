@@ -36,6 +36,10 @@ def said(event: Event | CutEvent) -> Said:
     """All that is said of an alarm, in words."""
     words = _words()[event.kind]
     what = words["what"]
+    if event.stays:
+        what = f"{what} {words['stays']}"
+    elif event.end_s is not None:
+        what = words["over"]
     if event.kind == "filter_loading" and event.measured_by == "path":
         what = words["what_without_tank_sensor"]
     if event.kind == "leak" and event.places == ("C",):

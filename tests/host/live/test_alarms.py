@@ -11,7 +11,7 @@ CLOG = Alarm("cut 1", "CLOG", "The flow is down.", "since 3:05")
 
 
 def told(alarms: Alarms, *checks: Check) -> list[tuple[str, bool, bool]]:
-    return [(alarm.title, alarm.seen, alarm.over) for alarm in alarms.standing(checks)]
+    return [(alarm.title, alarm.seen, bool(alarm.ended)) for alarm in alarms.standing(checks)]
 
 
 def test_a_spoilt_check_is_an_alarm_while_it_lasts_and_anew_when_it_comes_again() -> None:
@@ -28,7 +28,7 @@ def test_an_alarm_of_the_cut_that_is_over_waits_until_it_was_seen() -> None:
     alarms = Alarms()
     alarms.tell(CLOG)
     assert told(alarms) == [("CLOG", False, False)]
-    alarms.tell(replace(CLOG, over=True))
+    alarms.tell(replace(CLOG, ended="over"))
     assert told(alarms) == [("CLOG", False, True)]
     seen = alarms.see("cut 1")
     assert seen is not None
@@ -42,6 +42,6 @@ def test_one_that_was_seen_stays_until_it_is_over() -> None:
     alarms.tell(CLOG)
     alarms.see("cut 1")
     assert told(alarms, GONE) == [("CLOG", True, False), ("Board", False, False)]
-    alarms.tell(replace(CLOG, over=True))
+    alarms.tell(replace(CLOG, ended="over"))
     assert told(alarms) == []
     assert alarms.see("never heard of") is None

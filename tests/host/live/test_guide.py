@@ -119,8 +119,10 @@ def test_no_step_is_above_the_rated_speed_or_at_one_that_was_held(
             (target,) = map(float, re.findall(r"\d+", card.do))
             assert max(speeds) < target < rated_rpm + 0.5
         elif card.step == "next_between":
-            for target in map(float, re.findall(r"\d+", card.do)):  # with two holds and more
-                assert min(speeds) - 5 <= target <= min(max(speeds) + 5, rated_rpm + 0.5)
+            (target,) = map(float, re.findall(r"\d+", card.do))
+            top = min(max(speeds), rated_rpm)
+            assert min(0.6 * top, *speeds) - 5 <= target < 0.96 * top + 5
+            assert all(abs(target - speed) > 0.03 * top - 5 for speed in speeds)
 
 
 def test_another_sweep_begins_when_the_engine_starts_again() -> None:

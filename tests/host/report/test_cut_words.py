@@ -1,5 +1,7 @@
 """Every alarm has its words: what, what to try, and a caution."""
 
+import re
+from dataclasses import replace
 from typing import get_args
 
 import pytest
@@ -22,6 +24,23 @@ def test_every_alarm_says_what_since_how_sure_and_what_to_try(
     assert words.try_this
     assert words.caution
     assert len(words.short) <= 8
+
+
+@pytest.mark.parametrize("kind", ["clog", "hose_off", "speed_sag", "slow_nozzle"])
+def test_what_has_ended_is_told_in_the_past(kind: Kind) -> None:
+    lasting = Event(1, kind, 62.0, 65.5, None, 0.123, 0.02, 0.97)
+    over = said(replace(lasting, end_s=80.0)).what
+    assert re.search(r"\b(was|came)\b", over)
+    assert not re.search(r"\b(is|are|comes|sits|pulls)\b", over.split("at best")[0])
+    assert over != said(lasting).what
+
+
+@pytest.mark.parametrize("kind", ["clog", "hose_off", "speed_sag"])
+def test_what_stays_is_told_as_it_was_with_how_it_is_taken(kind: Kind) -> None:
+    lasting = Event(1, kind, 62.0, 65.5, None, 0.123, 0.02, 0.97)
+    stays = said(replace(lasting, end_s=900.0, stays=True)).what
+    assert stays.startswith(said(lasting).what)
+    assert "is taken as" in stays
 
 
 def test_a_forecast_names_its_limit_and_interval() -> None:

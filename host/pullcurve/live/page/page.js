@@ -107,17 +107,17 @@ function showAlarms(alarms) {
   for (const alarm of alarms) {
     let shown = [...box.children].find(({ dataset }) => dataset.key === alarm.key);
     if (!shown) box.prepend(shown = makeAlarm(alarm));
-    write(shown.querySelector("h2"), `■ ${alarm.title}${alarm.over ? ": over" : ""}`);
+    write(shown.querySelector("h2"), `■ ${alarm.title}${alarm.ended && `: ${alarm.ended}`}`);
     write(shown.querySelector("p"), alarm.what);
     write(shown.querySelector(".since"), alarm.since);
     const button = shown.querySelector("button");
     button.hidden = alarm.seen;
     shown.classList.toggle("seen", alarm.seen);
-    shown.classList.toggle("over", alarm.over);
+    shown.classList.toggle("over", alarm.ended === "over");
   }
-  past = alarms.filter(({ over, seen }) => over && !seen);
+  past = alarms.filter(({ ended, seen }) => ended && !seen);
   at("all-seen").hidden = past.length < 2;
-  write(at("all-seen"), `Seen: all ${past.length} that are over`);
+  write(at("all-seen"), `Seen: all ${past.length} that have ended`);
   siren.wanted = alarms.some(({ seen }) => !seen);
 }
 

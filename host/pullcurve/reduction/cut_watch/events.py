@@ -28,7 +28,7 @@ class Event:
     no sensor is in the tank.
     `sure` is the probability that the change is none of the scatter's. `places`: where a leak
     may be, as far as the sensors tell. `seen_afterwards`: found when the whole log was gone
-    through, not live.
+    through, not live. `stays`: it ended as it was, and is taken as the new level.
     """
 
     number: int
@@ -42,5 +42,5 @@ class Event:
     places: tuple[Place, ...] = ()
     forecast: Forecast | None = None
     measured_by: str = ""
-    note: str = ""
+    stays: bool = False
     seen_afterwards: bool = False

@@ -129,7 +129,7 @@ class Watch:
             self._end(self._sudden_open(), change.start_s)
             self._air.clear()
         elif change.what == "stays":
-            self._end(self._sudden_open(), change.start_s, "it stays: taken as the new level")
+            self._end(self._sudden_open(), change.start_s, stays=True)
             self.throttle.hold_here()  # the governor gives way to the load
         else:
             kind: Kind = "clog" if change.what == "clog" else "hose_off"
@@ -193,7 +193,7 @@ class Watch:
         elif sag < BACK * SAG:
             self._end("speed_sag", time_s)
         elif time_s - self.events[self._open["speed_sag"]].spoken_s > SAG_LASTS_S:
-            self._end("speed_sag", time_s, "it stays: taken as the speed that is meant")
+            self._end("speed_sag", time_s, stays=True)
             self._hold_here()
 
     def _hold_here(self) -> None:
@@ -269,10 +269,10 @@ class Watch:
         self.events.append(event)
         self._news.append(event)
 
-    def _end(self, key: str, time_s: float, note: str = "") -> None:
+    def _end(self, key: str, time_s: float, *, stays: bool = False) -> None:
         place = self._open.pop(key, None)
         if place is not None:
-            ended = replace(self.events[place], end_s=round(time_s, 2), note=note)
+            ended = replace(self.events[place], end_s=round(time_s, 2), stays=stays)
             self.events[place] = ended
             self._news.append(ended)
 
