@@ -230,6 +230,11 @@ def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
         share = now.lost / (now.lost + now.received)
         words = f"{count(now.received)} arrived, {count(now.lost)} are missing"
         words += f" ({percent(share)})." if now.lost else "."
+        if now.memory_s is not None:
+            words += (
+                f" The board keeps its last {now.memory_s} s: what a longer time without a link "
+                "takes is lost."
+            )
         if share > LOST_SHARE:
             yield Check("Records", "doubt", words, "Use a shorter cable, away from the ignition.")
         else:

@@ -71,6 +71,7 @@ class Now:
     troubles: tuple[Trouble, ...] = ()
     received: int = 0  # records, since the beginning
     lost: int = 0
+    memory_s: int | None = None  # that the board keeps, where it is less than it should
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,7 @@ class Latest:
         self._decoder = Decoder()
         self._blocks: deque[dict[str, int]] = deque(maxlen=SHOWN)
         self._place = (-1, -1)  # boot and number of the newest block
+        self._memory_s: int | None = None
         self._header: Header | None = None
         self._basis: _Basis | None = None
         self._first: Received | None = None
@@ -107,7 +109,11 @@ class Latest:
             self._assembler.add(received)
         fresh = False
         for event in self._decoder.feed(received.data):
-            if not isinstance(event, Record) or event.kind != "block":
+            if not isinstance(event, Record):
+                continue
+            if event.kind == "event":
+                self._note_memory(named(event))
+            if event.kind != "block":
                 continue
             if event.boot == self._place[0] and event.seq <= self._place[1]:
                 continue  # asked for again: it belongs to the minute, and not to the second
@@ -116,6 +122,12 @@ class Latest:
             self._newest = received.host_time
             fresh = True
         return fresh
+
+    def _note_memory(self, event: dict[str, Any]) -> None:
+        if event["code"] == "start":
+            self._memory_s = None
+        elif event["code"] == "short_memory":
+            self._memory_s = event["value"]
 
     def reading(self) -> Reading | None:
         """The newest second in numbers; None before the first block and the first header."""
@@ -182,7 +194,12 @@ class Latest:
                 )
             log = Log(Path("live.runlog"), [self._first])
             run = reduce_run(log, records, self._rig)
-            now = replace(self._now(run), received=records.received, lost=records.lost)
+            now = replace(
+                self._now(run),
+                received=records.received,
+                lost=records.lost,
+                memory_s=self._memory_s,
+            )
         except (LogError, RigError) as fault:
             self._basis = None
             return Now("no flow", 0.0, str(fault))

@@ -102,3 +102,11 @@ def test_a_point_without_a_flow_is_in_the_table_and_says_why() -> None:
     hour = curve_words(Reduced((POINT,), whole=False), US)
     assert hour["points"][0]["name"] == "12:00:00"
     assert hour["caption"].startswith("The last hour: 1 settled point.")
+
+
+def test_a_board_that_keeps_less_than_it_should_is_told_beside_what_arrived() -> None:
+    def told(now: Now) -> str:
+        return next(check.words for check in checks(now, None, WAY, US) if check.name == "Records")
+
+    assert "keeps" not in told(SETTLED)
+    assert "keeps its last 29 s" in told(replace(SETTLED, memory_s=29))

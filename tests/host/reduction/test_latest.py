@@ -19,6 +19,7 @@ from pullcurve.rig.loading import load_rig
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.sources import Received
+from record_format import encode
 
 ROOT = Path(__file__).parents[3]
 UNTIL_S = 178.0  # three holds and the second zero
@@ -108,3 +109,16 @@ def test_before_anything_comes_it_says_so() -> None:
     latest = Latest(load_rig(RIG))
     assert latest.reading() is None
     assert "Nothing has come" in latest.look().fault
+
+
+def test_a_board_of_short_memory_is_known_until_one_starts_that_says_nothing_of_it() -> None:
+    log = read_log(ROOT / "sample_logs/healthy_sweep.runlog")
+    latest = Latest(load_rig(RIG))
+    for received in log.received[:300]:
+        latest.add(received)
+    assert latest.look().memory_s is None
+    last = log.received[299]
+    for told, known in (("short_memory", 29), ("start", None)):
+        event = encode("event", 1, 1_000_000, (0, told, "", 29, ""))
+        latest.add(last._replace(data=event))
+        assert latest.look().memory_s == known
