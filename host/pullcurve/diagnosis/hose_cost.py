@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pullcurve.diagnosis.comparison import COVERAGE, Pair, columns_of
 from pullcurve.diagnosis.evidence import DRY_AIR_GAS_CONSTANT
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
-from pullcurve.diagnosis.verdict import Interval
+from pullcurve.diagnosis.verdict import Interval, interval
 from pullcurve.physics.blower import slip_multiple
 from pullcurve.reduction.run import Run
 
@@ -161,12 +161,7 @@ def _parts(
     intake = intake * (1 + normal(MODEL))
     metered = with_hose + on_port * normal(ratio_u)
     return (
-        _interval(on_port - intake),
-        _interval(intake - metered),
-        _interval((intake - metered) / intake),
+        interval(on_port - intake),
+        interval(intake - metered),
+        interval((intake - metered) / intake),
     )
-
-
-def _interval(draws: Array) -> Interval:
-    low, high = np.quantile(draws, [0.025, 0.975])
-    return Interval(float(draws.mean()), float(low), float(high))

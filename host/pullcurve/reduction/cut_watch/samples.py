@@ -14,6 +14,8 @@ import numpy as np
 from pullcurve.errors import LogError
 from pullcurve.reduction import channels, transfer
 from pullcurve.reduction.cut_watch.quick_flow import UNKNOWN_HUMIDITY, QuickFlow
+from pullcurve.reduction.speed import STOPPED_S
+from pullcurve.reduction.zeros import RUN_DOWN_S
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.sources import Received
@@ -22,10 +24,8 @@ from pullcurve.wire.header import Header, HeaderAssembler, Sensor, named
 from record_format import OK
 
 SAMPLE_S = 0.5
-STOPPED_S = 2.0  # without an edge
 RESTARTED = 50  # sequence numbers back: the board began anew
 FRESH_S = 3.0  # a slow reading serves so long
-RUN_DOWN_S = 4.0  # after the last edge, before the sensor's zero is taken
 TYPED_K = 293.15
 GREATEST_OFFSET_PA = 500.0  # between two absolute sensors that stand in the same air
 LOST_BETWEEN = 0.3  # of the differential pressure, from the tap to a sensor at the blower
