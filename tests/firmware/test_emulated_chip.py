@@ -7,6 +7,7 @@ speed.
 """
 
 import asyncio
+import json
 import os
 from collections.abc import Callable
 from itertools import pairwise
@@ -17,7 +18,7 @@ from sampling_checks import statistics
 
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
-from pullcurve.bench.world import PINS, World
+from pullcurve.bench.world import PINS, World, board_json
 from pullcurve.wire.decoder import Decoder, Record
 from pullcurve.wire.header import HeaderAssembler, named
 from record_format import OK, again
@@ -50,24 +51,28 @@ class Wiring:
 
     def attach(self, chip) -> None:
         self._chip = chip
-        bus = chip.i2c[0]
-        bus.on_connect = lambda address, mode: self._connect(bus, address, int(mode))
+        self._attach_bus(0)
+        self._attach_bus(1)
+        for pin in PINS.values():
+            chip.gpio[pin].set_input_value(True)
+        self._happenings = iter(self._world.happenings(0, 10**7))
+        self._at_next_edge()
+
+    def _attach_bus(self, number: int) -> None:
+        bus = self._chip.i2c[number]
+        bus.on_connect = lambda address, mode: self._connect(bus, number, address, int(mode))
         bus.on_write_byte = lambda byte: self._take(bus, byte)
         bus.on_read_byte = lambda _more: bus.complete_read(next(self._answer))
         bus.on_stop = lambda: self._stop(bus)
-        self.pin = chip.gpio[PINS["blower_shaft"]]
-        self.pin.set_input_value(True)
-        self._happenings = iter(self._world.happenings(0, 10**7))
-        self._at_next_edge()
 
     def _now_us(self) -> int:
         return int(self._chip.clock.nanos / 1000)
 
     def _transact(self, data: bytes, length: int) -> bytes | None:
-        return self._world.transact(self._now_us(), 0, self._address, data, length)
+        return self._world.transact(self._now_us(), *self._place, data, length)
 
-    def _connect(self, bus, address: int, mode: int) -> None:
-        self._address = address
+    def _connect(self, bus, number: int, address: int, mode: int) -> None:
+        self._place = (number, address)
         there = self._transact(b"", 0) is not None
         if there and mode == 1:
             # The bus asks for one byte at a time; the longest read of any driver is 26.
@@ -90,30 +95,31 @@ class Wiring:
 
     def _at_next_edge(self) -> None:
         at_us, pin = next(self._happenings, (0, 0))
-        if pin == PINS["blower_shaft"]:
-            self._after(max(at_us - self._now_us(), 0), self._fall)
+        if pin in PINS.values():
+            self._after(max(at_us - self._now_us(), 0), lambda: self._fall(pin))
 
-    def _fall(self) -> None:
-        self.pin.set_input_value(False)
-        self._after(LOW_US, self._rise)
-
-    def _rise(self) -> None:
-        self.pin.set_input_value(True)
+    def _fall(self, pin: int) -> None:
+        self._chip.gpio[pin].set_input_value(False)
+        self._after(LOW_US, lambda: self._chip.gpio[pin].set_input_value(True))
         self._at_next_edge()
 
 
-def file_system(folder: Path) -> Path:
-    """The firmware's folder as the image of a board's flash."""
+def file_system(folder: Path, **others: str) -> Path:
+    """The firmware's folder, some files of it replaced, as the image of a board's flash."""
     littlefs = pytest.importorskip("littlefs")
     # MicroPython's littlefs and this one agree on version 2.0 on the disk.
     flash = littlefs.LittleFS(
         block_size=BLOCK_SIZE, block_count=BLOCK_COUNT, disk_version=0x00020000
     )
     flash.mkdir("lib")
-    for file in sorted(FIRMWARE.rglob("*")):
-        if file.suffix in (".py", ".json"):
-            with flash.open(file.relative_to(FIRMWARE).as_posix(), "wb") as copy:
-                copy.write(file.read_bytes())
+    files = {
+        file.relative_to(FIRMWARE).as_posix(): file.read_text(encoding="utf-8")
+        for file in sorted(FIRMWARE.rglob("*"))
+        if file.suffix in (".py", ".json")
+    }
+    for name, text in (files | others).items():
+        with flash.open(name, "wb") as copy:
+            copy.write(text.encode())
     image = folder / "flash.img"
     image.write_bytes(flash.context.buffer)
     return image
@@ -204,3 +210,25 @@ def test_main_py_runs_on_the_chip(tmp_path: Path) -> None:
     air = [named(r) for r in records if r.kind == "slow" and named(r)["sensor"] == 1]
     assert air
     assert all(record["status"] == OK and len(record["words"]) == 3 for record in air)
+
+
+SMALL_HEAP = """
+import gc
+gc.collect()
+ballast = bytearray(gc.mem_free() + gc.mem_alloc() - 192 * 1024)
+"""
+
+
+def test_forty_seconds_of_every_role_fit_a_heap_of_192_kib(tmp_path: Path) -> None:
+    scene = load_scenario(shipped_scenarios()["full_sensors"])
+    settings = json.dumps(board_json(scene) | {"bluetooth": True})  # whose file takes room too
+    flash = file_system(tmp_path, **{"boot.py": SMALL_HEAP, "board.json": settings})
+    wiring = Wiring(World(scene, simulate(scene)))
+    said = asyncio.run(listen(wiring, flash, lambda said: said.count(b"\nblock ") >= 9))
+
+    records = [event for event in Decoder().feed(said) if isinstance(event, Record)]
+    codes = {named(record)["code"] for record in records if record.kind == "event"}
+    assert "no_radio" in codes
+    assert "short_memory" not in codes
+    slow = [named(record) for record in records if record.kind == "slow"]
+    assert {each["sensor"]: each["status"] for each in slow} == dict.fromkeys(range(6), OK)
