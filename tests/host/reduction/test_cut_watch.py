@@ -2,6 +2,7 @@
 
 import binascii
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import get_args
 
 import pytest
@@ -101,9 +102,22 @@ def test_records_that_come_late_or_twice_change_nothing() -> None:
             again.append(each)
         if place % 101 == 100:
             again.append(log.received[place - 30])
+        if place > 1000:  # one behind the other, as after an outage
+            again.append(log.received[place - 900])
     watch, twice = watched(again, rig)
     assert twice == spoken
-    assert watch.samples.late > 100
+    assert watch.samples.late > 4000
+
+
+@pytest.mark.parametrize("hours", [-1, 1, 720])
+def test_a_step_of_the_hosts_clock_changes_nothing(hours: float) -> None:
+    log = read_log(SAMPLE)
+    rig = rig_of(log, None)
+    stepped = [
+        each._replace(host_time=each.host_time + timedelta(hours=hours)) if place > 2500 else each
+        for place, each in enumerate(log.received)
+    ]
+    assert watched(stepped, rig)[1] == watched(log.received, rig)[1]
 
 
 @pytest.mark.parametrize("position", ["port", "hose_end"])

@@ -21,10 +21,10 @@ from pullcurve.rig.models import Rig
 from pullcurve.sources import Received
 from pullcurve.wire.decoder import Decoder, Record
 from pullcurve.wire.header import Header, HeaderAssembler, Sensor, named
+from pullcurve.wire.sequence import SequenceCheck
 from record_format import OK
 
 SAMPLE_S = 0.5
-RESTARTED = 50  # sequence numbers back: the board began anew
 FRESH_S = 3.0  # a slow reading serves so long
 TYPED_K = 293.15
 GREATEST_OFFSET_PA = 500.0  # between two absolute sensors that stand in the same air
@@ -67,7 +67,8 @@ class Samples:
         self._headers = HeaderAssembler()
         self._header: Header | None = None
         self._sensors: dict[int, Sensor] = {}
-        self._boot = self._seq = -1
+        self._sequence = SequenceCheck()
+        self._start = self._seq = -1  # of the board, and the newest record's number in it
         self._clock = _Clock()
         self._shafts: dict[int, _Shaft] = {}
         self._roles: dict[int, str] = {}
@@ -99,20 +100,18 @@ class Samples:
         return found
 
     def _in_order(self, record: Record) -> bool:
-        if record.boot == self._boot and record.seq <= self._seq:
-            opens = record.kind == "event" and record.seq == 0
-            if not opens and record.seq > self._seq - RESTARTED:
-                self.late += 1
-                return False
+        start = self._sequence.accept(record)
+        if not start or (start == self._start and record.seq <= self._seq):
+            self.late += 1
+            return False
+        if start != self._start:
             self._clock.restart()
-        elif record.boot != self._boot:
-            self._clock.restart()
-        self._boot, self._seq = record.boot, record.seq
+        self._start, self._seq = start, record.seq
         return True
 
     def _take(self, record: Record, host_s: float) -> Sample | None:
         if record.kind == "block":
-            return self._block(named(record), host_s)
+            return self._block(named(record), record.seq, host_s)
         if record.kind == "slow":
             self._slow_record(named(record))
         elif record.kind == "shaft":
@@ -167,16 +166,12 @@ class Samples:
             if column is not None:
                 self._slow[column] = (float(series[0]), self._last_end_s)
 
-    def _block(self, values: dict[str, Any], host_s: float) -> Sample | None:
+    def _block(self, values: dict[str, Any], seq: int, host_s: float) -> Sample | None:
         header = self._header
         if header is None:
-            self._clock.begin(values["start_ticks"], host_s)
+            self._clock.begin(values["start_ticks"], seq, host_s)
             return None
-        times = self._clock.place(values, header, host_s)
-        if times is None:
-            self.late += 1
-            return None
-        start_s, end_s = times
+        start_s, end_s = self._clock.place(values, seq, header, host_s)
         self._shafts[0].add(values, header)
         gap_s = start_s - self._last_end_s
         sample = None
@@ -286,10 +281,12 @@ class _Mean:
 
 
 class _Clock:
-    """Board seconds since the first block, from wrapping ticks."""
+    """Board seconds since the first block, from wrapping ticks. As in `board_clock`, the host's
+    clock only chooses among the numbers of wraps for which records can be missing."""
 
     def __init__(self) -> None:
         self._ticks: int | None = None
+        self._seq = 0
         self._host_s = 0.0
         self._time_s = 0.0
         self._began = False
@@ -298,15 +295,15 @@ class _Clock:
         """The board has begun anew: its ticks say nothing of the time between."""
         self._ticks = None
 
-    def begin(self, ticks: int, host_s: float) -> None:
+    def begin(self, ticks: int, seq: int, host_s: float) -> None:
         """A block from before the header: time begins with it."""
         if not self._began:
-            self._began, self._ticks, self._host_s = True, ticks, host_s
+            self._began, self._ticks, self._seq, self._host_s = True, ticks, seq, host_s
 
     def place(
-        self, values: dict[str, Any], header: Header, host_s: float
-    ) -> tuple[float, float] | None:
-        """Start and end of a block; None for one from before the newest."""
+        self, values: dict[str, Any], seq: int, header: Header, host_s: float
+    ) -> tuple[float, float]:
+        """Start and end of a block."""
         ticks, tick_s = values["start_ticks"], header.tick_ns * 1e-9
         period = 1 << header.tick_bits
         heard_s = host_s - self._host_s
@@ -314,13 +311,13 @@ class _Clock:
             step_s = max(heard_s, values["length_ticks"] * tick_s) if self._began else 0.0
         else:
             ahead = (ticks - self._ticks) % period
-            if ahead > period // 2 and heard_s < period * tick_s / 4:
-                return None
-            turns = max(round((heard_s - ahead * tick_s) / (period * tick_s)), 0)
+            most_s = (seq - self._seq + 1) * header.block_us * 1e-6
+            most, turns = ((elapsed_s / tick_s - ahead) / period for elapsed_s in (most_s, heard_s))
+            turns = max(min(round(turns), math.floor(most)), 0)
             step_s = (ahead + turns * period) * tick_s
         self._began = True
         self._time_s += step_s
-        self._ticks, self._host_s = ticks, host_s
+        self._ticks, self._seq, self._host_s = ticks, seq, host_s
         return self._time_s, self._time_s + values["length_ticks"] * tick_s
 
 
