@@ -5,6 +5,7 @@ import signal
 import time
 from collections.abc import Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from multiprocessing import get_context
@@ -15,6 +16,7 @@ from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.reduction.cut_watch.shift import read_cut
+from pullcurve.reduction.keeping import Keeping
 from pullcurve.reduction.records import Assembler
 from pullcurve.reduction.run import Run, read_run, reduce_run
 from pullcurve.reduction.troubles import Trouble
@@ -27,9 +29,7 @@ from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import GrowingLog, Log
 
 KEPT_S = 3600.0  # more than any sweep takes, and reduced in some seconds
-ZERO_S = 8.0  # of a stretch with the engine off, to be kept longer
-ZERO_KEPT_S = 20.0
-MARGIN_S = 1.5  # kept beside a zero, so that its own ends are found again
+PIECE = 1 << 23  # bytes of a log at a time, about as much as an hour
 
 
 @dataclass(frozen=True)
@@ -95,40 +95,39 @@ class NewestHour:
 
     def __init__(self, path: Path, rig: Rig) -> None:
         self.path = path
-        self.whole = True
+        self.whole = True  # it was, when it was reduced last
         self._rig = rig
         self._growing = GrowingLog(path)
         self._assembler = Assembler()
+        self._keeping = Keeping(KEPT_S)
         self._log = Log(path)
-        self._zero_host_s = (math.inf, -math.inf)
 
     def reduce(self) -> Run:
         """Read what is new, and reduce. Raises PullcurveError when that is not possible yet."""
-        more = self._growing.more()
+        while not self._read_piece():
+            with suppress(PullcurveError):
+                self._reduce()
+        return self._reduce()
+
+    def _read_piece(self) -> bool:
+        """Whether it was the last one there is."""
+        more = self._growing.more(PIECE)
         for received in more.received:
             self._assembler.add(received)
         self._log.received = self._log.received or more.received[:1]
         self._log.host_records += more.host_records
         self._log.damaged += more.damaged
-        run = reduce_run(self._log, self._assembler.finish(str(self.path)), self._rig)
-        self._forget(run)
-        return run
+        return self._growing.is_at_end
 
-    def _forget(self, run: Run) -> None:
-        """What is older than KEPT_S, but for the newest zero that is long enough."""
-        offset_s, table = run.records.host_offset_s, run.zeros.table
-        long = table[table["end_s"] - table["start_s"] >= ZERO_S]
-        if len(long):
-            start_s, end_s = (
-                float(long[name].iloc[-1]) + offset_s for name in ("start_s", "end_s")
-            )
-            self._zero_host_s = (max(start_s, end_s - ZERO_KEPT_S) - MARGIN_S, end_s + MARGIN_S)
-        host_s = run.records.blocks["host_s"]
-        oldest_s = float(host_s.iloc[-1]) - KEPT_S
-        if oldest_s > host_s.iloc[0]:
-            self.whole = False
-            zero = self._zero_host_s
-            self._assembler.forget(lambda at_s: at_s >= oldest_s or zero[0] <= at_s <= zero[1])
+    def _reduce(self) -> Run:
+        records, self.whole = None, self._keeping.whole
+        try:
+            records = self._assembler.finish(str(self.path))
+            run = reduce_run(self._log, records, self._rig)
+            self._keeping.note_zeros(run.zeros.table, records)
+        finally:
+            self._keeping.forget(self._assembler, records)
+        return run
 
 
 _newest: NewestHour | None = None  # of the side process
@@ -140,7 +139,6 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
     try:
         if _newest is None or _newest.path != log:
             _newest = NewestHour(log, parse_rig(rig_text, rig_name))
-        whole = _newest.whole
         run = _newest.reduce()
     except PullcurveError as fault:
         return Reduced(fault=str(fault), seconds=time.perf_counter() - began_s)
@@ -160,7 +158,7 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
     return Reduced(
         points=points,
         troubles=tuple(run.troubles),
-        whole=whole,
+        whole=_newest.whole,
         seconds=time.perf_counter() - began_s,
     )
 

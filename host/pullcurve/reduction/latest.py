@@ -17,7 +17,8 @@ import pandas as pd
 from pullcurve.errors import LogError, RigError
 from pullcurve.reduction import flow, transfer
 from pullcurve.reduction.air_at_places import Surroundings, surroundings
-from pullcurve.reduction.records import JOIN_TICKS, Assembler, RunRecords
+from pullcurve.reduction.keeping import Keeping
+from pullcurve.reduction.records import JOIN_TICKS, Assembler
 from pullcurve.reduction.run import Run, measured_points, pressure_at, reduce_run
 from pullcurve.reduction.settled import LEAVE_S, STEP_S, Stretch
 from pullcurve.reduction.troubles import Number, Trouble
@@ -26,16 +27,12 @@ from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 from pullcurve.run_log.reading import Log
 from pullcurve.sources import Received
-from pullcurve.wire.decoder import Decoder, Record
 from pullcurve.wire.header import Header, named
 
 KEPT_S = 60.0  # of the run's newest part
-ZERO_S = 8.0  # of a stretch with the engine off, to be kept until the next one
-ZERO_KEPT_S = 20.0
 SHOWN = 10  # blocks that a reading is a mean of
 LEAST_FRESH = 5  # blocks of them with a reading
 MEASURED_S = 2.0  # over which the flow's uncertainty is taken
-MARGIN_S = 1.5  # kept beside a zero, so that its own ends are found again
 # What a minute tells as surely as a whole run.
 IMMEDIATE = ("tubes_reversed", "sensor_lost")
 CLIPPED_SHARE = 0.5  # of the blocks of MEASURED_S: chance piles up in fewer
@@ -92,33 +89,30 @@ class Latest:
         self._rig = rig
         self._lock = Lock()
         self._assembler = Assembler()
-        self._decoder = Decoder()
+        self._keeping = Keeping(KEPT_S)
         self._blocks: deque[dict[str, int]] = deque(maxlen=SHOWN)
-        self._place = (-1, -1)  # boot and number of the newest block
+        self._place = (-1, -1)  # of the newest block: the board's start, its number
         self._memory_s: int | None = None
         self._header: Header | None = None
         self._basis: _Basis | None = None
         self._first: Received | None = None
         self._newest: datetime | None = None
-        self._zero_host_s: tuple[float, float] | None = None
 
     def add(self, received: Received) -> bool:
         """Whether these bytes completed a block."""
         self._first = self._first or received
         with self._lock:
-            self._assembler.add(received)
+            records = self._assembler.add(received)
         fresh = False
-        for event in self._decoder.feed(received.data):
-            if not isinstance(event, Record):
+        for start, record in records:
+            if record.kind == "event":
+                self._note_memory(named(record))
+            if record.kind != "block":
                 continue
-            if event.kind == "event":
-                self._note_memory(named(event))
-            if event.kind != "block":
-                continue
-            if event.boot == self._place[0] and event.seq <= self._place[1]:
+            if start == self._place[0] and record.seq <= self._place[1]:
                 continue  # asked for again: it belongs to the minute, and not to the second
-            self._place = (event.boot, event.seq)
-            self._blocks.append(named(event))
+            self._place = (start, record.seq)
+            self._blocks.append(named(record))
             self._newest = received.host_time
             fresh = True
         return fresh
@@ -181,6 +175,7 @@ class Latest:
         """Reduce the newest minute."""
         if self._first is None:
             return Now("no flow", 0.0, "Nothing has come from a board yet.")
+        records = None
         try:
             with self._lock:
                 records = self._assembler.finish("the board's stream")
@@ -194,7 +189,8 @@ class Latest:
                 )
             log = Log(Path("live.runlog"), [self._first])
             run = reduce_run(log, records, self._rig)
-            now = replace(
+            self._keeping.note_zeros(run.zeros.table, records)
+            return replace(
                 self._now(run),
                 received=records.received,
                 lost=records.lost,
@@ -203,8 +199,9 @@ class Latest:
         except (LogError, RigError) as fault:
             self._basis = None
             return Now("no flow", 0.0, str(fault))
-        self._forget(run, records)
-        return now
+        finally:
+            with self._lock:
+                self._keeping.forget(self._assembler, records)
 
     def _now(self, run: Run) -> Now:
         table = run.channels.table
@@ -261,23 +258,6 @@ class Latest:
             standard_flow_u95_m3_s=u95 if np.isfinite(u95) else None,
             **shared,
         )
-
-    def _forget(self, run: Run, records: RunRecords) -> None:
-        """Keep the newest part, and the newest stretch that gave a good zero."""
-        offset_s = records.host_offset_s
-        long = run.zeros.table[run.zeros.table["end_s"] - run.zeros.table["start_s"] >= ZERO_S]
-        if len(long):
-            start_s, end_s = (float(long[name].iloc[-1]) for name in ("start_s", "end_s"))
-            self._zero_host_s = (
-                max(start_s, end_s - ZERO_KEPT_S) - MARGIN_S + offset_s,
-                end_s + MARGIN_S + offset_s,
-            )
-        zero = self._zero_host_s or (np.inf, -np.inf)
-        oldest_s = float(records.blocks["host_s"].iloc[-1]) - KEPT_S
-        with self._lock:
-            self._assembler.forget(
-                lambda host_s: host_s >= oldest_s or zero[0] <= host_s <= zero[1]
-            )
 
 
 def _known(value: float) -> float | None:

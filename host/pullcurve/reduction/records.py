@@ -83,8 +83,10 @@ class Assembler:
         self._began: float | None = None
         self._arrivals = count()
 
-    def add(self, received: Received) -> None:
-        """Keep the records that these bytes complete."""
+    def add(self, received: Received) -> list[tuple[int, Record]]:
+        """Keep the records that these bytes complete. Returns them, but for copies, each with its
+        start of the board as `SequenceCheck.accept` gives it."""
+        kept = []
         arrived = received.host_time.timestamp()
         if self._began is None:
             self._began = arrived
@@ -93,6 +95,8 @@ class Assembler:
                 self._damaged[event.reason] += 1
             elif start := self._sequence.accept(event):
                 self._keep(event, start, arrived - self._began)
+                kept.append((start, event))
+        return kept
 
     def _keep(self, record: Record, start: int, host_s: float) -> None:
         if record.kind in self._rows:
@@ -103,10 +107,17 @@ class Assembler:
             self._foreign_format = named(record)["format"]
         self._header_lines.append((start, record))
 
-    def forget(self, keep: Callable[[float], bool]) -> None:
-        """Let go of the records whose `host_s` is not to be kept, for who watches all day."""
+    def forget(self, keep: Callable[[tuple[int, int]], bool]) -> None:
+        """Let go of the records whose `boot` and `seq` are not to be kept."""
+        starts = self._sequence.starts()
         for kind, rows in self._rows.items():
-            self._rows[kind] = [row for row in rows if keep(row[2])]
+            self._rows[kind] = [row for row in rows if keep((starts[row[0]], row[1]))]
+        self._header_lines = self._header_lines[-HEADER_LINES_KEPT:]
+
+    def keep_newest(self, count: int) -> None:
+        """Let go of all but so many of each kind."""
+        for kind, rows in self._rows.items():
+            self._rows[kind] = rows[-count:]
         self._header_lines = self._header_lines[-HEADER_LINES_KEPT:]
 
     def finish(self, name: str) -> RunRecords:

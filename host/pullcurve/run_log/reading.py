@@ -96,7 +96,7 @@ def _cut(line: bytes) -> Iterator[tuple[re.Match[bytes] | None, bytes]]:
 
 def read_log(path: Path) -> Log:
     """Read a log. Raises LogError when it cannot be read or is no run log."""
-    content = _content(path, 0)
+    content = _content(path)
     if not content:
         raise LogError(f"{path}: the file is empty; nothing was recorded into it")
     log = _read(path, content)
@@ -114,21 +114,23 @@ class GrowingLog:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._at = 0
+        self.is_at_end = False
 
-    def more(self) -> Log:
-        """The whole lines that have been written since the last call. Raises LogError when they
-        cannot be read."""
-        content = _content(self._path, self._at)
+    def more(self, most: int) -> Log:
+        """The whole lines that have been written since the last call, as far as they are among
+        the next `most` bytes. Raises LogError when they cannot be read."""
+        content = _content(self._path, self._at, most)
+        self.is_at_end = len(content) < most or b"\n" not in content
         content = content[: content.rfind(b"\n") + 1]
         self._at += len(content)
         return _read(self._path, content)
 
 
-def _content(path: Path, start: int) -> bytes:
+def _content(path: Path, start: int = 0, most: int = -1) -> bytes:
     try:
         with path.open("rb") as file:
             file.seek(start)
-            return file.read()
+            return file.read(most)
     except FileNotFoundError:
         raise LogError(f"{path}: there is no such file; check the name") from None
     except IsADirectoryError:

@@ -7,6 +7,7 @@ import pytest
 
 from pullcurve.live import reducing
 from pullcurve.live.reducing import NewestHour
+from pullcurve.reduction.keeping import MARGIN_S, ZERO_KEPT_S
 from pullcurve.reduction.run import read_run
 
 ROOT = Path(__file__).parents[3]
@@ -42,11 +43,12 @@ def test_what_is_old_is_let_go_of_but_for_the_zero(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(reducing, "KEPT_S", KEPT_S)
+    monkeypatch.setattr(reducing, "PIECE", 3 * PIECE)  # of which each is reduced
     newest = grown(tmp_path / "x.runlog")
     newest.reduce()
     run, whole = newest.reduce(), read_run(SWEEP)
     assert not newest.whole
-    assert len(run.records.blocks) < 10.5 * (KEPT_S + reducing.ZERO_KEPT_S + 2 * reducing.MARGIN_S)
+    assert len(run.records.blocks) < 10.5 * (KEPT_S + ZERO_KEPT_S + 2 * MARGIN_S)
     assert {trouble.kind for trouble in run.troubles} <= {t.kind for t in whole.troubles}
     later = whole.points[whole.points["start_s"] > whole.points["end_s"].max() - KEPT_S + 5]
     assert 1 < len(later) < len(whole.points)

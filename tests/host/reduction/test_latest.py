@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +21,7 @@ from pullcurve.sources import Received
 from record_format import encode
 
 ROOT = Path(__file__).parents[3]
+AT = timedelta(seconds=70)  # in the first hold
 UNTIL_S = 178.0  # three holds and the second zero
 RIG = ROOT / "hardware/rigs/port.toml"
 
@@ -97,7 +97,7 @@ def test_what_spoils_a_run_is_told_while_it_can_be_mended() -> None:
 
 def test_without_a_rig_speed_and_flow_are_unknown_and_it_says_why() -> None:
     log = read_log(ROOT / "sample_logs/rough_link.runlog")
-    seen = list(islice(watched(log.received, None), 30))
+    seen = list(watched(log.received, None))  # which keeps no more than with one
     assert "--rig" in seen[-1].now.fault
     reading = seen[-1].reading
     assert reading is not None
@@ -122,3 +122,36 @@ def test_a_board_of_short_memory_is_known_until_one_starts_that_says_nothing_of_
         event = encode("event", 1, 1_000_000, (0, told, "", 29, ""))
         latest.add(last._replace(data=event))
         assert latest.look().memory_s == known
+
+
+@pytest.mark.parametrize("step", [timedelta(seconds=-30), timedelta(seconds=30), timedelta(days=9)])
+def test_a_host_clock_that_steps_takes_no_zero_away(step: timedelta) -> None:
+    path = ROOT / "sample_logs/healthy_sweep.runlog"
+    received = read_log(path).received
+    at = next(i for i, r in enumerate(received) if r.host_time > received[0].host_time + AT)
+    stepped = [r._replace(host_time=r.host_time + step * (i > at)) for i, r in enumerate(received)]
+    latest, plain = Latest(load_rig(RIG)), Latest(load_rig(RIG))
+    for one, other in zip(stepped[: at + 1500], received, strict=False):
+        latest.add(one)
+        plain.add(other)
+        if one.data.startswith(b"board"):
+            now, expected = latest.look(), plain.look()
+    assert now.zero_pa is not None
+    assert (now.zero_pa, now.zero_s) == pytest.approx((expected.zero_pa, expected.zero_s))
+    one, other = latest.reading(), plain.reading()
+    assert one is not None
+    assert other is not None
+    assert one.standard_flow_m3_s == pytest.approx(other.standard_flow_m3_s)
+
+
+def test_a_board_that_starts_under_the_number_it_had_is_shown_at_once() -> None:
+    """As one does whose flash is full."""
+    received = read_log(ROOT / "sample_logs/healthy_sweep.runlog").received[:2000]
+    latest = Latest(load_rig(RIG))
+    apart = timedelta(minutes=5)
+    for each in [*received, *(r._replace(host_time=r.host_time + apart) for r in received[:600])]:
+        latest.add(each)
+    latest.look()
+    reading = latest.reading()
+    assert reading is not None
+    assert reading.host_time > received[0].host_time + apart
