@@ -35,15 +35,13 @@ class Said:
 def said(event: Event | CutEvent) -> Said:
     """All that is said of an alarm, in words."""
     words = _words()[event.kind]
-    what = words["what"]
-    if event.stays:
-        what = f"{what} {words['stays']}"
-    elif event.end_s is not None:
-        what = words["over"]
+    over = event.end_s is not None and not event.stays
+    which = "over" if over else "what"
     if event.kind == "filter_loading" and event.measured_by == "path":
-        what = words["what_without_tank_sensor"]
+        which += "_without_tank_sensor"
     if event.kind == "leak" and event.places == ("C",):
-        what = words["what_behind"]
+        which += "_behind"
+    what = f"{words[which]} {words['stays']}" if event.stays else words[which]
     places = " or ".join(_words()["leak"]["places"][place] for place in event.places)
     return Said(
         words["name"],
@@ -53,7 +51,7 @@ def said(event: Event | CutEvent) -> Said:
         _certainty(event),
         tuple(words["do"]),
         words["caution"],
-        forecast_words(event.forecast) if event.forecast else "",
+        forecast_words(event.forecast) if event.forecast and not over else "",
     )
 
 

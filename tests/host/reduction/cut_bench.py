@@ -72,8 +72,11 @@ def heard(chosen: Scenario, *, tank: bool = False) -> list[Received]:
 def watched(
     said: list[Received], rig: Rig | None = None, needs: Needs | None = None
 ) -> tuple[Watch, list[Event]]:
-    """The watch, fed, and each alarm as it was when it was spoken."""
+    """The watch, fed, and each alarm as it was when it was first spoken."""
     watch = Watch(rig or clean_pipe_rig(), needs)
     news = [event for each in said for event in watch.add(each)]
     news += watch.finish()
-    return watch, [event for event in news if event.end_s is None]
+    spoken: dict[int, Event] = {}
+    for event in news:
+        spoken.setdefault(event.number, event)
+    return watch, list(spoken.values())

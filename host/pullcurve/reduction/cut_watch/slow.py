@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.reduction.cut_watch.events import Forecast, Place
+from pullcurve.reduction.cut_watch.mended import Stops
 from pullcurve.reduction.cut_watch.needs import Needs
 from pullcurve.reduction.cut_watch.path import GAS_CONSTANT, PIPE_ENTRY_HALF_WIDTH, flow_lost
 from pullcurve.reduction.cut_watch.trend import (
@@ -58,6 +59,7 @@ Array = NDArray[np.float64]
 class Finding:
     what: str  # filter_loading or leak
     start_s: float
+    change: float  # of the residual's logarithm
     size: float
     size_u: float
     sure: float  # probability that it is none of the scatter's
@@ -126,6 +128,7 @@ class SlowLoss:
         self._cloth = Points(("filter",), LEAST_SAMPLES)
         self._visits = {name: Visits() for name in ("path", "hose")}
         self._reference: tuple[float, float, float, float] | None = None
+        self._stops = Stops()
 
     def add(
         self,
@@ -134,10 +137,15 @@ class SlowLoss:
         *,
         loaded: bool,
         facts: tuple[float, float, float, float],
+        speed_rpm: float,
     ) -> bool:
         """values: as NAMES. facts: mass flow, temperature, tap pressure and openness of this
         sample. True when a point has been completed."""
         self._reference = facts
+        if loaded:
+            for name, value in zip(NAMES, values, strict=True):
+                logarithm = math.log(max(value, 1e-9)) if name == "turn" else value
+                self._stops.add(name, logarithm, speed_rpm)
         if math.isfinite(values[2]):
             self.slip.add(values[2], values[3])
         if not loaded:
@@ -145,11 +153,34 @@ class SlowLoss:
                 visits.add(time_s, values[NAMES.index(name)])
         return self._sets[loaded].add(time_s, values)
 
-    def filter_at(self, time_s: float, resistance: float) -> None:
+    def filter_at(self, time_s: float, resistance: float, speed_rpm: float) -> None:
         """The filter's own, with a sensor in the tank: no spoil is in it, so that clogs and
         load do not matter."""
         self.has_tank = True
+        self._stops.add("filter", resistance, speed_rpm)
         self._cloth.add(time_s, (resistance,))
+
+    def stood(self) -> None:
+        """The engine has stood for so long that a step may be somebody's work."""
+        self._stops.stood()
+        for points in (*self._sets.values(), self._cloth):
+            points.splice()
+
+    def may_be_undone(self, found: Finding) -> bool:
+        return self._stops.waits(_residual(found))
+
+    def undone(self, found: Finding) -> bool:
+        """Whether the last stop has done away with it. What shows the same is then begun anew."""
+        name = _residual(found)
+        if not self._stops.undone(name, found.change):
+            return False
+        if name == "filter":
+            self._cloth = Points(("filter",), LEAST_SAMPLES)
+        else:
+            self._sets = {loaded: Points(NAMES, LEAST_SAMPLES) for loaded in self._sets}
+            for visits in self._visits.values():
+                visits.begin_anew()
+        return True
 
     def work_begins(self) -> None:
         """What was taken for the loaded hose was the clean one."""
@@ -211,6 +242,7 @@ class SlowLoss:
         return Finding(
             "filter_loading",
             found.start_s,
+            found.change,
             math.expm1(found.change),
             math.exp(found.change) * found.change_u,
             found.sure(looks),
@@ -232,6 +264,7 @@ class SlowLoss:
         return Finding(
             "leak",
             found.start_s,
+            found.change,
             size,
             0.5 * found.change_u,
             found.sure(LOOKS),
@@ -285,6 +318,7 @@ class SlowLoss:
         return Finding(
             "leak",
             found.start_s,
+            whole.change,
             size,
             whole.change_u,
             whole.sure(LOOKS),
@@ -348,6 +382,10 @@ class SlowLoss:
             reached(line.change + spread, limit - shift),
             reached(line.change - spread, limit + shift),
         )
+
+
+def _residual(found: Finding) -> str:
+    return "turn" if found.measured_by == "blower" else found.measured_by
 
 
 def _spoil_alone(fall: Slope, time_s: Array, visits: Array) -> bool:

@@ -115,6 +115,10 @@ class SuddenLoss:
         return self._mean_rise(4)
 
     @property
+    def rise_u(self) -> float:
+        return math.hypot(self.level.mean_u(2 * SAMPLE_S), self.level.mean_u(LEVEL_S))
+
+    @property
     def base(self) -> float:
         """The level that a rise is counted from."""
         return max(self.level.level, self._worked_at)
@@ -300,7 +304,7 @@ class SuddenLoss:
         self._was_clean, self._worked = not self._worked, True
         self._active, self._active_since_s, self._below = "clog", time_s, 0
         self._doubted.clear()
-        return [Sudden("clog", start_s, rise, self._mean_u())]
+        return [Sudden("clog", start_s, rise, self.rise_u)]
 
     def _rougher(self, since_s: float) -> bool:
         """Whether it has been more uneven than before, since then."""
@@ -313,9 +317,6 @@ class SuddenLoss:
         self._relevel(level)
         self.level.rescatter(SPOIL_SCATTER)
         self._worked_at, self._lightest = -math.inf, math.inf
-
-    def _mean_u(self) -> float:
-        return math.hypot(self.level.mean_u(2 * SAMPLE_S), self.level.mean_u(LEVEL_S))
 
     def _over(self, time_s: float, *, back: bool) -> list[Sudden]:
         """`back`: this sample is as it should be again."""
@@ -354,7 +355,7 @@ class SuddenLoss:
         self._active, self._active_since_s, self._below = "hose_off", time_s, 0
         self._was_clean = False
         self._left, self._sum = left, 0.0
-        return [Sudden("hose_off", began - SAMPLE_S, last[-1][1] - self.base, self._mean_u())]
+        return [Sudden("hose_off", began - SAMPLE_S, last[-1][1] - self.base, self.rise_u)]
 
 
 def _median(values: list[float]) -> float:

@@ -196,7 +196,9 @@ class Points:
 
     def splice(self) -> None:
         """What comes now was measured at another speed: it goes on from where it was."""
-        if len(self._rows) >= SPLICED:
+        if self._anchor is not None:
+            self._rows, self._fresh = self._joined(), 0
+        elif len(self._rows) >= SPLICED:
             self._anchor = np.array(self._rows[-SPLICED:]).mean(axis=0)
             self._fresh = 0
         else:
@@ -236,11 +238,16 @@ class Points:
             self._rows[-SPLICED:] = [tuple(row) for row in joined.tolist()]
             self._anchor = None
 
+    def _joined(self) -> list[tuple[float, ...]]:
+        return self._rows[: len(self._rows) - self._fresh]
+
     def column(self, name: str) -> tuple[Array, Array]:
-        """Times and values of the points at which this residual is known."""
-        if not self._rows:
+        """Times and values of the points at which this residual is known, but for those that have
+        not been joined to what was before them."""
+        rows = self._rows if self._anchor is None else self._joined()
+        if not rows:
             return np.empty(0), np.empty(0)
-        table = np.array(self._rows)
+        table = np.array(rows)
         values = table[:, 1 + self._names.index(name)]
         known = np.isfinite(values)
         return table[known, 0], values[known]

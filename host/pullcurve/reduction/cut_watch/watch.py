@@ -3,14 +3,15 @@
 import math
 from collections import deque
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 from pullcurve.reduction.cut_watch import path
 from pullcurve.reduction.cut_watch.events import Event, Forecast, Kind, Place
+from pullcurve.reduction.cut_watch.mended import STOOD_S
 from pullcurve.reduction.cut_watch.minutes import History, Minutes
 from pullcurve.reduction.cut_watch.needs import Needs, needs_of
 from pullcurve.reduction.cut_watch.samples import SAMPLE_S, Sample, Samples
-from pullcurve.reduction.cut_watch.slow import SlowLoss
+from pullcurve.reduction.cut_watch.slow import Finding, SlowLoss
 from pullcurve.reduction.cut_watch.sudden import Sudden, SuddenLoss
 from pullcurve.reduction.cut_watch.throttle import BACK, NEW_HOLD, SAG, Throttle
 from pullcurve.rig.models import Rig
@@ -24,6 +25,9 @@ MOVED: Final = 0.05  # of the speed, from before the throttle moved
 FRESH_CLOG_S: Final = 15.0  # a clog that stands longer lets the spoil settle
 FLOW_U95: Final = 0.03  # of the flow, for the velocity (the report's interval is the stricter one)
 MOST_SURE: Final = 0.9999
+# An alarm that lasts is told again when it is worse by so much, or when it was told so long ago.
+WORSE: Final = 1.25
+TOLD_FOR_S: Final = 600.0
 
 
 class Watch:
@@ -45,6 +49,9 @@ class Watch:
         self.work_began_s: list[float] = []
         self.now: Sample | None = None
         self._open: dict[str, int] = {}
+        self._found: dict[str, Finding] = {}  # of the slow ones that are open
+        self._told: dict[str, tuple[float, float]] = {}  # of the open ones: when, and how large
+        self._stood_from_s = math.nan
         self._busy_until_s = -math.inf
         self._steady_rpm = math.nan
         self._held: list[tuple[Sample, float, float]] = []  # until it is known to be no clog
@@ -68,6 +75,7 @@ class Watch:
     def _sample(self, sample: Sample) -> None:
         self.now = sample
         self.history.add(sample)
+        self._attend_stop(sample)
         time_s = sample.time_s
         steady = self.throttle.add(time_s, sample.speed_rpm)
         if self.throttle.new_hold:
@@ -92,11 +100,9 @@ class Watch:
             self._changed(change, sample, openness)
         cloth = path.filter_resistance(sample, self._pipe_area_m2)
         if math.isfinite(cloth) and not self.sudden.active:
-            self.slow.filter_at(time_s, cloth)
+            self.slow.filter_at(time_s, cloth, sample.speed_rpm)
         if self.sudden.active == "clog" and "clog" in self._open:
-            place = self._open["clog"]
-            worst = max(self.events[place].size, path.flow_lost(self.sudden.rise, openness))
-            self.events[place] = replace(self.events[place], size=worst)
+            self._follow_clog(time_s, openness)
         if self.sudden.active:
             self._busy_until_s = time_s + CALM_AFTER_S
         quiet = self.sudden.quiet and time_s >= self._busy_until_s
@@ -111,6 +117,35 @@ class Watch:
             self._quiet()
         self._sag(time_s)
         self._nozzle(sample)
+
+    def _attend_stop(self, sample: Sample) -> None:
+        if sample.speed_rpm == 0:
+            if math.isnan(self._stood_from_s):
+                self._stood_from_s = sample.time_s
+        elif sample.speed_rpm > 0:
+            if sample.time_s - self._stood_from_s >= STOOD_S:
+                self.slow.stood()
+                self._last_stop_s = self._stood_from_s
+            self._stood_from_s = math.nan
+
+    _last_stop_s = 0.0
+
+    def _follow_clog(self, time_s: float, openness: float) -> None:
+        """Its size is that at its worst."""
+        event = self.events[self._open["clog"]]
+        size = path.flow_lost(self.sudden.rise, openness)
+        if size > event.size:
+            size_u = 0.5 * self.sudden.rise_u / (1 + openness)
+            self._grown("clog", time_s, size=size, size_u95=2 * size_u)
+
+    def _grown(self, key: str, time_s: float, **now: Any) -> None:
+        """An open alarm is larger, or better known."""
+        place = self._open[key]
+        event = self.events[place] = replace(self.events[place], **now)
+        told_s, told_size = self._told[key]
+        if abs(event.size) > WORSE * abs(told_size) or time_s - told_s > TOLD_FOR_S:
+            self._told[key] = (time_s, event.size)
+            self._news.append(event)
 
     def _stopped(self, sample: Sample) -> None:
         """The throttle moves or the engine stops: what was judged by the speed is over."""
@@ -154,6 +189,7 @@ class Watch:
                 sample.time_s,
                 (x, hose, turn, slip),
                 loaded=self.sudden.loaded(x),
+                speed_rpm=sample.speed_rpm,
                 facts=(sample.mass_flow_kg_s, sample.ambient_k, sample.tap_pa, openness),
             )
             if done:
@@ -161,10 +197,26 @@ class Watch:
         self._held.clear()
 
     def _slow_findings(self, time_s: float, *, afterwards: bool) -> None:
+        for key, found in list(self._found.items()):
+            if self.slow.undone(found):
+                self._end(key, self._last_stop_s)
+                del self._found[key]
         for found in self.slow.findings():
             kind: Kind = "leak" if found.what == "leak" else "filter_loading"
             key = f"{kind} behind" if found.places == ("C",) else kind
+            if key in self._open and self.slow.may_be_undone(self._found[key]):
+                continue
+            self._found[key] = found
             if key in self._open:
+                self._grown(
+                    key,
+                    time_s,
+                    size=found.size,
+                    size_u95=2 * found.size_u,
+                    sure=min(found.sure, MOST_SURE),
+                    places=found.places,
+                    forecast=found.forecast,
+                )
                 continue
             self._speak(
                 kind,
@@ -266,6 +318,7 @@ class Watch:
             seen_afterwards=afterwards,
         )
         self._open[key or kind] = len(self.events)
+        self._told[key or kind] = (time_s, size)
         self.events.append(event)
         self._news.append(event)
 
