@@ -46,6 +46,7 @@ def test_a_cut_becomes_page_and_json_and_a_summary(tmp_path: Path) -> None:
         ((ROOT / "sample_logs/rough_link.runlog",), "clean pipe only"),
         (("absent.runlog",), "no such file"),
         ((SAMPLE, "--filter-limit", "10"), "unit"),
+        ((SAMPLE, "--filter-limit", "-10 kPa"), "between 0.1 kPa and 50 kPa"),
         ((SAMPLE, "--out", "absent/here"), "no such folder"),
     ],
 )

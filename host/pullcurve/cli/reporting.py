@@ -7,6 +7,8 @@ import click
 
 from pullcurve.cli.common import any_path, for_people, print_summary, rig_option, units_option
 
+FILTER_LIMITS_PA = (100.0, 50_000.0)  # a loss at which any filter is due lies between (judgement)
+
 out_option = click.option(
     "--out",
     type=any_path,
@@ -126,9 +128,20 @@ def cut(
         limit_pa = None if filter_limit is None else to_si(filter_limit, "pressure")
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
-    result = cut_result(read_cut(log, rig_path, limit_pa))
+    if limit_pa is not None and not FILTER_LIMITS_PA[0] <= limit_pa <= FILTER_LIMITS_PA[1]:
+        raise click.UsageError(
+            f"--filter-limit {filter_limit}: the loss at which a filter is due lies between "
+            "0.1 kPa and 50 kPa; take it from the filter's data sheet"
+        )
+    cut = read_cut(log, rig_path, limit_pa)
+    result = cut_result(cut)
     paths = write_cut(result, UNIT_SYSTEMS[units], out or log.with_suffix(""))
     click.echo(cut_text(result, UNIT_SYSTEMS[units]), nl=False)
     click.echo()
+    if limit_pa is not None and not cut.watch.slow.has_tank:
+        click.echo(
+            "--filter-limit was not used: without an absolute-pressure sensor in the tank (role "
+            "tank_air) the filter's own loss is not measured."
+        )
     for path in paths:
         click.echo(f"wrote {path}")

@@ -43,7 +43,10 @@ class CutEvent(Frozen):
         "loss for a filter"
     )
     size_u95: float
-    sure: float = Field(description="probability that it is no scatter")
+    sure: float | None = Field(
+        description="probability that scatter does not show as much, for a clog or hose off in "
+        "12 h of work; null where nothing is inferred"
+    )
     places: tuple[Literal["A", "B", "C"], ...] = Field(description="where a leak may be")
     measured_by: str
     forecast: FilterForecast | None
@@ -52,7 +55,8 @@ class CutEvent(Frozen):
 
 class FilterState(Frozen):
     measured_by: Literal["filter", "path"]
-    growth: float = Field(description="of its loss at the same flow, over the run")
+    since_s: float
+    growth: float = Field(description="of its loss at the same flow, since then")
     growth_u95: float
     forecast: FilterForecast | None
 
@@ -113,6 +117,7 @@ def cut_result(cut: Cut) -> CutResult:
             if shift.filter is None
             else FilterState(
                 measured_by="filter" if shift.filter.measured_by == "filter" else "path",
+                since_s=shift.filter.since_s,
                 growth=shift.filter.growth,
                 growth_u95=shift.filter.growth_u95,
                 forecast=_forecast(shift.filter.forecast),

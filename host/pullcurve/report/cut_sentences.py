@@ -33,7 +33,8 @@ def summary_sentences(result: CutResult) -> list[str]:
     said = [
         f"Running: {running_time(shift.running_s)}. At enough flow, nine tenths or more of the "
         f"working flow at that speed: {running_time(shift.enough_s)}. Short of it: "
-        f"{running_time(shift.short_s)}.",
+        f"{running_time(shift.short_s)}. Not judged, since the throttle moved or the usual was not "
+        f"known yet: {running_time(shift.running_s - shift.enough_s - shift.short_s)}.",
         "No clog."
         if not shift.clogs
         else f"{counted(shift.clogs, 'clog')}, {running_time(shift.clogged_s)} in all.",
@@ -49,11 +50,11 @@ def _filter(state: FilterState) -> str:
     number = measured(100 * state.growth, 100 * max(state.growth_u95, 1e-4))
     said = f"{_WHAT[state.measured_by]} has changed by {number.value} % ± {number.u95} %"
     said += (
-        " over the shift."
+        f" since {minutes(state.since_s)} min."
         if state.measured_by == "filter"
         else (
-            " over the shift; without a sensor in the tank, filter and leaks are one in it, and "
-            "spoil where the nozzle was never in clean air."
+            f" since {minutes(state.since_s)} min; without a sensor in the tank, filter and leaks "
+            "are one in it, and spoil where the nozzle was never in clean air."
         )
     )
     if state.forecast is not None and state.growth > state.growth_u95:

@@ -15,6 +15,9 @@ _LIMITS = {
     "doubled": "twice the loss of the clean filter",
     "flow": "a loss that takes a tenth of the flow",
 }
+_LIKELY = 80.0
+# From how many percent on.
+_WORDS = ((99.9, "certain"), (98.0, "nearly certain"), (_LIKELY, "likely"), (0.0, "not certain"))
 _HOURS_FROM_S = 2 * 3600.0
 
 
@@ -63,15 +66,21 @@ def forecast_words(forecast: Forecast | FilterForecast) -> str:
     """When a filter is at its limit, with the interval."""
     limit = _LIMITS[forecast.limit]
     if forecast.at_s is None:
-        return f"As it goes now it does not reach {limit} within two days of running."
+        return f"As it goes now it does not reach {limit} within forty hours."
     if forecast.at_s == forecast.earliest_s == forecast.latest_s:
         return f"It has reached {limit}."
-    earliest = "now" if forecast.earliest_s is None else running_time(forecast.earliest_s)
-    latest = "never" if forecast.latest_s is None else running_time(forecast.latest_s)
+    earliest = "now" if forecast.earliest_s is None else _roughly(forecast.earliest_s)
+    latest = "never" if forecast.latest_s is None else _roughly(forecast.latest_s)
     return (
-        f"If it goes on like this it reaches {limit} at {running_time(forecast.at_s)} of running "
-        f"time (95 % interval: {earliest} to {latest})."
+        f"If it goes on like this it reaches {limit} {_roughly(forecast.at_s)} into the recording "
+        f"(95 % interval: {earliest} to {latest})."
     )
+
+
+def _roughly(seconds: float) -> str:
+    if seconds < _HOURS_FROM_S:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h"
 
 
 def _size(event: Event | CutEvent) -> str:
@@ -88,9 +97,16 @@ def _since(event: Event | CutEvent) -> str:
 
 
 def _certainty(event: Event | CutEvent) -> str:
+    if event.sure is None:
+        return "measured, not inferred"
     percent = 100 * event.sure
-    word = "certain" if percent >= 99.9 else "nearly certain" if percent >= 98 else "likely"
+    sudden = event.kind in ("clog", "hose_off")
+    if sudden and percent < _LIKELY:
+        return "not certain: scatter alone shows as much about once in 12 h of work"
+    word = next(word for least, word in _WORDS if percent >= least)
     shown = "over 99.9 %" if percent >= 99.9 else f"{percent:.0f} %"
+    if sudden:
+        return f"{word} ({shown} that scatter does not show as much in 12 h of work)"
     return f"{word} ({shown} that it is no scatter)"
 
 

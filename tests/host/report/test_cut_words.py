@@ -49,12 +49,20 @@ def test_what_stays_is_told_as_it_was_with_how_it_is_taken(kind: Kind) -> None:
     assert "is taken as" in stays
 
 
+def test_the_certainty_is_that_of_the_kind() -> None:
+    clog = Event(1, "clog", 62.0, 65.5, None, 0.2, 0.05, 0.999)
+    assert said(clog).certainty.startswith("certain (over 99.9 % that scatter does not show as")
+    assert "about once in 12 h of work" in said(replace(clog, sure=0.2)).certainty
+    assert said(replace(clog, kind="leak")).certainty.endswith("that it is no scatter)")
+    assert said(replace(clog, kind="speed_sag", sure=None)).certainty == "measured, not inferred"
+
+
 def test_a_forecast_names_its_limit_and_interval() -> None:
     whole = Forecast("doubled", 4000.0, 3000.0, None)
     event = Event(1, "filter_loading", 0, 600, None, 0.2, 0.1, 0.99, (), whole, "filter")
     text = said(event).forecast
-    assert "twice the loss of the clean filter at 66:40 min" in text
-    assert "50:00 min to never" in text
+    assert "twice the loss of the clean filter 67 min into the recording" in text
+    assert "50 min to never" in text
     none = Forecast("typed", None, None, None)
     event = Event(1, "filter_loading", 0, 600, None, 0.2, 0.1, 0.99, (), none, "filter")
     assert "does not reach the limit" in said(event).forecast

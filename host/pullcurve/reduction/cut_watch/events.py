@@ -26,7 +26,8 @@ class Event:
     on, at its worst; negative: what it added), of the speed for a sag, of the wanted velocity
     for a slow nozzle; for a loading filter the growth of its loss, or of the whole path's where
     no sensor is in the tank.
-    `sure` is the probability that the change is none of the scatter's. `places`: where a leak
+    `sure` is the probability that the scatter does not show as much, for a clog or hose off in 12 h
+    of work; None for a sag, since a speed is measured and not inferred. `places`: where a leak
     may be, as far as the sensors tell. `seen_afterwards`: found when the whole log was gone
     through, not live. `stays`: it ended as it was, and is taken as the new level.
     """
@@ -38,7 +39,7 @@ class Event:
     end_s: float | None
     size: float
     size_u95: float
-    sure: float
+    sure: float | None
     places: tuple[Place, ...] = ()
     forecast: Forecast | None = None
     measured_by: str = ""

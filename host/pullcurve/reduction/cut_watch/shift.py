@@ -17,9 +17,10 @@ from pullcurve.run_log.replay import Replay
 
 @dataclass(frozen=True)
 class FilterTrend:
-    """Growth over the run of the filter's loss, or of the whole path's without a tank sensor."""
+    """Growth of the filter's loss, or of the whole path's without a tank sensor."""
 
     measured_by: str  # filter or path
+    since_s: float
     growth: float
     growth_u95: float
     forecast: Forecast | None
@@ -92,6 +93,7 @@ def shift_of(watch: Watch) -> Shift:
         if trend is None
         else FilterTrend(
             "filter" if watch.slow.has_tank else "path",
+            trend[0].start_s,
             math.expm1(trend[0].change),
             2 * math.exp(trend[0].change) * trend[0].change_u,
             trend[1],

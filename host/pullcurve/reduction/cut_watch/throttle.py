@@ -4,6 +4,8 @@ import math
 from collections import deque
 from typing import Final
 
+import numpy as np
+
 from pullcurve.reduction.cut_watch.samples import SAMPLE_S
 
 RUNNING_RPM: Final = 300.0
@@ -69,3 +71,11 @@ class Throttle:
     def sag(self) -> float:
         """By what share the speed has fallen below the one held; NaN before both are known."""
         return 1 - self.mean_rpm / self.held_rpm
+
+    @property
+    def sag_u(self) -> float:
+        """Its standard uncertainty, from the scatter of the speed in either; what is nearer than
+        SETTLE_S counts as one."""
+        apart = SETTLE_S / SAMPLE_S
+        spreads = (np.std(each) / math.sqrt(len(each) / apart) for each in (self._mean, self._held))
+        return float(math.hypot(*spreads) / self.held_rpm)

@@ -12,7 +12,7 @@ from pullcurve.reduction.cut_watch.minutes import History, Minutes
 from pullcurve.reduction.cut_watch.needs import Needs, needs_of
 from pullcurve.reduction.cut_watch.samples import SAMPLE_S, Sample, Samples
 from pullcurve.reduction.cut_watch.slow import Finding, SlowLoss
-from pullcurve.reduction.cut_watch.sudden import Sudden, SuddenLoss
+from pullcurve.reduction.cut_watch.sudden import DESIGN_RUN_S, Sudden, SuddenLoss
 from pullcurve.reduction.cut_watch.throttle import BACK, NEW_HOLD, SAG, Throttle
 from pullcurve.rig.models import Rig
 from pullcurve.sources import Received
@@ -25,6 +25,7 @@ MOVED: Final = 0.05  # of the speed, from before the throttle moved
 FRESH_CLOG_S: Final = 15.0  # a clog that stands longer lets the spoil settle
 FLOW_U95: Final = 0.03  # of the flow, for the velocity (the report's interval is the stricter one)
 MOST_SURE: Final = 0.9999
+SUDDEN_LOOKS: Final = DESIGN_RUN_S / 2.0  # means over 2 s in the run length to a false alarm
 # An alarm that lasts is told again when it is worse by so much, or when it was told so long ago.
 WORSE: Final = 1.25
 TOLD_FOR_S: Final = 600.0
@@ -170,7 +171,7 @@ class Watch:
             kind: Kind = "clog" if change.what == "clog" else "hose_off"
             size = path.flow_lost(change.rise, openness)
             size_u = 0.5 * change.rise_u / (1 + openness)
-            sure = _within(abs(change.rise) / max(change.rise_u, 1e-9))
+            sure = _within(abs(change.rise) / max(change.rise_u, 1e-9), SUDDEN_LOOKS)
             self.slow.forget(change.start_s - DOUBTFUL_S)
             self.minutes.forget(change.start_s - DOUBTFUL_S)
             self._speak(kind, change.start_s, time_s, size, size_u, sure)
@@ -238,8 +239,7 @@ class Watch:
             return
         if "speed_sag" not in self._open:
             if sag > SAG and time_s >= self._busy_until_s:
-                sure = _within(3.0 * sag / SAG)
-                self._speak("speed_sag", time_s - 10.0, time_s, sag, 0.005, sure)
+                self._speak("speed_sag", time_s - 10.0, time_s, sag, self.throttle.sag_u, None)
             elif sag < -NEW_HOLD:
                 self._hold_here()
         elif sag < BACK * SAG:
@@ -295,7 +295,7 @@ class Watch:
         time_s: float,
         size: float,
         size_u: float,
-        sure: float,
+        sure: float | None,
         *,
         key: str = "",
         places: tuple[Place, ...] = (),
@@ -311,7 +311,7 @@ class Watch:
             None,
             size,
             2 * size_u,
-            min(sure, MOST_SURE),
+            None if sure is None else min(sure, MOST_SURE),
             places,
             forecast,
             measured_by,
@@ -330,6 +330,7 @@ class Watch:
             self._news.append(ended)
 
 
-def _within(deviations: float) -> float:
-    """The share of a normal distribution below so many standard deviations."""
-    return 0.5 * math.erfc(-deviations / math.sqrt(2))
+def _within(deviations: float, looks: float = 1.0) -> float:
+    """Probability that a normal distribution does not show so many standard deviations in so many
+    independent looks."""
+    return max(1 - looks * 0.5 * math.erfc(deviations / math.sqrt(2)), 0.0)
