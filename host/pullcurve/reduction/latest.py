@@ -217,6 +217,8 @@ class Latest:
         fresh = table["differential_pressure_pa"][table["time_s"] >= stretch.start_s]
         if accuracy is None or np.isfinite(fresh).sum() < LEAST_FRESH:
             self._basis = None
+            if accuracy is not None and len(fresh) < LEAST_FRESH:  # the link is just back
+                return Now("changing", 0.0)
             return Now("no flow", 0.0, "The differential-pressure sensor gives no readings yet.")
         point = measured_points(run.channels, run.zeros, [stretch])
         around = surroundings(point, run.zeros.table, table, run.records, run.rig, run.notes)

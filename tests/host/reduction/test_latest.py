@@ -155,3 +155,15 @@ def test_a_board_that_starts_under_the_number_it_had_is_shown_at_once() -> None:
     reading = latest.reading()
     assert reading is not None
     assert reading.host_time > received[0].host_time + apart
+
+
+def test_a_link_that_is_just_back_spoils_nothing() -> None:
+    received = read_log(ROOT / "sample_logs/healthy_sweep.runlog").received
+    latest = Latest(load_rig(RIG))
+    began, gone_s = received[0].host_time, (60.0, 75.0)
+    for each in received:
+        at_s = (each.host_time - began).total_seconds()
+        if not gone_s[0] <= at_s < gone_s[1]:
+            latest.add(each)
+        if gone_s[1] < at_s < gone_s[1] + 2 and b"block" in each.data:
+            assert latest.look().state in ("changing", "settled")
