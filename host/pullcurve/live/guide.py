@@ -4,18 +4,15 @@ Knows no clock, file or page: it is told how things stand, and says the next car
 machine, and never waits for a person: whoever holds longer, or starts again, is right.
 """
 
-import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from functools import cache
-from importlib.resources import files
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
+from pullcurve.live.questions import Button, Hold, Noted, Question, Questions, texts
 from pullcurve.reduction.latest import State
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.rig.models import Rig
-from pullcurve.run_log.notes import PLACES
 
 ZERO_S: Final = 10.0  # of a zero
 STOP_S: Final = 14.0  # of standing, of which the run-down gives no zero
@@ -30,37 +27,6 @@ SHARES: Final = (0.6, 0.7, 0.8, 0.9, 1.0)
 HANDS: Final = frozenset({"tubes_reversed", "pickup_dropout", "wrong_marks"})
 MENDABLE: Final = HANDS | {"sensor_clipped", "no_solution"}
 Step = tuple[str, dict[str, Any], tuple[str, ...]]  # its name, what fills its words, its buttons
-
-_VACUUM_UNITS: Final = {
-    "us": ("inHg", "inH2O", "psi", "kPa", "mbar"),
-    "si": ("kPa", "mbar", "mmHg", "inHg", "psi"),
-}
-_LENGTH_UNITS: Final = {
-    "us": (("ft", "in", "m"), ("in", "mm")),
-    "si": (("m", "ft"), ("mm", "cm", "in")),
-}
-
-
-class Field(NamedTuple):
-    """`options` empty: a number; else one of these."""
-
-    name: str
-    label: str
-    options: tuple[str, ...] = ()
-
-
-class Button(NamedTuple):
-    name: str
-    label: str
-
-
-@dataclass(frozen=True)
-class Question:
-    name: str
-    label: str
-    fields: tuple[Field, ...]
-    buttons: tuple[Button, ...]
-    caution: str = ""
 
 
 @dataclass(frozen=True)
@@ -96,21 +62,6 @@ class Facts:
     recorded: bool = True
 
 
-@dataclass
-class Hold:
-    speed_rpm: float
-    start_s: float
-    end_s: float
-    answered: set[str] = field(default_factory=set)
-
-
-class Noted(NamedTuple):
-    """A line for the log, as a person would type it, and when it holds."""
-
-    text: str
-    at: str
-
-
 class Guide:
     def __init__(self, rig: Rig, units: str) -> None:
         self._facts = Facts(0.0, "no flow", 0.0)
@@ -120,18 +71,8 @@ class Guide:
         self._top_said = False
         self._finished = False
         self._accepted: set[str] = set()
-        self._never: set[str] = set()
-        self._told: set[str] = set()  # of the questions for the whole sweep
+        self._questions = Questions(rig, units)
         self._rated_rpm = _rated_rpm(rig)
-        self._place = ""
-        self._pressure_units = _VACUUM_UNITS[units]
-        self._length_units = _LENGTH_UNITS[units]
-        if rig.pickups.engine_shaft is not None:
-            self._never.add("engine_speed")
-        if rig.meter.position == "port" or rig.machine.hose:
-            self._never.add("hose")
-        if rig.sensors.blower_air is not None:
-            self._never.add("vacuum")
 
     def update(self, facts: Facts) -> None:
         """How things stand now."""
@@ -167,7 +108,7 @@ class Guide:
     def _next_sweep(self) -> None:
         self._finished = self._top_said = False
         self._holds.clear()
-        self._told.discard("plate")
+        self._questions.next_sweep()
 
     # What people say
 
@@ -183,49 +124,16 @@ class Guide:
             self._accepted.add("no_zero")
 
     def answer(self, question: str, button: str, said: Mapping[str, str]) -> Noted | None:
-        """The note that an answer makes; None where it makes none.
-
-        What is typed is not judged here. Call `answered` once the note is written.
-        """
-
-        def of(name: str) -> str:
-            return str(said.get(name, "")).strip()
-
-        if button == "never":
-            return None
-        at = self._hold_time() if question in ("engine_speed", "vacuum") else ""
-        text = {
-            "engine_speed": f"engine {of('reading')} rpm",
-            "vacuum": f"vacuum {of('reading')} {of('unit')} at {of('place')}",
-            "hose": f"hose {of('length')} {of('length_unit')} of {of('bore')} {of('bore_unit')}",
-            "plate": f"plate on, bore {of('bore')} {of('unit')}" if of("bore") else "plate on",
-        }.get(question)
-        if text is None:
-            return None
-        if question == "vacuum" and of("place"):
-            self._place = of("place")
-        return Noted(f"{question} off" if button == "off" else text, at)
+        return self._questions.answer(question, button, said, self._holds)
 
     def answered(self, question: str, button: str) -> None:
-        """The answer is in the log."""
-        if button == "never":
-            self._never.add(question)
-        elif question in ("engine_speed", "vacuum") and self._holds:
-            self._holds[-1].answered.add(question)
-        else:
-            self._told.add(question)
-
-    def _hold_time(self) -> str:
-        if not self._holds:
-            return ""
-        hold = self._holds[-1]
-        return f"{(hold.start_s + hold.end_s) / 2:.0f} s"
+        self._questions.answered(question, button, self._holds)
 
     # What the page says
 
     def card(self) -> Card:
         step, filled, buttons = self._step()
-        words = {"caution": "", **_texts()[step]}
+        words = {"caution": "", **texts()[step]}
         if filled["target"]:
             words |= {n.removesuffix("_at"): text for n, text in words.items() if n.endswith("_at")}
         return Card(
@@ -233,8 +141,8 @@ class Guide:
             **{name: words[name].format(**filled) for name in ("title", "do", "why", "caution")},
             urgent=step.startswith("mend") or step in ("no_zero", "not_recorded"),
             holds=self._distinct(),
-            questions=self._questions(step),
-            buttons=tuple(Button(name, _texts()["buttons"][name]) for name in buttons),
+            questions=self._asked(step),
+            buttons=tuple(Button(name, texts()["buttons"][name]) for name in buttons),
         )
 
     def _step(self) -> Step:
@@ -344,42 +252,13 @@ class Guide:
             None,
         )
 
-    def _questions(self, step: str) -> tuple[Question, ...]:
-        open_ones = []
+    def _asked(self, step: str) -> tuple[Question, ...]:
+        asked: tuple[Question, ...] = ()
         if step in ("zero", "start", "end_zero", "done", "done_few"):
-            open_ones += [name for name in ("plate", "hose") if name not in self._told]
-        if (
-            self._holds
-            and step not in ("wait", "no_flow", "not_recorded")
-            and not step.startswith("mend")
-        ):
-            asked = ("engine_speed", "vacuum")
-            open_ones += [name for name in asked if name not in self._holds[-1].answered]
-        return tuple(self._question(name) for name in open_ones if name not in self._never)
-
-    def _question(self, name: str) -> Question:
-        words = _texts()["questions"][name]
-        lengths, bores = self._length_units
-        places = tuple(sorted(PLACES, key=lambda place: place != self._place))
-        options = {
-            "vacuum": {"unit": self._pressure_units, "place": places},
-            "plate": {"unit": bores},
-            "hose": {"length_unit": lengths, "bore_unit": bores},
-        }.get(name, {})
-        fields = {
-            "engine_speed": ("reading",),
-            "vacuum": ("reading", "unit", "place"),
-            "plate": ("bore", "unit"),
-            "hose": ("length", "length_unit", "bore", "bore_unit"),
-        }[name]
-        buttons = ("write", "never") if "write" in words else ("on", "off")
-        return Question(
-            name,
-            words["label"].format(number=len(self._holds)),
-            tuple(Field(each, words[each], options.get(each, ())) for each in fields),
-            tuple(Button(each, words[each]) for each in buttons),
-            words.get("caution", ""),
-        )
+            asked += self._questions.of_sweep()
+        if step not in ("wait", "no_flow", "not_recorded") and not step.startswith("mend"):
+            asked += self._questions.of_hold(self._holds)
+        return asked
 
 
 def _rated_rpm(rig: Rig) -> float | None:
@@ -392,9 +271,3 @@ def _rated_rpm(rig: Rig) -> float | None:
 
 def _left(wanted_s: float, there_s: float) -> str:
     return f"{max(wanted_s - there_s, 1):.0f}"
-
-
-@cache
-def _texts() -> dict[str, Any]:
-    text = (files("pullcurve.live") / "guide_texts.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)

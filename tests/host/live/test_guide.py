@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pullcurve.live.guide import FEW, HANDS, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide, Noted
+from pullcurve.live.guide import FEW, HANDS, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide
+from pullcurve.live.questions import Noted
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.notes import understand
