@@ -68,6 +68,7 @@ class Guide:
         self._unrecorded_s = 0.0  # when something last came that is not in the log
         self._holds: list[Hold] = []
         self._held = False  # the present hold is among them
+        self._stood = False  # the engine has not been seen to turn since it stood
         self._top_said = False
         self._finished = False
         self._accepted: set[str] = set()
@@ -82,17 +83,22 @@ class Guide:
             for_s = min(facts.for_s, facts.elapsed_s - self._unrecorded_s)
             zero_s = min(facts.zero_s, for_s) if facts.state == "engine off" else facts.zero_s
             facts = replace(facts, for_s=for_s, zero_s=zero_s)
-        before, self._facts = self._facts, facts
-        if facts.state == "settled":
-            self._hold(facts)
-        elif facts.state == "changing":
-            self._held = False
-            if self._finished and before.state == "engine off":
-                self._next_sweep()
-        elif facts.state == "engine off":
-            self._held = False
-            self._finished |= bool(self._holds) and facts.for_s >= STOP_S
+        self._facts = facts
+        self._follow(facts)
         self._finished |= facts.ended
+
+    def _follow(self, facts: Facts) -> None:
+        if facts.state == "engine off":
+            self._stood, self._held = True, False
+            self._finished |= bool(self._holds) and facts.for_s >= STOP_S
+        elif facts.state != "no flow":
+            if self._finished and self._stood:
+                self._next_sweep()
+            self._stood = False
+            if facts.state == "settled":
+                self._hold(facts)
+            else:
+                self._held = False
 
     def _hold(self, facts: Facts) -> None:
         if facts.for_s < HOLD_S or self._spoiler() is not None:
@@ -108,6 +114,7 @@ class Guide:
     def _next_sweep(self) -> None:
         self._finished = self._top_said = False
         self._holds.clear()
+        self._accepted.clear()
         self._questions.next_sweep()
 
     # What people say

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from pullcurve.live.guide import FEW, HANDS, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide
 from pullcurve.live.questions import Noted
+from pullcurve.reduction.latest import State
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.notes import understand
@@ -135,6 +136,34 @@ def test_another_sweep_begins_when_the_engine_starts_again() -> None:
     assert cards[-1].holds == 1
     _, cards = told([Facts(480, "engine off", 5, zero_s=11)], guide)
     assert "plate" in {question.name for question in cards[0].questions}
+
+
+@pytest.mark.parametrize("between", [["no flow", "changing"], ["settled"], ["no flow", "settled"]])
+def test_another_sweep_begins_however_the_start_of_the_engine_is_seen(
+    between: list[State],
+) -> None:
+    guide, _ = told([*held(2000, 2600, 3200), Facts(400, "engine off", 15, zero_s=11)])
+    assert guide.card().step == "done"
+    told([Facts(420, state, 4, 2100, zero_s=11) for state in between], guide)
+    _, cards = told([settled(450, 2100)], guide)
+    assert (cards[0].step, cards[0].holds) == ("next_higher", 1)
+
+
+def test_a_sweep_that_was_finished_by_hand_ends_with_the_next_stop() -> None:
+    guide, _ = told([*held(2000, 2600, 3200), Facts(180, "engine off", 3, zero_s=12)])
+    guide.press("finish")
+    _, cards = told([Facts(182, "no flow", 0), replace(OFF, elapsed_s=190)], guide)
+    assert set(steps(cards)) == {"done"}
+    assert steps(told([changing(200)], guide)[1]) == ["set"]
+
+
+def test_what_was_accepted_is_asked_again_in_the_next_sweep() -> None:
+    guide, _ = told([*held(2000), replace(settled(80, 2000), troubles=(REVERSED,))])
+    guide.press("go_on")
+    assert guide.card().step == "next_higher"
+    again = replace(changing(200), troubles=(REVERSED,))
+    _, cards = told([replace(OFF, elapsed_s=120, for_s=STOP_S), again], guide)
+    assert steps(cards) == ["done_few", "mend_running"]
 
 
 def test_a_sweep_cut_short_says_so() -> None:
