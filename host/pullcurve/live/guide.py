@@ -47,10 +47,10 @@ class Card:
 
 @dataclass(frozen=True)
 class Facts:
-    """How things stand. `for_s`: of the state; `there`: readings come; `ended`: no more will;
-    `recorded`: they are in the log."""
+    """How things stand. `time_s`: the run's, by the board; `for_s`: of the state; `there`:
+    readings come; `ended`: no more will; `recorded`: they are in the log."""
 
-    elapsed_s: float
+    time_s: float
     state: State
     for_s: float
     speed_rpm: float = 0.0
@@ -78,13 +78,14 @@ class Guide:
     def update(self, facts: Facts) -> None:
         """How things stand now."""
         if not facts.recorded:
-            self._unrecorded_s = facts.elapsed_s
+            self._unrecorded_s = max(facts.time_s, self._unrecorded_s)
         if self._unrecorded_s:
-            for_s = min(facts.for_s, facts.elapsed_s - self._unrecorded_s)
+            for_s = max(min(facts.for_s, facts.time_s - self._unrecorded_s), 0.0)
             zero_s = min(facts.zero_s, for_s) if facts.state == "engine off" else facts.zero_s
             facts = replace(facts, for_s=for_s, zero_s=zero_s)
         self._facts = facts
-        self._follow(facts)
+        if facts.there:
+            self._follow(facts)
         self._finished |= facts.ended
 
     def _follow(self, facts: Facts) -> None:
@@ -103,12 +104,14 @@ class Guide:
     def _hold(self, facts: Facts) -> None:
         if facts.for_s < HOLD_S or self._spoiler() is not None:
             return
+        start_s = max(facts.time_s - facts.for_s, 0.0)
         last = self._holds[-1] if self._holds else None
         if last is not None and abs(facts.speed_rpm / last.speed_rpm - 1) < APART:
-            last.end_s = facts.elapsed_s
+            if start_s > last.end_s:  # held anew: what lay between is no part of it
+                last.start_s = start_s
+            last.end_s = facts.time_s
         else:
-            start_s = facts.elapsed_s - facts.for_s
-            self._holds.append(Hold(facts.speed_rpm, start_s, facts.elapsed_s))
+            self._holds.append(Hold(facts.speed_rpm, start_s, facts.time_s))
         self._held = True
 
     def _next_sweep(self) -> None:

@@ -280,7 +280,7 @@ class Session:
             return
         of_whole = self._reduced.troubles if self._reduced is not None else ()
         facts = Facts(
-            elapsed_s=way.elapsed_s,
+            time_s=self._now.time_s,
             state=self._now.state,
             for_s=self._now.for_s,
             speed_rpm=self._now.speed_rpm,

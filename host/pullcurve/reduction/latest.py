@@ -69,6 +69,7 @@ class Now:
     received: int = 0  # records, since the beginning
     lost: int = 0
     memory_s: int | None = None  # that the board keeps, where it is less than it should
+    time_s: float = 0.0  # of the newest block, by the board
 
 
 @dataclass(frozen=True)
@@ -97,6 +98,8 @@ class Latest:
         self._basis: _Basis | None = None
         self._first: Received | None = None
         self._newest: datetime | None = None
+        self._time_s = 0.0  # of the block that was the newest at the last look
+        self._timed: tuple[int, int] | None = None  # its boot and number
 
     def add(self, received: Received) -> bool:
         """Whether these bytes completed a block."""
@@ -179,6 +182,7 @@ class Latest:
         try:
             with self._lock:
                 records = self._assembler.finish("the board's stream")
+            self._follow_time(records.blocks)
             self._header = records.header
             if self._rig is None:
                 return Now(
@@ -192,16 +196,25 @@ class Latest:
             self._keeping.note_zeros(run.zeros.table, records)
             return replace(
                 self._now(run),
+                time_s=self._time_s,
                 received=records.received,
                 lost=records.lost,
                 memory_s=self._memory_s,
             )
         except (LogError, RigError) as fault:
             self._basis = None
-            return Now("no flow", 0.0, str(fault))
+            return Now("no flow", 0.0, str(fault), time_s=self._time_s)
         finally:
             with self._lock:
                 self._keeping.forget(self._assembler, records)
+
+    def _follow_time(self, blocks: pd.DataFrame) -> None:
+        """`time_s` of the newest block since the run's first one, which has been let go of."""
+        times = blocks.set_index(["boot", "seq"])["time_s"]
+        # Not to be found is a block that has turned out to be no new start's.
+        before_s = 0.0 if self._timed is None else times.get(self._timed, times.iloc[-1])
+        self._time_s += max(float(times.iloc[-1] - before_s), 0.0)
+        self._timed = (int(blocks["boot"].iloc[-1]), int(blocks["seq"].iloc[-1]))
 
     def _now(self, run: Run) -> Now:
         table = run.channels.table

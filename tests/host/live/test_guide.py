@@ -16,6 +16,7 @@ from pullcurve.live.questions import Noted
 from pullcurve.reduction.latest import State
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.rig.loading import load_rig
+from pullcurve.run_log.note_times import Elapsed, parse_time
 from pullcurve.run_log.notes import understand
 
 ROOT = Path(__file__).parents[3]
@@ -152,7 +153,7 @@ def test_another_sweep_begins_however_the_start_of_the_engine_is_seen(
 def test_a_sweep_that_was_finished_by_hand_ends_with_the_next_stop() -> None:
     guide, _ = told([*held(2000, 2600, 3200), Facts(180, "engine off", 3, zero_s=12)])
     guide.press("finish")
-    _, cards = told([Facts(182, "no flow", 0), replace(OFF, elapsed_s=190)], guide)
+    _, cards = told([Facts(182, "no flow", 0), replace(OFF, time_s=190)], guide)
     assert set(steps(cards)) == {"done"}
     assert steps(told([changing(200)], guide)[1]) == ["set"]
 
@@ -162,7 +163,7 @@ def test_what_was_accepted_is_asked_again_in_the_next_sweep() -> None:
     guide.press("go_on")
     assert guide.card().step == "next_higher"
     again = replace(changing(200), troubles=(REVERSED,))
-    _, cards = told([replace(OFF, elapsed_s=120, for_s=STOP_S), again], guide)
+    _, cards = told([replace(OFF, time_s=120, for_s=STOP_S), again], guide)
     assert steps(cards) == ["done_few", "mend_running"]
 
 
@@ -187,6 +188,28 @@ def test_a_board_that_is_away_interrupts_and_gives_nothing_up() -> None:
     assert cards[-1].holds == 2
 
 
+def time_of_note(guide: Guide) -> float:
+    noted = guide.answer("engine_speed", "write", {"reading": "1500"})
+    assert noted is not None
+    when = parse_time(noted.at)
+    assert isinstance(when, Elapsed)
+    return when.seconds
+
+
+def test_while_the_board_is_away_nothing_is_a_hold() -> None:
+    last = settled(60, 1500, 25)
+    away = [replace(last, time_s=float(at_s), there=False) for at_s in range(61, 661)]
+    guide, _ = told([OFF, last, *away])
+    assert 35 <= time_of_note(guide) <= 60
+    # Nor does an engine that stood when it went away end a sweep.
+    standing = Facts(700, "engine off", 3, zero_s=3, there=False)
+    assert told([standing, replace(standing, for_s=STOP_S)], guide)[1][-1].step == "wait"
+    # The same speed again is the same hold, and its note lies in what was held of it.
+    told([changing(720), settled(760, 1510, 30)], guide)
+    assert guide.card().holds == 1
+    assert 730 <= time_of_note(guide) <= 760
+
+
 def test_what_is_not_in_the_log_counts_for_nothing() -> None:
     long = settled(80, 2000, 60)
     guide, cards = told([OFF, changing(30), replace(long, recorded=False)])
@@ -195,7 +218,7 @@ def test_what_is_not_in_the_log_counts_for_nothing() -> None:
     _, cards = told([settled(81, 2000, 61), settled(80 + HOLD_S, 2000, 60 + HOLD_S)], guide)
     assert [(card.step, card.holds) for card in cards] == [("hold", 0), ("next_higher", 1)]
     assert cards[0].do == "Keep it so: 19 s more."
-    lost = [replace(OFF, recorded=False), replace(OFF, elapsed_s=15.0)]
+    lost = [replace(OFF, recorded=False), replace(OFF, time_s=15.0)]
     assert steps(told(lost)[1]) == ["not_recorded", "zero"]
 
 
@@ -284,7 +307,7 @@ def test_answers_become_notes_that_the_log_understands(
 
 anything = st.builds(
     Facts,
-    elapsed_s=st.floats(0, 1e6),
+    time_s=st.floats(0, 1e6),
     state=st.sampled_from(("engine off", "changing", "settled", "no flow")),
     for_s=st.floats(0, 1e5),
     speed_rpm=st.floats(1, 1e4),

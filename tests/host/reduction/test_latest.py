@@ -13,6 +13,7 @@ from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.links.direct_link import DirectLink
 from pullcurve.reduction.latest import KEPT_S, Latest, Now, Reading
+from pullcurve.reduction.records import Assembler
 from pullcurve.reduction.run import read_run
 from pullcurve.rig.loading import load_rig
 from pullcurve.rig.models import Rig
@@ -167,3 +168,24 @@ def test_a_link_that_is_just_back_spoils_nothing() -> None:
             latest.add(each)
         if gone_s[1] < at_s < gone_s[1] + 2 and b"block" in each.data:
             assert latest.look().state in ("changing", "settled")
+
+
+@pytest.mark.parametrize("step_s", [-3600.0, 3600.0])
+def test_the_time_of_the_run_is_the_boards_whatever_the_hosts_clock_does(step_s: float) -> None:
+    path = ROOT / "sample_logs/rough_link.runlog"
+    received = read_log(path).received
+    latest, truth, seen = Latest(load_rig(RIG)), Assembler(), []
+    began = due = received[0].host_time
+    for chunk in received:
+        stepped = timedelta(seconds=step_s * (chunk.host_time - began > timedelta(seconds=70)))
+        said = chunk._replace(host_time=chunk.host_time + stepped)
+        truth.add(said)
+        latest.add(said)
+        if chunk.host_time >= due:
+            due = chunk.host_time + timedelta(seconds=8)
+            now = latest.look()
+            if now.time_s:
+                newest = truth.finish("all of it").blocks.iloc[-1]
+                seen.append((now.time_s, newest["time_s"]))
+    assert seen[-1][0] > 2 * KEPT_S
+    assert [time_s for time_s, _ in seen] == pytest.approx([s for _, s in seen], abs=0.01)
