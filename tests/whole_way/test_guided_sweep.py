@@ -18,10 +18,12 @@ from host.live.browser import (
     report_words,
     wait,
 )
-from host.live.served import Served, served
+from host.live.served import Quiet, Served, served
 from host.live.stepped import OFF_S, Stepped, hold_end_s, sweep
+from pullcurve.live.guide import Facts, Guide
 from pullcurve.quantities import US
 from pullcurve.reduction.run import Run, read_run
+from pullcurve.reduction.troubles import Trouble
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import read_log
 
@@ -129,6 +131,48 @@ def test_a_technician_is_led_from_zero_to_the_report(chromium: Browser, tmp_path
     assert not result.troubles
 
 
+class Told(Guide):
+    """A guide that hears how things stand from the test alone."""
+
+    def update(self, facts: Facts) -> None:
+        pass
+
+    def tell(self, *told: Facts) -> None:
+        for facts in told:
+            super().update(facts)
+
+
+LATE = """button => new MutationObserver(() => document.querySelector(button).click())
+  .observe(document.getElementById("guide-why"), { childList: true })"""
+
+
+@needs_chromium
+def test_a_tap_goes_on_with_the_trouble_that_was_read(chromium: Browser, tmp_path: Path) -> None:
+    guide = Told(RIG, "us")
+    kinds = ("tubes_reversed", "wrong_marks")
+    troubles = tuple(Trouble(kind, "dp", f"{kind}.", "Do it.", "withheld") for kind in kinds)
+    with (
+        served(Quiet, tmp_path / "x.runlog", RIG) as watch,
+        opened(chromium, watch.address, PHONE) as phone,
+        opened(chromium, watch.address, DESKTOP) as desk,
+    ):
+        watch.session._guide = guide
+        guide.tell(Facts(60, "settled", 30, 2000, zero_s=12, troubles=troubles))
+        button = "#guide-buttons [data-name=go_on]"
+        for page in (phone, desk):
+            wait(page, lambda page=page: page.locator(button).count() == 1)
+            page.wait_for_timeout(600)
+        desk.evaluate(LATE, button)  # taps a card in the moment in which it comes
+        for page in (phone, desk):  # each twice, before its page can show what came of it
+            page.evaluate(f"for (const _ of [1, 2]) document.querySelector('{button}').click()")
+        wait(phone, lambda: guide.card().trouble == "wrong_marks")
+        phone.wait_for_timeout(1000)
+        assert guide.card().trouble == "wrong_marks"
+        assert phone.inner_text("#guide-answer") == desk.inner_text("#guide-answer") == ""
+        phone.click(button)
+        wait(phone, lambda: guide.card().step == "hold")
+
+
 def told(run: Run) -> str:
     """The greatest flow, as the report's sentences have it."""
     top = US.volume_flow.from_si(float(run.points["standard_flow_m3_s"].max()))
@@ -154,12 +198,15 @@ def test_what_is_mended_goes_on_in_a_new_log(tmp_path: Path) -> None:
         card = json.loads(said(watch, "guide", "mend_standing"))
         assert "put the upstream tap's tube on the port marked +" in card["do"]
         origin = {"Origin": watch.address}
-        assert watch.ask("/press", "POST", origin, json.dumps({"button": "again"}))[0] == 200
-        said(watch, "checks", "x-2.runlog")
+        pressed = json.dumps({"button": "again", "step": card["step"], "trouble": card["trouble"]})
+        for _ in range(2):  # two viewers at about the same time
+            assert watch.ask("/press", "POST", origin, pressed)[0] == 200
+            said(watch, "checks", "x-2.runlog")
         source.go_to(1000)
         said(watch, "state", "has ended")
         card = json.loads(said(watch, "guide", "done_few"))
         assert card["holds"] == 0
+    assert len(list(tmp_path.iterdir())) == 2
     first, second = read_log(tmp_path / "x.runlog"), read_log(tmp_path / "x-2.runlog")
     assert second.rig_text() == first.rig_text()
     joined = b"".join(received.data for log in (first, second) for received in log.received)

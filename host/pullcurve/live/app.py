@@ -74,7 +74,8 @@ def application(session: Session, board: Noticeboard) -> Starlette:
         if said.get("button") == "seen":
             await run_in_threadpool(session.see, str(said.get("key")))
         else:
-            session.press(str(said.get("button")))
+            of_card = (str(said.get(name)) for name in ("button", "step", "trouble"))
+            await run_in_threadpool(session.press, *of_card)
         return JSONResponse({"sentence": ""})
 
     async def report(request: Request) -> Response:

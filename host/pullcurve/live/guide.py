@@ -31,9 +31,11 @@ Step = tuple[str, dict[str, Any], tuple[str, ...]]  # its name, what fills its w
 
 @dataclass(frozen=True)
 class Card:
-    """What stands on the page. `urgent`: what was done so far is being spoilt."""
+    """What stands on the page. `urgent`: what was done so far is being spoilt. `trouble`: the kind
+    of that which it is about."""
 
     step: str
+    trouble: str
     title: str
     do: str
     why: str
@@ -71,6 +73,7 @@ class Guide:
         self._stood = False  # the engine has not been seen to turn since it stood
         self._top_said = False
         self._finished = False
+        self._left = False  # for a further log
         self._accepted: set[str] = set()
         self._questions = Questions(rig, units)
         self._rated_rpm = _rated_rpm(rig)
@@ -122,16 +125,25 @@ class Guide:
 
     # What people say
 
-    def press(self, button: str) -> None:
-        """A button of the card. An unknown one, as of a page that is behind, does nothing."""
+    def press(self, button: str, step: str, trouble: str) -> bool:
+        """A button of the card that was of this step and trouble: whether a further log is wanted.
+
+        One that the present card does not have does nothing, as of a page that is behind or of a
+        second viewer.
+        """
+        now, filled, buttons = self._step()
+        if (step, trouble) != (now, filled["trouble"]) or button not in buttons:
+            return False
         if button == "top":
             self._top_said = True
         elif button == "finish":
-            self._finished = bool(self._holds)
-        elif button == "go_on" and (trouble := self._spoiler()) is not None:
-            self._accepted.add(trouble.kind)
+            self._finished = True
         elif button == "go_on":
-            self._accepted.add("no_zero")
+            self._accepted.add(trouble or step)
+        elif button == "again" and not self._left:
+            self._left = True
+            return True
+        return False
 
     def answer(self, question: str, button: str, said: Mapping[str, str]) -> Noted | None:
         return self._questions.answer(question, button, said, self._holds)
@@ -148,6 +160,7 @@ class Guide:
             words |= {n.removesuffix("_at"): text for n, text in words.items() if n.endswith("_at")}
         return Card(
             step=step,
+            trouble=filled["trouble"],
             **{name: words[name].format(**filled) for name in ("title", "do", "why", "caution")},
             urgent=step.startswith("mend") or step in ("no_zero", "not_recorded"),
             holds=self._distinct(),
@@ -165,6 +178,7 @@ class Guide:
             "holds": "hold" if done == 1 else "holds",
             "fault": facts.fault,
             "target": self._target(),
+            "trouble": "",
             "rated": f"{self._rated_rpm or 0:.0f}",
         }
         if self._finished:
@@ -181,7 +195,7 @@ class Guide:
         return self._standing(filled) if facts.state == "engine off" else self._running(filled)
 
     def _mend(self, spoiler: Trouble, filled: dict[str, Any]) -> Step:
-        filled |= {"evidence": spoiler.evidence, "action": spoiler.action}
+        filled |= {"trouble": spoiler.kind, "evidence": spoiler.evidence, "action": spoiler.action}
         if spoiler.kind not in HANDS:
             return "mend_without_hands", filled, ("go_on",)
         if self._facts.state == "engine off":

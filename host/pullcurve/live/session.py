@@ -157,13 +157,11 @@ class Session:
             with suppress(LogError):  # that nothing can be written is an alarm of its own
                 self.receiver.say(f"alarm seen: {alarm.title}, {alarm.since}")
 
-    def press(self, button: str) -> None:
-        """A button of the guide's card."""
-        if button == "again":
-            self.receiver.begin_again()
-        elif self._guide is not None:
-            with self._guiding:
-                self._guide.press(button)
+    def press(self, button: str, step: str, trouble: str) -> None:
+        """A button of the guide's card of this step and trouble."""
+        with self._guiding:
+            if self._guide is not None and self._guide.press(button, step, trouble):
+                self.receiver.begin_again()
 
     def answer(self, question: str, button: str, said: Mapping[str, str]) -> str:
         """Write the answer to one of the guide's questions into the log; what was understood.

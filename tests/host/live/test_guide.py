@@ -56,6 +56,12 @@ def held(*speeds: float) -> list[Facts]:
     return facts
 
 
+def press(guide: Guide, button: str, card: Card | None = None) -> bool:
+    """Somebody who sees this card, or else the present one, presses a button."""
+    card = card or guide.card()
+    return guide.press(button, card.step, card.trouble)
+
+
 def steps(cards: Iterable[Card]) -> list[str]:
     return [card.step for card in cards]
 
@@ -71,7 +77,7 @@ def test_a_whole_sweep_from_zero_to_report() -> None:
     _, cards = told(held(2000, 2400, 2800, 3300)[1:], guide)
     assert set(steps(cards)) == {"set", "next_higher"}
     assert "3600 to 4100 rpm" in cards[-1].do
-    guide.press("top")
+    press(guide, "top")
     assert guide.card().step == "next_between"
     _, cards = told([changing(300), settled(330, 3000), changing(340)], guide)
     assert steps(cards) == ["set", "next_stop", "set"]
@@ -116,7 +122,7 @@ def test_no_step_is_above_the_rated_speed_or_at_one_that_was_held(
         guide.update(changing(60.0 * number))
         guide.update(settled(60.0 * number + 30, share * rated_rpm))
         speeds.append(share * rated_rpm)
-        guide.press(button)
+        press(guide, button)
         card = guide.card()
         if card.step == "next_higher":
             (target,) = map(float, re.findall(r"\d+", card.do))
@@ -152,7 +158,7 @@ def test_another_sweep_begins_however_the_start_of_the_engine_is_seen(
 
 def test_a_sweep_that_was_finished_by_hand_ends_with_the_next_stop() -> None:
     guide, _ = told([*held(2000, 2600, 3200), Facts(180, "engine off", 3, zero_s=12)])
-    guide.press("finish")
+    press(guide, "finish")
     _, cards = told([Facts(182, "no flow", 0), replace(OFF, time_s=190)], guide)
     assert set(steps(cards)) == {"done"}
     assert steps(told([changing(200)], guide)[1]) == ["set"]
@@ -160,7 +166,7 @@ def test_a_sweep_that_was_finished_by_hand_ends_with_the_next_stop() -> None:
 
 def test_what_was_accepted_is_asked_again_in_the_next_sweep() -> None:
     guide, _ = told([*held(2000), replace(settled(80, 2000), troubles=(REVERSED,))])
-    guide.press("go_on")
+    press(guide, "go_on")
     assert guide.card().step == "next_higher"
     again = replace(changing(200), troubles=(REVERSED,))
     _, cards = told([replace(OFF, time_s=120, for_s=STOP_S), again], guide)
@@ -226,7 +232,7 @@ def test_no_zero_is_said_before_the_first_hold_and_may_be_gone_without() -> None
     guide, cards = told([replace(changing(5), zero_s=0.0)])
     assert cards[0].step == "no_zero"
     assert cards[0].urgent
-    guide.press("go_on")
+    press(guide, "go_on")
     assert guide.card().step == "set"
 
 
@@ -239,13 +245,41 @@ def test_what_spoils_the_run_stops_it_before_hands_go_near() -> None:
     assert cards[2].do == "Swap the tubes."
     assert all(card.caution and card.urgent for card in cards[1:])
     assert [button.name for button in cards[2].buttons] == ["again", "go_on"]
-    guide.press("go_on")
+    press(guide, "go_on")
     assert guide.card().step == "start"
     clipped = REVERSED._replace(kind="sensor_clipped", action="Hold a lower speed.")
     _, cards = told([OFF, replace(running, troubles=(clipped,))])
     assert cards[-1].do == "Hold a lower speed."
     harmless = replace(running, troubles=(REVERSED._replace(consequence="none"),))
     assert told([OFF, harmless])[1][-1].step == "next_higher"
+
+
+def test_a_press_is_of_the_card_that_was_read() -> None:
+    other = REVERSED._replace(kind="wrong_marks")
+    both = replace(settled(60, 2000), troubles=(REVERSED, other))
+    guide, (_, read) = told([OFF, both])
+    for _ in range(2):  # two viewers, or one twice
+        press(guide, "go_on", read)
+    assert guide.card().trouble == "wrong_marks"
+    press(guide, "go_on")
+    assert steps(told([both], guide)[1]) == ["next_higher"]
+
+
+def test_a_further_log_is_begun_once_and_where_a_card_offers_it() -> None:
+    guide, cards = told([OFF, replace(settled(60, 2000), troubles=(REVERSED,))])
+    for card in cards:
+        assert not press(guide, "again", card)
+    _, (standing,) = told([replace(OFF, troubles=(REVERSED,))], guide)
+    assert [press(guide, "again", standing) for _ in range(3)] == [True, False, False]
+
+
+@pytest.mark.parametrize("button", ["top", "finish", "go_on", "again"])
+def test_a_button_that_is_not_on_the_card_does_nothing(button: str) -> None:
+    guide, (card,) = told([OFF])
+    assert not press(guide, button)
+    assert guide.card() == card
+    _, cards = told([replace(changing(30), zero_s=0.0), *held(2000)[1:]], guide)
+    assert steps(cards) == ["no_zero", "set", "next_higher"]
 
 
 def names(card: Card) -> set[str]:
@@ -330,7 +364,7 @@ def test_whatever_happens_there_is_one_thing_to_do(happenings: list[tuple[Facts,
         assert not re.search(r"[{}]", card.title + card.do + card.why + card.caution)
         if "Stop the engine and lock" in card.do or card.step == "mend_standing":
             assert "locked out" in card.caution or "lock it out" in card.caution
-        guide.press(button)
+        press(guide, button)
 
 
 def test_every_text_is_used_and_short_enough_to_be_read_in_gloves() -> None:

@@ -1,12 +1,15 @@
 // The card of the guided sweep: what to do next, and a few questions. What a person is typing stays
 // as it is while the card around it changes.
+const READ_MS = 500;  // a tap so soon after a card has come was meant for the card before
+
 export class Guide {
   constructor(section, back, send, finished) {
     this.section = section;
     this.back = back;
     this.send = send;
     this.finished = finished;
-    this.step = "";
+    this.card = { step: "", trouble: "" };
+    this.cameAt = -Infinity;
     this.away = false;
     this.chosen = null;
     this.part("away").addEventListener("click", () => this.put(true));
@@ -50,10 +53,10 @@ export class Guide {
       const head = this.part("questions").querySelector(`[data-name=${name}] h3`);
       if (head.textContent !== label) head.textContent = label;
     }
-    if (card.step !== this.step) {
-      this.step = card.step;
-      if (card.step.startsWith("done") && card.holds) this.finished(false);
-    }
+    const before = this.card;
+    this.card = card;
+    if (card.step !== before.step || card.trouble !== before.trouble) this.cameAt = performance.now();
+    if (card.step !== before.step && card.step.startsWith("done") && card.holds) this.finished(false);
   }
 
   write(name, text) {
@@ -83,8 +86,9 @@ export class Guide {
     button.type = "button";
     button.textContent = label;
     button.addEventListener("click", () => {
+      const { step, trouble } = this.card;
       if (name === "report") this.finished(true);
-      else this.tell("/press", { button: name });
+      else if (performance.now() - this.cameAt > READ_MS) this.tell("/press", { button: name, step, trouble });
     });
     return button;
   }
