@@ -29,6 +29,7 @@ from pullcurve.run_log.reading import read_log
 
 ROOT = Path(__file__).parents[2]
 RIG = load_rig(ROOT / "hardware/rigs/port.toml")
+ASKED = "[data-name=engine_speed] h3"
 UP = [1650.0, 1950.0, 2300.0, 2650.0, 2950.0]
 
 
@@ -88,16 +89,29 @@ def test_a_technician_is_led_from_zero_to_the_report(chromium: Browser, tmp_path
                 run.go_to(hold_end_s(number) - 32, f"Hold {number}: settled")
             run.go_to(hold_end_s(number) - 12, f"Hold {number} is in")
             if number == 1:
-                run.answer("engine_speed", "write", reading="1650")
                 phone.fill("#vacuum-reading", "ten")
                 phone.click("[data-name=vacuum] button[value=write]")
                 wait(phone, lambda: "cannot be read" in phone.inner_text("#guide-answer"))
                 said = run.answer(
                     "vacuum", "write", reading="0.8", unit="inHg", place="blower inlet"
                 )
-                assert said == "Noted: vacuum 0.8 inHg blower inlet"
+                assert said == "Noted: vacuum 0.8 inHg blower inlet, in hold 1"
+                for page in (phone, desk):
+                    page.fill("#engine_speed-reading", "1650")
             elif number == 2:
-                run.answer("engine_speed", "never")
+                # What stands in a field was typed for the first hold, until it is emptied.
+                for page in (phone, desk):
+                    assert "in hold 1?" in page.inner_text(ASKED)
+                desk.fill("#engine_speed-reading", "")
+                assert "in hold 2?" in desk.inner_text(ASKED)
+                phone.click("[data-name=engine_speed] button[value=write]")
+                wait(phone, lambda: "in hold 2?" in phone.inner_text(ASKED))
+                said = phone.inner_text("#guide-answer")
+                assert said == "Noted: engine speed 1650 rpm, in hold 1"
+                assert phone.input_value("#engine_speed-reading") == ""
+                phone.fill("#engine_speed-reading", "19")
+                desk.click("[data-name=engine_speed] button[value=never]")
+                wait(phone, lambda: phone.locator(ASKED).count() == 0)
                 run.answer("vacuum", "never")
                 check_access(phone)
                 check_access(desk)

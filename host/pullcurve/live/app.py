@@ -62,6 +62,7 @@ def application(session: Session, board: Noticeboard) -> Starlette:
                 str(said.get("question")),
                 str(said.get("button")),
                 fields if isinstance(fields, dict) else {},
+                str(said.get("hold")),
             )
         except ValueError as fault:
             return _refused(f"Not noted: {fault}")

@@ -145,11 +145,13 @@ class Guide:
             return True
         return False
 
-    def answer(self, question: str, button: str, said: Mapping[str, str]) -> Noted | None:
-        return self._questions.answer(question, button, said, self._holds)
+    def answer(
+        self, question: str, button: str, said: Mapping[str, str], hold: str
+    ) -> Noted | None:
+        return self._questions.answer(question, button, said, hold, self._holds)
 
-    def answered(self, question: str, button: str) -> None:
-        self._questions.answered(question, button, self._holds)
+    def answered(self, question: str, button: str, hold: str) -> None:
+        self._questions.answered(question, button, hold, self._holds)
 
     # What the page says
 

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from secrets import token_hex
 from typing import Any, Final, NamedTuple
 
 from pullcurve.rig.models import Rig
@@ -37,26 +38,33 @@ class Button(NamedTuple):
 
 @dataclass(frozen=True)
 class Question:
+    """`hold`: the key of that which it is about, empty where it is about the sweep."""
+
     name: str
     label: str
     fields: tuple[Field, ...]
     buttons: tuple[Button, ...]
     caution: str = ""
+    hold: str = ""
 
 
 @dataclass
 class Hold:
+    """`key`: of this hold alone, in whatever sweep, log and watch."""
+
     speed_rpm: float
     start_s: float
     end_s: float
     answered: set[str] = field(default_factory=set)
+    key: str = field(default_factory=lambda: token_hex(4))
 
 
 class Noted(NamedTuple):
-    """A line for the log, as a person would type it, and when it holds."""
+    """A line for the log, as a person would type it, and when it holds: `where` in words."""
 
     text: str
-    at: str
+    at: str = ""
+    where: str = ""
 
 
 class Questions:
@@ -86,44 +94,65 @@ class Questions:
         if not holds:
             return ()
         names = [name for name in OF_HOLD if name not in holds[-1].answered | self._never]
-        return tuple(self._question(name, number=len(holds)) for name in names)
+        return tuple(self._question(name, holds[-1].key, len(holds)) for name in names)
 
     def answer(
-        self, question: str, button: str, said: Mapping[str, str], holds: Sequence[Hold]
+        self,
+        question: str,
+        button: str,
+        said: Mapping[str, str],
+        key: str,
+        holds: Sequence[Hold],
     ) -> Noted | None:
         """The note that an answer makes; None where it makes none.
 
-        What is typed is not judged here. Call `answered` once the note is written.
+        What is typed is not judged here. Call `answered` once the note is written. Both raise
+        ValueError with a sentence where the question is not open.
         """
 
         def of(name: str) -> str:
             return str(said.get(name, "")).strip()
 
+        hold = self._open(question, button, key, holds)
         if button == "never":
             return None
-        at = _hold_time(holds) if question in OF_HOLD else ""
         text = {
             "engine_speed": f"engine {of('reading')} rpm",
             "vacuum": f"vacuum {of('reading')} {of('unit')} at {of('place')}",
             "hose": f"hose {of('length')} {of('length_unit')} of {of('bore')} {of('bore_unit')}",
             "plate": f"plate on, bore {of('bore')} {of('unit')}" if of("bore") else "plate on",
-        }.get(question)
-        if text is None:
-            return None
+        }[question]
         if question == "vacuum" and of("place"):
             self._place = of("place")
-        return Noted(f"{question} off" if button == "off" else text, at)
+        if hold is None:
+            return Noted(f"{question} off" if button == "off" else text)
+        at = f"{(hold.start_s + hold.end_s) / 2:.0f} s"
+        return Noted(text, at, f"in hold {holds.index(hold) + 1}")
 
-    def answered(self, question: str, button: str, holds: Sequence[Hold]) -> None:
+    def answered(self, question: str, button: str, key: str, holds: Sequence[Hold]) -> None:
         """The answer is in the log."""
+        hold = self._open(question, button, key, holds)
         if button == "never":
             self._never.add(question)
-        elif question in OF_HOLD and holds:
-            holds[-1].answered.add(question)
+        elif hold is not None:
+            hold.answered.add(question)
         else:
             self._told.add(question)
 
-    def _question(self, name: str, **filled: int) -> Question:
+    def _open(self, question: str, button: str, key: str, holds: Sequence[Hold]) -> Hold | None:
+        """The hold that an open question is about; None where it is about the sweep."""
+        hold = None
+        if question in OF_HOLD:
+            hold = next((hold for hold in holds if hold.key == key), None)
+            if hold is None:
+                raise ValueError(texts()["refused"]["gone"])
+        answered = self._never | (self._told if hold is None else hold.answered)
+        words = texts()["questions"].get(question, {})
+        if question in answered or button not in _buttons(words):
+            raise ValueError(texts()["refused"]["closed"])
+        return hold
+
+    def _question(self, name: str, key: str = "", number: int = 0) -> Question:
         words = texts()["questions"][name]
         lengths, bores = self._length_units
         places = tuple(sorted(PLACES, key=lambda place: place != self._place))
@@ -138,18 +167,18 @@ class Questions:
             "plate": ("bore", "unit"),
             "hose": ("length", "length_unit", "bore", "bore_unit"),
         }[name]
-        buttons = ("write", "never") if "write" in words else ("on", "off")
         return Question(
             name,
-            words["label"].format(**filled),
+            words["label"].format(number=number),
             tuple(Field(each, words[each], options.get(each, ())) for each in fields),
-            tuple(Button(each, words[each]) for each in buttons),
+            tuple(Button(each, words[each]) for each in _buttons(words)),
             words.get("caution", ""),
+            key,
         )
 
 
-def _hold_time(holds: Sequence[Hold]) -> str:
-    return f"{(holds[-1].start_s + holds[-1].end_s) / 2:.0f} s" if holds else ""
+def _buttons(words: Mapping[str, str]) -> list[str]:
+    return [name for name in ("write", "never", "on", "off") if name in words]
 
 
 @cache

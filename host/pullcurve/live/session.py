@@ -163,17 +163,20 @@ class Session:
             if self._guide is not None and self._guide.press(button, step, trouble):
                 self.receiver.begin_again()
 
-    def answer(self, question: str, button: str, said: Mapping[str, str]) -> str:
+    def answer(self, question: str, button: str, said: Mapping[str, str], hold: str) -> str:
         """Write the answer to one of the guide's questions into the log; what was understood.
 
-        Raises what `Receiver.say` raises.
+        hold: the key of that which it is about. Raises what `Receiver.say` raises.
         """
         if self._guide is None:
             return ""
         with self._guiding:
-            noted = self._guide.answer(question, button, said)
-            told = self.receiver.say(*noted, what=question) if noted is not None else ""
-            self._guide.answered(question, button)
+            noted = self._guide.answer(question, button, said, hold)
+            told = ""
+            if noted is not None:
+                told = self.receiver.say(noted.text, noted.at, what=question)
+                told += f", {noted.where}" if noted.where else ""
+            self._guide.answered(question, button, hold)
         return told
 
     def _receive(self, received: Received) -> None:

@@ -12,17 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pullcurve.live.guide import FEW, HANDS, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide
-from pullcurve.live.questions import Noted
 from pullcurve.reduction.latest import State
 from pullcurve.reduction.troubles import Trouble
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.note_times import Elapsed, parse_time
-from pullcurve.run_log.notes import understand
 
 ROOT = Path(__file__).parents[3]
 TEXTS = ROOT / "host/pullcurve/live/guide_texts.toml"
 PORT = load_rig(ROOT / "hardware/rigs/port.toml")
-HOSE_END = load_rig(ROOT / "hardware/rigs/hose_end.toml")
 SHEET_ONLY = PORT.machine.model_copy(update={"rated_speed_rpm": None})
 _BLOWER = PORT.machine.blower.model_copy(update={"rating": None})
 UNRATED = PORT.model_copy(update={"machine": SHEET_ONLY.model_copy(update={"blower": _BLOWER})})
@@ -136,7 +133,7 @@ def test_no_step_is_above_the_rated_speed_or_at_one_that_was_held(
 
 def test_another_sweep_begins_when_the_engine_starts_again() -> None:
     guide, _ = told([*held(2000, 2600, 3200), Facts(400, "engine off", 15, zero_s=11)])
-    guide.answered("plate", "off")
+    guide.answered("plate", "off", "")
     assert guide.card().step == "done"
     _, cards = told([changing(420), settled(450, 2100)], guide)
     assert steps(cards) == ["set", "next_higher"]
@@ -195,7 +192,7 @@ def test_a_board_that_is_away_interrupts_and_gives_nothing_up() -> None:
 
 
 def time_of_note(guide: Guide) -> float:
-    noted = guide.answer("engine_speed", "write", {"reading": "1500"})
+    noted = guide.answer("engine_speed", "write", {"reading": "1500"}, hold_of(guide.card()))
     assert noted is not None
     when = parse_time(noted.at)
     assert isinstance(when, Elapsed)
@@ -205,7 +202,7 @@ def time_of_note(guide: Guide) -> float:
 def test_while_the_board_is_away_nothing_is_a_hold() -> None:
     last = settled(60, 1500, 25)
     away = [replace(last, time_s=float(at_s), there=False) for at_s in range(61, 661)]
-    guide, _ = told([OFF, last, *away])
+    guide, _ = told([OFF, last, *away, changing(662)])
     assert 35 <= time_of_note(guide) <= 60
     # Nor does an engine that stood when it went away end a sweep.
     standing = Facts(700, "engine off", 3, zero_s=3, there=False)
@@ -282,66 +279,18 @@ def test_a_button_that_is_not_on_the_card_does_nothing(button: str) -> None:
     assert steps(cards) == ["no_zero", "set", "next_higher"]
 
 
+def hold_of(card: Card) -> str:
+    """The key of the hold that a card asks for."""
+    return next(question.hold for question in card.questions if question.name == "engine_speed")
+
+
 def names(card: Card) -> set[str]:
     return {question.name for question in card.questions}
 
 
-def test_only_what_no_sensor_tells_is_asked() -> None:
-    guide, cards = told([OFF])
-    assert names(cards[0]) == {"plate"}
-    assert names(told(held(2000))[1][-1]) == {"engine_speed", "vacuum"}
-    well_watched = told(held(2000), Guide(HOSE_END, "us"))[1][-1]
-    assert names(well_watched) == set()
-    guide.answered("plate", "off")
-    assert names(guide.card()) == set()
-
-
-def test_an_answer_belongs_to_its_hold_however_late_it_comes() -> None:
-    guide, _ = told([*held(2000, 2500), changing(140)])
-    noted = guide.answer("vacuum", "write", {"reading": "10", "unit": "inHg", "place": "tank"})
-    assert noted == Noted("vacuum 10 inHg at tank", "100 s")
-    (vacuum,) = [q for q in guide.card().questions if q.name == "vacuum"]
-    assert vacuum.label.endswith("in hold 2?")  # though the throttle moves on
-    guide.answered("vacuum", "write")
-    assert names(guide.card()) == {"engine_speed"}
-    _, cards = told([settled(160, 3000)], guide)
-    assert names(cards[0]) == {"engine_speed", "vacuum"}
-    (vacuum,) = [q for q in cards[0].questions if q.name == "vacuum"]
-    assert next(f.options[0] for f in vacuum.fields if f.name == "place") == "tank"
-    assert guide.answer("engine_speed", "never", {}) is None
-    guide.answered("engine_speed", "never")
-    _, cards = told([changing(170), settled(200, 3500)], guide)
-    assert names(cards[-1]) == {"vacuum"}
-
-
-@pytest.mark.parametrize(
-    ("question", "button", "said", "text"),
-    [
-        ("engine_speed", "write", {"reading": " 2900 "}, "engine 2900 rpm"),
-        ("plate", "on", {"bore": "", "unit": "in"}, "plate on"),
-        ("plate", "on", {"bore": "2 1/8", "unit": "in"}, "plate on, bore 2 1/8 in"),
-        ("plate", "off", {"bore": "2", "unit": "in"}, "plate off"),
-        ("hose", "off", {}, "hose off"),
-        (
-            "hose",
-            "on",
-            {"length": "50", "length_unit": "ft", "bore": "4", "bore_unit": "in"},
-            "hose 50 ft of 4 in",
-        ),
-    ],
-)
-def test_answers_become_notes_that_the_log_understands(
-    question: str, button: str, said: dict[str, str], text: str
-) -> None:
-    noted = Guide(PORT, "si").answer(question, button, said)
-    assert noted is not None
-    assert noted.text == text
-    assert understand(text).what == question
-
-
 anything = st.builds(
     Facts,
-    time_s=st.floats(0, 1e6),
+    time_s=st.floats(0, 999_999),
     state=st.sampled_from(("engine off", "changing", "settled", "no flow")),
     for_s=st.floats(0, 1e5),
     speed_rpm=st.floats(1, 1e4),
@@ -359,6 +308,8 @@ def test_whatever_happens_there_is_one_thing_to_do(happenings: list[tuple[Facts,
     for facts, button in happenings:
         guide.update(facts)
         card = guide.card()
+        if "engine_speed" in names(card):
+            assert time_of_note(guide) >= 0
         assert card.title
         assert card.do or card.step == "no_flow"
         assert not re.search(r"[{}]", card.title + card.do + card.why + card.caution)
@@ -371,8 +322,8 @@ def test_every_text_is_used_and_short_enough_to_be_read_in_gloves() -> None:
     texts = tomllib.loads(TEXTS.read_text(encoding="utf-8"))
     source = (TEXTS.with_name("guide.py")).read_text(encoding="utf-8")
     for step, words in texts.items():
-        assert f'"{step}"' in source or step in ("buttons", "questions")
-        if step not in ("buttons", "questions"):
+        if step not in ("buttons", "questions", "refused"):
+            assert f'"{step}"' in source
             fixed = "".join(part for part, *_ in string.Formatter().parse(words["do"]))
             assert len(fixed) < 90
     assert FEW < HOLDS

@@ -8,7 +8,7 @@ export class Guide {
     this.back = back;
     this.send = send;
     this.finished = finished;
-    this.card = { step: "", trouble: "" };
+    this.card = { step: "", trouble: "", questions: [] };
     this.cameAt = -Infinity;
     this.away = false;
     this.chosen = null;
@@ -33,6 +33,8 @@ export class Guide {
   }
 
   show(card) {
+    const before = this.card;
+    this.card = card;
     this.section.hidden = this.away;
     this.back.hidden = !this.away;
     this.section.classList.toggle("urgent", card.urgent);
@@ -49,14 +51,19 @@ export class Guide {
     const buttons = card.buttons.map(([name, label]) => ({ name, label }));
     this.keep(this.part("buttons"), buttons, (button) => this.button(button));
     this.keep(this.part("questions"), card.questions, (question) => this.question(question));
-    for (const { name, label } of card.questions) {
-      const head = this.part("questions").querySelector(`[data-name=${name}] h3`);
-      if (head.textContent !== label) head.textContent = label;
-    }
-    const before = this.card;
-    this.card = card;
+    for (const form of this.part("questions").children) this.settle(form);
     if (card.step !== before.step || card.trouble !== before.trouble) this.cameAt = performance.now();
     if (card.step !== before.step && card.step.startsWith("done") && card.holds) this.finished(false);
+  }
+
+  // What has been typed stays with the hold that it was typed for; an empty form is about the newest.
+  settle(form) {
+    const { name } = form.dataset;
+    const question = this.card.questions.find((each) => each.name === name);
+    if (!question || [...form.querySelectorAll("input")].some(({ value }) => value)) return;
+    form.dataset.hold = question.hold;
+    const head = form.querySelector("h3");
+    if (head.textContent !== question.label) head.textContent = question.label;
   }
 
   write(name, text) {
@@ -93,11 +100,9 @@ export class Guide {
     return button;
   }
 
-  question({ name, label, fields, buttons, caution }) {
+  question({ name, fields, buttons, caution }) {
     const form = document.createElement("form");
-    const head = document.createElement("h3");
-    head.textContent = label;
-    form.append(head);
+    form.append(document.createElement("h3"));
     if (caution) {
       const words = document.createElement("p");
       words.textContent = caution;
@@ -112,17 +117,23 @@ export class Guide {
       answers.append(element);
     }
     form.append(inputs, answers);
-    form.addEventListener("submit", (event) => {
+    form.addEventListener("input", () => this.settle(form));
+    form.addEventListener("submit", async (event) => {
       event.preventDefault();
       const said = Object.fromEntries(new FormData(form));
-      this.tell("/answer", { question: name, button: event.submitter?.value ?? buttons[0][0], fields: said });
+      const button = event.submitter?.value ?? buttons[0][0];
+      const { hold } = form.dataset;
+      if (!await this.tell("/answer", { question: name, button, fields: said, hold })) return;
+      for (const input of form.querySelectorAll("input")) input.value = "";
+      this.settle(form);
     });
     return form;
   }
 
   async tell(path, said) {
-    const { sentence } = await this.send(path, said);
+    const { ok, sentence } = await this.send(path, said);
     this.write("answer", sentence ?? "");
+    return ok;
   }
 }
 
