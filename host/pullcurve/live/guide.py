@@ -80,10 +80,11 @@ class Guide:
 
     def update(self, facts: Facts) -> None:
         """How things stand now."""
+        facts = replace(facts, time_s=max(facts.time_s, self._facts.time_s))
         if not facts.recorded:
-            self._unrecorded_s = max(facts.time_s, self._unrecorded_s)
+            self._unrecorded_s = facts.time_s
         if self._unrecorded_s:
-            for_s = max(min(facts.for_s, facts.time_s - self._unrecorded_s), 0.0)
+            for_s = min(facts.for_s, facts.time_s - self._unrecorded_s)
             zero_s = min(facts.zero_s, for_s) if facts.state == "engine off" else facts.zero_s
             facts = replace(facts, for_s=for_s, zero_s=zero_s)
         self._facts = facts
@@ -148,7 +149,10 @@ class Guide:
     def answer(
         self, question: str, button: str, said: Mapping[str, str], hold: str
     ) -> Noted | None:
-        return self._questions.answer(question, button, said, hold, self._holds)
+        noted = self._questions.answer(question, button, said, hold, self._holds)
+        if noted is None or noted.at:
+            return noted
+        return noted._replace(at=f"{self._facts.time_s:.0f} s")
 
     def answered(self, question: str, button: str, hold: str) -> None:
         self._questions.answered(question, button, hold, self._holds)

@@ -60,7 +60,8 @@ class Hold:
 
 
 class Noted(NamedTuple):
-    """A line for the log, as a person would type it, and when it holds: `where` in words."""
+    """A line for the log, as a person would type it, and when it holds: `where` in words, empty
+    where it holds from now on."""
 
     text: str
     at: str = ""

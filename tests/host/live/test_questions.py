@@ -1,5 +1,6 @@
 """What the guide asks, and which hold an answer is noted for."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -88,6 +89,13 @@ def test_what_is_no_open_question_is_refused(question: str, button: str) -> None
     with pytest.raises(ValueError, match="answered already, or was not asked"):
         guide.answered(question, button, hold)
     assert guide.card() == before
+
+
+def test_what_is_said_of_the_sweep_holds_from_now_on_in_the_runs_own_time() -> None:
+    guide, _ = told(held(2000))
+    told([replace(OFF, time_s=time_s) for time_s in (400.0, -3200.0)], guide)
+    assert guide.answer("plate", "on", {}, "") == Noted("plate on", "400 s")
+    assert guide.answer("plate", "off", {}, "") == Noted("plate off", "400 s")
 
 
 @pytest.mark.parametrize(
