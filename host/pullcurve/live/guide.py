@@ -110,11 +110,12 @@ class Guide:
             return
         start_s = max(facts.time_s - facts.for_s, 0.0)
         last = self._holds[-1] if self._holds else None
-        if last is not None and abs(facts.speed_rpm / last.speed_rpm - 1) < APART:
+        near = last is not None and abs(facts.speed_rpm / last.speed_rpm - 1) < APART
+        if last is not None and near:
             if start_s > last.end_s:  # held anew: what lay between is no part of it
                 last.start_s = start_s
             last.end_s = facts.time_s
-        else:
+        elif last is None or start_s > last.end_s:  # else the throttle has just been moved
             self._holds.append(Hold(facts.speed_rpm, start_s, facts.time_s))
         self._held = True
 
@@ -220,7 +221,7 @@ class Guide:
         facts = self._facts
         if not facts.zero_s and not self._holds and "no_zero" not in self._accepted:
             return "no_zero", filled | {"seconds": f"{STOP_S:.0f}"}, ("go_on",)
-        if self._held:
+        if self._held or self._is_enough():
             return self._next(filled)
         filled |= {"number": len(self._holds) + 1}
         if facts.state == "settled":
@@ -229,13 +230,16 @@ class Guide:
 
     def _next(self, filled: dict[str, Any]) -> Step:
         speeds = [hold.speed_rpm for hold in self._holds]
-        if self._came_down() or (self._is_top() and len(speeds) >= HOLDS + 1):
+        if self._is_enough():
             return "next_stop", filled, ("finish",)
         if self._is_top() or (len(speeds) > HOLDS and self._rated_rpm is None):
             return "next_between", filled, ("finish",)
         low, high = (round(speeds[-1] * times, -2) for times in STEP)
         filled |= {"low": f"{low:.0f}", "high": f"{high:.0f}"}
         return "next_higher", filled, ("top",)
+
+    def _is_enough(self) -> bool:
+        return self._came_down() or (self._is_top() and len(self._holds) >= HOLDS + 1)
 
     def _came_down(self) -> bool:
         speeds = [hold.speed_rpm for hold in self._holds]
@@ -254,7 +258,7 @@ class Guide:
             return ""
         if not self._is_top():
             higher = (round(share * self._rated_rpm, -1) for share in SHARES[:-1])
-            lowest = speeds[-1] * (1 + APART) if speeds else 0.0
+            lowest = speeds[-1] * (1 + 2 * APART) if speeds else 0.0
             return f"{next((rpm for rpm in higher if rpm > lowest), self._rated_rpm):.0f}"
         held = [min(speed, self._rated_rpm) for speed in speeds]
         if not held:

@@ -74,7 +74,7 @@ class Questions:
     def __init__(self, rig: Rig, units: str) -> None:
         self._never: set[str] = set()
         self._told: set[str] = set()  # of the questions for the whole sweep
-        self._place = ""
+        self._place = "tank" if rig.meter.position == "port" else ""  # with no hose on it
         self._pressure_units = _VACUUM_UNITS[units]
         self._length_units = _LENGTH_UNITS[units]
         if rig.pickups.engine_shaft is not None:

@@ -77,12 +77,21 @@ def test_a_whole_sweep_from_zero_to_report() -> None:
     press(guide, "top")
     assert guide.card().step == "next_between"
     _, cards = told([changing(300), settled(330, 3000), changing(340)], guide)
-    assert steps(cards) == ["set", "next_stop", "set"]
+    assert steps(cards) == ["set", "next_stop", "next_stop"]  # while the engine runs down
     assert cards[1].holds == HOLDS
     stop = [Facts(360, "engine off", s, zero_s=12.0) for s in (3.0, STOP_S)]
     _, cards = told(stop, guide)
     assert steps(cards) == ["end_zero", "done"]
     assert cards[-1].why.startswith("5 holds.")
+
+
+def test_a_throttle_that_begins_to_move_makes_no_hold() -> None:
+    """The speed is the newest second's, whether it is settled is known two seconds later."""
+    guide, _ = told([OFF, changing(30), settled(60, 2000, 24), settled(62, 1500, 26)])
+    assert guide.card().holds == 1
+    assert "Hold 1 is in" in guide.card().title
+    told([changing(63), settled(90, 1500, 22)], guide)
+    assert guide.card().holds == 2
 
 
 def test_with_a_rated_speed_each_step_has_its_figure() -> None:
@@ -98,7 +107,7 @@ def test_with_a_rated_speed_each_step_has_its_figure() -> None:
     assert said == [["2520"] * 2, ["2880"] * 2, ["3240"] * 2, ["3600"] * 2]
     # It does not quite come up to it, and nobody has to say that there is no more.
     _, cards = told([settled(320, 3570), changing(340), settled(380, 3060), changing(400)], guide)
-    assert steps(cards) == ["next_between", "set", "next_stop", "set"]
+    assert steps(cards) == ["next_between", "set", "next_stop", "next_stop"]
     assert "Come down to 2700 rpm" in cards[0].do  # in the widest gap
     # Without the machine's own rated speed, the data sheet's highest.
     rig = PORT.model_copy(update={"machine": SHEET_ONLY})
