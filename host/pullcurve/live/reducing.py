@@ -5,6 +5,7 @@ import signal
 import time
 from collections.abc import Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -66,7 +67,11 @@ class Reducer:
         self._pool = _process()
 
     def reduce(self, log: Path) -> "Future[Reduced]":
-        return self._pool.submit(_reduce, log, *self._rig)
+        try:
+            return self._pool.submit(_reduce, log, *self._rig)
+        except BrokenProcessPool:  # it was killed since, perhaps for its memory
+            self._pool = _process()
+            return self._pool.submit(_reduce, log, *self._rig)
 
     def report(self, log: Path, units: str, *, of_shift: bool) -> "Future[str]":
         """The report of the run, or of the shift that a cut was, as a page. Its future raises

@@ -235,7 +235,6 @@ class Session:
             reduced = reduction.result()
         except BrokenProcessPool:
             # It ran out of memory, or was killed.
-            self._reducer = Reducer(self._rig) if self._rig is not None else None
             self._complete = False
             reduced = Reduced(fault="the reduction of the log was interrupted")
         self._reduce_at_s = time.monotonic() + max(REDUCE_EVERY_S, REST * reduced.seconds)
