@@ -37,12 +37,13 @@ def until(holds: Callable[[], bool], seconds: float = 30) -> None:
 
 
 class Piece:
-    """The first seconds of a run, then an open port where nothing comes."""
+    """The first records of a run, then an open port where nothing comes."""
 
     name = "piece"
 
-    def __init__(self, log: Path) -> None:
-        self._received = read_log(log).received[:400]
+    def __init__(self, log: Path, records: int = 400, apart_s: float = 0.0) -> None:
+        self._received = read_log(log).received[:records]
+        self._apart_s = apart_s
 
     def __enter__(self) -> Self:
         return self
@@ -51,7 +52,9 @@ class Piece:
         pass
 
     def __iter__(self) -> Iterator[Received]:
-        yield from self._received
+        for received in self._received:
+            time.sleep(self._apart_s)
+            yield received
         while True:
             time.sleep(0.01)
             yield Received(self._received[-1].host_time, b"")
@@ -144,3 +147,36 @@ def test_what_was_worked_out_of_the_old_run_does_not_stand_in_the_new_one(
     with served(lambda: Piece(SWEEP), log, load_rig(ROOT / "hardware/rigs/port.toml")) as watch:
         until(lambda: any("Of the new run." in word for word in later))
     assert not [word for word in later if "Of the old run." in word or "1234" in word]
+
+
+def test_a_run_that_is_begun_again_where_no_log_can_be_goes_on_unrecorded(tmp_path: Path) -> None:
+    """A folder that is away for a while stands in for a disk on which no file can be made."""
+    stick, away = tmp_path / "stick", tmp_path / "away"
+    stick.mkdir()
+    rig, said = load_rig(ROOT / "hardware/rigs/port.toml"), list[str]()
+
+    def source() -> Piece:
+        return Piece(SWEEP, 3000, 0.003)
+
+    with served(source, stick / "x.runlog", rig, complain=said.append) as watch:
+
+        def unwritten() -> bool:
+            return bool(json.loads(watch.board.latest("state") or "{}").get("unwritten"))
+
+        until(lambda: watch.session.receiver.elapsed_s > 1)
+        stick.rename(away)
+        watch.session.press("again")
+        until(unwritten)
+        assert said[0].startswith("NOT RECORDED. x-2.runlog")
+        elapsed_s = watch.session.receiver.elapsed_s
+        until(lambda: watch.session.receiver.elapsed_s > elapsed_s + 1)
+        assert not watch.session.receiver.fault
+        away.rename(stick)
+        until(lambda: not unwritten())
+        until(lambda: watch.session.receiver.elapsed_s > elapsed_s + 5)
+    assert [hole[:14] for hole in watch.session.receiver.lacking] == ["what came from"]
+    log = read_log(stick / "x-2.runlog")
+    assert log.host_records[0].record.kind == "runlog"
+    assert log.rig_text() == rig.text
+    assert len(log.received) > 30
+    assert not log.damaged
