@@ -86,7 +86,7 @@ def test_a_cut_watch_that_fails_once_is_told_at_once_and_until_a_new_run(
         assert "error of its own" in check["words"]
         assert "Watch the gauges yourself" in check["action"]
         assert len(fed) > 200  # it goes on with what comes next
-        watch.session.press("again")
+        watch.session.receiver.begin_again()
         until(lambda: not told("alarms") and not told("checks"))
     assert [type(fault) for fault in watch.session.receiver.display_faults] == [ZeroDivisionError]
 
@@ -114,7 +114,7 @@ def test_what_was_worked_out_of_the_old_run_does_not_stand_in_the_new_one(
         """Whether this is still the old run."""
         if begun.is_set():
             return False
-        watch.session.press("again")
+        watch.session.receiver.begin_again()
         begun.wait(1)  # or as long as it is held up
         return True
 
@@ -165,7 +165,7 @@ def test_a_run_that_is_begun_again_where_no_log_can_be_goes_on_unrecorded(tmp_pa
 
         until(lambda: watch.session.receiver.elapsed_s > 1)
         stick.rename(away)
-        watch.session.press("again")
+        watch.session.receiver.begin_again()
         until(unwritten)
         assert said[0].startswith("NOT RECORDED. x-2.runlog")
         elapsed_s = watch.session.receiver.elapsed_s
