@@ -8,11 +8,9 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from threading import Event, Thread
 from typing import Self
-from urllib.parse import urljoin
 
 import pytest
 from playwright.sync_api import Browser, Page
@@ -28,8 +26,7 @@ from host.live.browser import (
     wait,
 )
 from host.live.served import Served, served
-from pullcurve.errors import LinkError, PullcurveError
-from pullcurve.live.session import Session
+from pullcurve.errors import LinkError
 from pullcurve.opening import open_source
 from pullcurve.quantities import US
 from pullcurve.reduction.run import read_run
@@ -179,57 +176,6 @@ def test_a_link_of_an_earlier_start_is_told_to_be_stale(chromium: Browser, tmp_p
         assert "scan the code" in page.inner_text("main")
         check_access(page)
         opening.__exit__(None, None, None)
-
-
-class Elsewhere(BaseHTTPRequestHandler):
-    """A page of another site, with a link, which asks for reports of a watch besides."""
-
-    link = ""
-
-    def do_GET(self) -> None:
-        report = urljoin(self.link, "/report")
-        self.send_response(200)
-        self.send_header("Content-Type", "text/html")
-        self.end_headers()
-        self.wfile.write(
-            f"""<!doctype html><a href="{self.link}">the watch</a><img src="{report}">
-            <iframe src="{report}"></iframe>
-            <script>fetch("{report}", {{ mode: "no-cors" }})</script>""".encode()
-        )
-
-    def log_message(self, *_: object) -> None:
-        pass
-
-
-@pytest.mark.parametrize("shared", [False, True])
-def test_a_link_on_another_page_opens_the_page_and_nothing_else_is_done_for_it(
-    chromium: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shared: bool
-) -> None:
-    asked: list[bool] = []
-
-    def report(_: Session, *, of_shift: bool) -> None:
-        asked.append(of_shift)
-        raise PullcurveError("no report is wanted")
-
-    monkeypatch.setattr(Session, "report", report)
-    page = chromium.new_context().new_page()
-    with (
-        served(Piece, tmp_path / "x.runlog", shared=shared) as watch,
-        HTTPServer(("localhost", 0), Elsewhere) as elsewhere,
-    ):
-        Thread(target=elsewhere.serve_forever, daemon=True).start()
-        Elsewhere.link = f"{watch.address}/" + (f"?token={watch.token}" if shared else "")
-        page.goto(f"http://localhost:{elsewhere.server_port}/", wait_until="networkidle")
-        assert not asked
-        page.click("a")
-        wait(page, lambda: "no rig" in page.inner_text("#title"))
-        assert page.url == f"{watch.address}/"
-        page.click("#make-report")  # which the page itself may
-        wait(page, lambda: asked == [False])
-        page.go_back()  # the address with the token is not in the history
-        assert page.url == f"http://localhost:{elsewhere.server_port}/"
-        elsewhere.shutdown()
-    page.context.close()
 
 
 def test_where_the_screen_cannot_be_kept_on_it_says_so(chromium: Browser, tmp_path: Path) -> None:
