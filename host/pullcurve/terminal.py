@@ -23,6 +23,7 @@ PRINTED_EVERY_S = 10.0
 USUAL_WIDTH = 80
 PROMPT = "> "
 ECHOED = 70  # characters of a note
+_USUALLY = {signal.SIGINT: signal.default_int_handler, signal.SIGTERM: signal.SIG_DFL}
 
 
 class StatusLine:
@@ -149,22 +150,26 @@ class TypedNotes:
 
 
 class CtrlC:
-    """Takes the first Ctrl-C as the wish to end, so that the last record is written whole."""
+    """Takes the first Ctrl-C as the wish to end, so that the last record is written whole; and
+    SIGTERM, by which a system ends its services, like it. `told` is called then."""
 
-    def __init__(self) -> None:
+    def __init__(self, told: Callable[[], None] = lambda: None) -> None:
         self.pressed = False
+        self._told = told
 
     def __enter__(self) -> Self:
-        self._before = signal.getsignal(signal.SIGINT)
-        if self._before is signal.default_int_handler:  # else a background job is to ignore it
-            signal.signal(signal.SIGINT, self._press)
+        # Only those that nobody has changed: a background job is to ignore Ctrl-C.
+        self._before = {n: usual for n, usual in _USUALLY.items() if signal.getsignal(n) is usual}
+        for number in self._before:
+            signal.signal(number, self._press)
         return self
 
     def __exit__(self, *_fault: object) -> None:
-        if self._before is signal.default_int_handler:
-            signal.signal(signal.SIGINT, self._before)
+        for number, usual in self._before.items():
+            signal.signal(number, usual)
 
     def _press(self, _number: int, _frame: FrameType | None) -> None:
         if self.pressed:
             raise KeyboardInterrupt
         self.pressed = True
+        self._told()

@@ -1,6 +1,7 @@
 """The live page in a real browser, from the bytes of a board to the words on a phone."""
 
 import http.client
+import json
 import signal
 import socket
 import subprocess
@@ -239,6 +240,12 @@ def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path)
         source.seen.set()
         wait(page, lambda: "has ended" in sentence(page))
         wait(page, lambda: page.locator("#alarms .over").count() == 2)
+        # A page that was there all along, and one that is opened now.
+        newest_first = [alarm["since"] for alarm in json.loads(watch.board.latest("alarms") or "")]
+        with opened(chromium, watch.address, DESKTOP) as late:
+            wait(late, lambda: late.locator("#alarms .alarm").count() == len(newest_first))
+            for each in (page, late):
+                assert each.locator("#alarms .since").all_inner_texts() == newest_first
         # Nothing is to be done for them any more, and one tap is enough for all.
         assert "Lift the nozzle" not in page.inner_text("#alarms")
         assert "CLOG: over" in page.inner_text("#alarms")

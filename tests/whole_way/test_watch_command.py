@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -57,6 +58,49 @@ def test_it_serves_until_ctrl_c_and_leaves_a_whole_log(tmp_path: Path) -> None:
     # The address with its token is told once, and nowhere else.
     assert found[3] not in out + err
     assert content(tmp_path / "x.runlog") == content(SAMPLE)
+
+
+def running() -> dict[int, int]:
+    """The processes that run, each with the one that it belongs to, by the system's own list."""
+    found = {}
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        with suppress(OSError):  # one that has ended meanwhile
+            state, parent = stat.read_text().rpartition(")")[2].split()[:2]
+            if state != "Z":
+                found[int(stat.parent.name)] = int(parent)
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="reads Linux's processes")
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
+def test_however_it_is_ended_nothing_of_it_runs_on(tmp_path: Path, number: signal.Signals) -> None:
+    command = [sys.executable, "-m", "pullcurve.cli", "watch", f"replay:{SAMPLE}@10"]
+    shown, log = tmp_path / "shown.txt", tmp_path / "x.runlog"
+    with shown.open("w") as told:
+        process = subprocess.Popen([*command, "--log", log, "--port", "0"], stdout=told)
+    beside: set[int] = set()
+    end_s = time.monotonic() + 60
+    try:
+        while len(beside) < 2:  # multiprocessing's own, and the one that reduces
+            assert time.monotonic() < end_s
+            time.sleep(0.2)
+            beside = {each for each, parent in running().items() if parent == process.pid}
+        time.sleep(3)  # it has read its modules and set to work
+        process.send_signal(number)
+        process.wait(30)
+        end_s = time.monotonic() + 10
+        while beside & running().keys():
+            assert time.monotonic() < end_s
+            time.sleep(0.1)
+    finally:
+        process.kill()
+        for each in beside & running().keys():
+            os.kill(each, signal.SIGKILL)
+    if number == signal.SIGTERM:
+        assert process.returncode == 0
+        assert re.search(r"wrote \S*x.runlog: \d+ records", shown.read_text(encoding="utf-8"))
+        last = read_log(log).host_records[-1]
+        assert (last.record.kind, last.named()["state"]) == ("link", "closed")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends SIGINT as Ctrl-C does")

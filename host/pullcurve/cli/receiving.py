@@ -187,7 +187,7 @@ def watch(
     from pullcurve.live.session import Session
     from pullcurve.opening import open_source
     from pullcurve.reduction.status import Status
-    from pullcurve.terminal import StatusLine
+    from pullcurve.terminal import CtrlC, StatusLine
 
     # A board that is not there yet is waited for; whatever else is wrong ends this at once.
     opened = [] if source == "serial:" else [open_source(source)]
@@ -222,14 +222,15 @@ def watch(
     show.say(f"recording {source} into {log}; Ctrl-C ends it")
     if rig is None:
         show.say("warning: no rig is named, so no flow can be said; name its file with --rig")
-    session.start()
-    try:
-        server.run()
-    except KeyboardInterrupt:
-        pass
-    finally:
-        session.stop()
-        show.close()
+    with CtrlC(server.stop):
+        session.start()
+        try:
+            server.run()
+        except KeyboardInterrupt:
+            pass
+        finally:
+            session.stop()
+            show.close()
     tell_faults(log, session.receiver.display_faults)
     if log.exists():
         click.echo(f"wrote {log}: {status.records} records")

@@ -3,7 +3,8 @@
 Without sharing, the page answers on the loopback address alone and asks for no token; the host
 name is checked all the same, or any web page could reach it through a name of its own (DNS
 rebinding). With sharing every request needs the token: as a cookie, set by the link that
-carries it, or as a bearer token for programs.
+carries it, or as a bearer token for programs. A page from elsewhere may lead here, and nothing
+more: where a browser says who asks, no work is done for it.
 """
 
 import hmac
@@ -13,7 +14,7 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 TOKEN_BYTES = 16
@@ -31,6 +32,7 @@ _HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
 }
+_FOREIGN = "Asked for by a page from elsewhere."
 STALE = (
     "This link is not, or no longer, one of this watch. Each start of the watch makes a new one: "
     "scan the code that the laptop shows now, or open its link."
@@ -40,6 +42,12 @@ _STALE_PAGE = f"""<!doctype html><html lang="en-GB"><meta charset="utf-8">
 <title>pullcurve: link no longer good</title>
 <link rel="stylesheet" href="/page.css"><main class="alone"><h1>Link no longer good</h1>
 <p>{STALE}</p></main></html>"""
+# A redirection would still be the other page's doing, and the cookie held back from it.
+_LEADS_ON = """<!doctype html><html lang="en-GB"><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="refresh" content="0; url=/"><title>pullcurve</title>
+<link rel="stylesheet" href="/page.css"><main class="alone"><p><a href="/">To the page</a></p>
+</main></html>"""
 _OPEN_PATHS = {"/page.css", "/icon.svg"}  # the look of that page; they say nothing of a run
 
 
@@ -85,7 +93,12 @@ class Guard:
         origin = headers.get("origin")
         writes = scope["method"] not in ("GET", "HEAD")
         if (origin is not None or writes) and origin != f"http://{host}":
-            return PlainTextResponse("Asked for by a page from elsewhere.", 403)
+            return PlainTextResponse(_FOREIGN, 403)
+        # Fetch Metadata Request Headers (W3C); sent to this computer's own address and over https.
+        site, mode = (headers.get(f"sec-fetch-{what}") for what in ("site", "mode"))
+        leads_here = scope["path"] == "/" and mode == "navigate"
+        if site not in (None, "none", "same-origin") and not leads_here:
+            return PlainTextResponse(_FOREIGN, 403)
         if self._token is None or scope["path"] in _OPEN_PATHS:
             return None
         return None if self._is_right(self._carried(headers)) else self._without_token(scope)
@@ -97,7 +110,7 @@ class Guard:
         if not self._is_right(told):
             return HTMLResponse(_STALE_PAGE, 403)
         # The token goes out of the address bar and its history.
-        answer = RedirectResponse("/", 303)
+        answer = HTMLResponse(_LEADS_ON)
         answer.set_cookie(self._cookie, told, httponly=True, samesite="strict")
         return answer
 

@@ -24,8 +24,8 @@ FREE_SPACE = (
 class Receiver:
     """`patient`: a source that is not there is waited for. `renewed` is called before a further
     log begins. `fault` says why nothing is received, empty while all is well. A log that cannot
-    be written any more ends nothing: `unwritten` says so until it can be again, and `holes` what
-    it lacks. Each of these is told to `complain` as it comes."""
+    be written any more ends nothing, nor a further one that cannot be begun: `unwritten` says so
+    until it can be, and `holes` what it lacks. Each of these is told to `complain` as it comes."""
 
     def __init__(
         self,
@@ -148,7 +148,7 @@ class Receiver:
         return None
 
     def _receive(self, source: "_Continued") -> None:
-        self._receive_into_log(source)
+        self._receive_into_log(source, patient=False)
         first = self.log
         while self._again.is_set() and not self._stopping.is_set():
             self._again.clear()
@@ -157,10 +157,10 @@ class Receiver:
             numbered = (first.with_stem(f"{first.stem}-{number}") for number in count(2))
             self.log = next(path for path in numbered if not path.exists())
             self._renewed()
-            self._receive_into_log(source)
+            self._receive_into_log(source, patient=True)
 
-    def _receive_into_log(self, source: "_Continued") -> None:
-        with LogWriter(self.log, source=source.name) as writer:
+    def _receive_into_log(self, source: "_Continued", *, patient: bool) -> None:
+        with LogWriter(self.log, patient=patient, source=source.name) as writer:
             if self._rig_text is not None:
                 writer.rig(datetime.now().astimezone(), self._rig_text)
             for note in self._carried:

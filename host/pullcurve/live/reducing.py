@@ -1,15 +1,18 @@
 """The log's newest hour, reduced in a process of its own, so that it does not slow the page."""
 
 import math
+import os
 import signal
 import time
 from collections.abc import Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 from pullcurve.diagnosis.diagnose import diagnose
@@ -66,7 +69,11 @@ class Reducer:
         self._pool = _process()
 
     def reduce(self, log: Path) -> "Future[Reduced]":
-        return self._pool.submit(_reduce, log, *self._rig)
+        try:
+            return self._pool.submit(_reduce, log, *self._rig)
+        except BrokenProcessPool:  # it was killed since, perhaps for its memory
+            self._pool = _process()
+            return self._pool.submit(_reduce, log, *self._rig)
 
     def report(self, log: Path, units: str, *, of_shift: bool) -> "Future[str]":
         """The report of the run, or of the shift that a cut was, as a page. Its future raises
@@ -81,12 +88,20 @@ class Reducer:
 
 
 def _process() -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(1, get_context("spawn"), initializer=_leave_ctrl_c)
+    return ProcessPoolExecutor(1, get_context("spawn"), initializer=_belong)
 
 
-def _leave_ctrl_c() -> None:
-    """The process that started this one ends it."""
+def _belong() -> None:
+    """The process that started this one ends it; by its own end, where it was killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 class NewestHour:

@@ -8,6 +8,7 @@ from types import FrameType
 
 import segno
 import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from pullcurve.errors import PageError
 from pullcurve.live.app import application
@@ -20,6 +21,9 @@ LOOPBACK = ("localhost", "127.0.0.1")
 # which of its own addresses it would.
 _PRIVATE = ("10.255.255.255", "172.31.255.255", "192.168.255.255", "169.254.255.255")
 _END_WITHIN_S = 2
+HEAD_WITHIN_S = 10.0
+# A browser opens six for a page, and twenty may look on. Some systems let a program have 256 files.
+MOST = 128
 QUIET = 4  # modules around a code (ISO/IEC 18004, from memory)
 
 
@@ -94,6 +98,8 @@ class PageServer:
                 log_level="critical",  # a request that fails is answered with a sentence
                 access_log=False,
                 lifespan="off",
+                http=_Connection,
+                ws="none",
                 timeout_graceful_shutdown=_END_WITHIN_S,
                 server_header=False,
             ),
@@ -111,6 +117,46 @@ class PageServer:
     def stop(self) -> None:
         """End the serving, from any thread."""
         self._server.should_exit = True
+
+
+class _Connection(H11Protocol):
+    """Is closed when no whole head of a request has come in HEAD_WITHIN_S. Where there are more
+    than MOST the oldest gives way, first of those that have asked for nothing: a page that is
+    still there comes back by itself. uvicorn's own limits count only who has asked."""
+
+    _since_s: float
+    _too_late: asyncio.TimerHandle
+
+    @property
+    def _is_served(self) -> bool:
+        return self.cycle is not None and not self.cycle.response_complete
+
+    def _await_head(self) -> None:
+        self._since_s = self.loop.time()
+        self._too_late = self.loop.call_later(HEAD_WITHIN_S, self.transport.close)
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self._await_head()
+        others = [each for each in self.connections if isinstance(each, _Connection)]
+        others.remove(self)
+        if len(others) >= MOST:
+            oldest = min(others, key=lambda each: (each._is_served, each._since_s))
+            self.connections.discard(oldest)
+            oldest.transport.abort()
+
+    def handle_events(self) -> None:
+        super().handle_events()
+        if self._is_served:
+            self._too_late.cancel()
+
+    def on_response_complete(self) -> None:
+        self._await_head()
+        super().on_response_complete()  # which may begin with the next request
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._too_late.cancel()
+        super().connection_lost(exc)
 
 
 class _Server(uvicorn.Server):

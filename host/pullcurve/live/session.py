@@ -81,7 +81,7 @@ class Session:
             open_source,
             log,
             rig.text if rig is not None else None,
-            watchers=(self._receive, *watchers),
+            watchers=(self._receive, self._watch_cut, *watchers),
             renewed=self._begin,
             notes=notes,
             patient=patient,
@@ -95,17 +95,19 @@ class Session:
         self.metrics = ""
         self._made: dict[bool, _Made] = {}  # by whether it is of a shift
         self._guiding = Lock()
+        self._at_work = Lock()  # on what is known of the run: no run begins anew meanwhile
         self._stopping = Event()
         self._thread = Thread(target=self._watch, daemon=True, name="watching")
         self._begin()
 
     def _begin(self) -> None:
         """Nothing is known of the run yet."""
-        with self._guiding:
+        with self._at_work, self._guiding:
             self._latest = Latest(self._rig)
             self._guide = Guide(self._rig, self._units_name) if self._rig is not None else None
             self._alarms = Alarms()
             self._cut = Watch(self._rig) if self._rig is not None and self.watches_cut else None
+            self._cut_fault = ""
             self._now = NOTHING_YET
             self._looked_at: datetime | None = None  # by the source's clock
             self._looked_s = 0.0
@@ -184,22 +186,33 @@ class Session:
             reading = self._latest.reading()
             if reading is not None:
                 self._board.post("reading", words.reading_words(reading, self._units))
-        if self._cut is not None:
+
+    def _watch_cut(self, received: Received) -> None:
+        if self._cut is None:
+            return
+        try:
             for event in self._cut.add(received):
                 with self._guiding:
                     self._alarms.tell(of_cut(event))
+        except Exception as fault:
+            told = f"It failed at {received.host_time:%H:%M:%S} by an error of its own: {fault!r}."
+            self._cut_fault = self._cut_fault or told
+            raise
 
     def _watch(self) -> None:
         while not self._stopping.wait(BEAT_S):
-            ended = self.receiver.ended.is_set()
-            try:
-                self._look(ended=ended)
-                self._attend_reduction(ended=ended)
+            with self._at_work:
+                self._beat(ended=self.receiver.ended.is_set())
+
+    def _beat(self, *, ended: bool) -> None:
+        try:
+            self._look(ended=ended)
+            self._attend_reduction(ended=ended)
+            self._say()
+        except Exception as fault:  # noqa: BLE001  (the recording goes on)
+            self._now = Now("no flow", 0.0, f"The page cannot work this out: {fault!r}.")
+            with suppress(Exception):
                 self._say()
-            except Exception as fault:  # noqa: BLE001  (the recording goes on)
-                self._now = Now("no flow", 0.0, f"The page cannot work this out: {fault!r}.")
-                with suppress(Exception):
-                    self._say()
 
     def _look(self, *, ended: bool) -> None:
         newest, looked_at = self.receiver.newest, self._looked_at
@@ -236,7 +249,6 @@ class Session:
             reduced = reduction.result()
         except BrokenProcessPool:
             # It ran out of memory, or was killed.
-            self._reducer = Reducer(self._rig) if self._rig is not None else None
             self._complete = False
             reduced = Reduced(fault="the reduction of the log was interrupted")
         self._reduce_at_s = time.monotonic() + max(REDUCE_EVERY_S, REST * reduced.seconds)
@@ -255,6 +267,7 @@ class Session:
             fault=receiver.fault,
             unwritten=receiver.unwritten,
             holes=tuple(receiver.holes),
+            cut=self._cut_fault,
             broker=self._publisher.fault if self._publisher is not None else "",
         )
         reading = self._latest.reading()

@@ -19,6 +19,10 @@ _GRADES: Final[dict[str, Grade]] = {"none": "doubt", "widened": "doubt", "withhe
 _WORST_FIRST: Final[tuple[Grade, ...]] = ("spoilt", "doubt", "fine")
 LOST_SHARE: Final = 0.01
 SILENT_S: Final = 3.0
+WITHOUT_CUT: Final = (
+    "Watch the gauges yourself. For alarms that can be relied on, end this watch with Ctrl-C on "
+    "the laptop and start it anew: its log is whole."
+)
 
 # Which check a trouble belongs to.
 _CHECKS: Final = {
@@ -56,6 +60,7 @@ class Way:
     unwritten: str = ""  # why what comes is not in the log
     holes: Sequence[str] = ()  # what the log lacks
     broker: str = ""  # what is wrong with the broker, where there is one
+    cut: str = ""  # what is wrong with the cut watch
 
     @property
     def is_silent(self) -> bool:
@@ -218,6 +223,8 @@ def _of_the_way(now: Now, way: Way) -> Iterable[Check]:
     yield from _of_the_log(way)
     if way.broker:
         yield Check("Broker", "doubt", way.broker)
+    if way.cut:
+        yield Check("Cut watch", "spoilt", f"{way.cut} Clogs and leaks may go untold.", WITHOUT_CUT)
     if way.ended or way.fault:
         return
     if way.gone or way.is_silent:

@@ -4,6 +4,7 @@ import os
 import re
 import time
 from datetime import datetime
+from io import FileIO
 from pathlib import Path
 from typing import Self
 
@@ -39,17 +40,28 @@ class LogWriter:
     """
 
     def __init__(
-        self, path: Path, *, append: bool = False, source: str = "", now: datetime | None = None
+        self,
+        path: Path,
+        *,
+        append: bool = False,
+        patient: bool = False,
+        source: str = "",
+        now: datetime | None = None,
     ) -> None:
         """Begin a new log at `path`, or go on with an existing one. `now` stands in for the
-        time of day where a simulated one rules.
+        time of day where a simulated one rules. A `patient` writer keeps what cannot be written
+        until `go_on` is called, and writes it, ahead of all else, as soon as it can be.
 
         Raises LogError when the file exists already, or does not although it should, or is
         no run log, or cannot be written.
         """
         self.fault = ""
         self._seq = 0
-        self._goes_on = False
+        self._path = path
+        self._file: FileIO | None = None
+        self._is_there = append
+        self._goes_on = self._keeps = patient
+        self._owed = b""
         self._torn = False  # the newest line of the file has no end
         self._partial = bytearray()
         self._partial_time = now or datetime.now().astimezone()
@@ -60,18 +72,15 @@ class LogWriter:
             self._seq = log.host_seq + 1
             begin = b"" if log.ends_in_newline else b"\n"
         try:
-            if not append:
-                path.open("xb").close()
-            # At the end whoever else appends, as `note` may while a run is recorded.
-            self._file = path.open("ab", buffering=0)
+            self._file = self._opened()
         except FileExistsError:
             raise LogError(
                 f"{path}: there is a file of this name already, and a log is never overwritten; "
                 "choose another name"
             ) from None
         except OSError as fault:
-            raise LogError(f"{path}: cannot be written: {fault.strerror}") from None
-        self._path = path
+            if not patient:
+                raise LogError(f"{path}: cannot be written: {fault.strerror}") from None
         self._write(begin)
         if not append:
             self.host_record(
@@ -84,10 +93,17 @@ class LogWriter:
     def __exit__(self, *_fault: object) -> None:
         self.close()
 
+    def _opened(self) -> FileIO:
+        if not self._is_there:
+            self._path.open("xb").close()
+            self._is_there = True
+        # At the end whoever else appends, as `note` may while a run is recorded.
+        return self._path.open("ab", buffering=0)
+
     def go_on(self) -> None:
         """From now on no fault is raised: a line that cannot be written is dropped, and the next
         one tried."""
-        self._goes_on = True
+        self._goes_on, self._keeps = True, False
 
     def board_bytes(self, host_time: datetime, data: bytes) -> None:
         """What the link delivered at `host_time`, in chunks of any size."""
@@ -132,7 +148,8 @@ class LogWriter:
     def close(self) -> None:
         """Write what came without a newline, and close the file."""
         self._write_partial()
-        self._file.close()
+        if self._file is not None:
+            self._file.close()
 
     def _write_partial(self) -> None:
         if self._partial:
@@ -144,20 +161,24 @@ class LogWriter:
     def _write(self, data: bytes) -> None:
         if not data:
             return
-        if self._torn:
-            data = b"\n" + data
-        length = len(data)
+        whole = left = b"\n" * self._torn + self._owed + data
         try:
-            while data:
-                data = data[self._file.write(data) :]
-            self._torn = False
+            self._file = self._file or self._opened()
+            while left:
+                left = left[self._file.write(left) :]
+            self._torn, self._owed = False, b""
             now_s = time.monotonic()
             if now_s - self._synced_s > SYNC_EVERY_S:
                 os.fsync(self._file.fileno())
                 self._synced_s = now_s
             self.fault = ""
         except OSError as fault:
-            self._torn |= 0 < len(data) < length
+            written = whole[: len(whole) - len(left)]
+            if written:
+                self._torn = not written.endswith(b"\n")
+            # From the line on that did not fit.
+            rest = whole[written.rfind(b"\n") + 1 :].removeprefix(b"\n")
+            self._owed = rest if self._keeps else rest[: -len(data)]
             self.fault = str(fault.strerror)
             if not self._goes_on:
                 raise LogError(

@@ -226,7 +226,7 @@ def test_a_board_that_starts_anew_is_recorded_into_the_same_log(tmp_path: Path) 
         assert after.heard(6) == b"hello\n"
         after.send(b"".join(BLOCKS[20:]))
         time.sleep(0.5)
-        process.send_signal(signal.SIGINT)
+        process.send_signal(signal.SIGTERM)  # as a service is ended; it is taken as Ctrl-C
         out, err = said(process)
     after.unplug()
     assert "50 records" in out

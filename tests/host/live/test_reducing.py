@@ -1,12 +1,15 @@
 """A log that grows is reduced at a cost that stays, and to what the whole log says."""
 
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
+from multiprocessing import active_children
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pullcurve.live import reducing
-from pullcurve.live.reducing import NewestHour
+from pullcurve.live.reducing import NewestHour, Reducer
 from pullcurve.reduction.keeping import MARGIN_S, ZERO_KEPT_S
 from pullcurve.reduction.run import read_run
 
@@ -55,3 +58,16 @@ def test_what_is_old_is_let_go_of_but_for_the_zero(
     ours = run.points.iloc[-len(later) :]
     assert np.allclose(ours[SPEED], later[SPEED], rtol=5e-4)
     assert np.allclose(ours[FLOW], later[FLOW], rtol=2e-3)
+
+
+def test_a_side_process_that_was_killed_is_replaced() -> None:
+    reducer = Reducer(read_run(SWEEP).rig)
+    before = reducer.reduce(SWEEP).result(60)
+    for killed in active_children():
+        killed.kill()
+        killed.join()
+    with suppress(BrokenProcessPool):  # as long as the pool has not seen it
+        reducer.reduce(SWEEP).result(60)
+    after = reducer.reduce(SWEEP).result(60)
+    assert after.points == before.points != ()
+    reducer.close()

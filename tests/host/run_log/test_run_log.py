@@ -217,3 +217,35 @@ def test_the_disk_being_full_is_said(tmp_path: Path) -> None:
     with pytest.raises(LogError, match="writing stopped: No space left"):
         writer.board_bytes(NOON, LINES[0])
     writer.close()
+
+
+def test_what_a_log_begins_with_is_written_once_there_is_room(tmp_path: Path) -> None:
+    """A limit on the size of files stands in for the end of the disk. In a program of its own,
+    since it counts for all files."""
+    pytest.importorskip("resource")
+    path, rig = tmp_path / "run.runlog", 'name = "a rig"\n' * 60
+    for room in (0, 5, 90, 150, 400, 2000):
+        program = (
+            "import resource, sys\n"
+            "from datetime import datetime, timezone\n"
+            "from pathlib import Path\n"
+            "from pullcurve.run_log.writing import LogWriter\n"
+            "no_end = resource.RLIM_INFINITY\n"
+            f"resource.setrlimit(resource.RLIMIT_FSIZE, ({room}, no_end))\n"
+            "now = datetime.now(timezone.utc)\n"
+            "with LogWriter(Path(sys.argv[1]), patient=True, source='here') as writer:\n"
+            "    writer.rig(now, sys.argv[2])\n"
+            "    writer.go_on()\n"
+            "    writer.board_bytes(now, b'lost for want of room ' * 99 + b'\\n')\n"
+            "    assert writer.fault\n"
+            "    resource.setrlimit(resource.RLIMIT_FSIZE, (no_end, no_end))\n"
+            "    writer.board_bytes(now, b'kept\\n')\n"
+            "    assert not writer.fault\n"
+        )
+        subprocess.run([sys.executable, "-c", program, str(path), rig], check=True)
+        log = read_log(path)
+        assert log.rig_text() == rig
+        assert [item.record.seq for item in log.host_records] == list(range(len(log.host_records)))
+        assert [received.data for received in log.received][-1] == b"kept\n"
+        assert sum(log.damaged.values()) <= 1  # the line that no longer fitted
+        path.unlink()

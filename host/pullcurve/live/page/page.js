@@ -104,9 +104,11 @@ function showAlarms(alarms) {
   const box = at("alarms");
   const wanted = new Map(alarms.map((alarm) => [alarm.key, alarm]));
   for (const shown of [...box.children]) if (!wanted.has(shown.dataset.key)) shown.remove();
+  let ahead = null;
   for (const alarm of alarms) {
     let shown = [...box.children].find(({ dataset }) => dataset.key === alarm.key);
-    if (!shown) box.prepend(shown = makeAlarm(alarm));
+    if (!shown) box.insertBefore(shown = makeAlarm(alarm), ahead ? ahead.nextSibling : box.firstChild);
+    ahead = shown;
     write(shown.querySelector("h2"), `■ ${alarm.title}${alarm.ended && `: ${alarm.ended}`}`);
     write(shown.querySelector("p"), alarm.what);
     write(shown.querySelector(".since"), alarm.since);

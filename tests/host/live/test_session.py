@@ -1,0 +1,182 @@
+"""What a session says when a part of it fails, and when its run is begun again meanwhile."""
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Event
+from typing import Any, Self
+
+import pytest
+
+from host.live.served import served
+from pullcurve.live import session
+from pullcurve.live.noticeboard import Noticeboard
+from pullcurve.live.reducing import Point, Reduced
+from pullcurve.live.session import Session
+from pullcurve.reduction.cut_watch.watch import Watch
+from pullcurve.reduction.latest import Latest, Now
+from pullcurve.rig.loading import load_rig
+from pullcurve.rig.models import Rig
+from pullcurve.run_log.reading import read_log
+from pullcurve.sources import Received
+
+ROOT = Path(__file__).parents[3]
+SWEEP = ROOT / "sample_logs/rough_link.runlog"
+CUT = ROOT / "sample_logs/cut.runlog"
+NOON = datetime(2025, 5, 14, 12, 0, tzinfo=UTC)
+
+
+def until(holds: Callable[[], bool], seconds: float = 30) -> None:
+    end_s = time.monotonic() + seconds
+    while not holds():
+        assert time.monotonic() < end_s
+        time.sleep(0.02)
+
+
+class Piece:
+    """The first records of a run, then an open port where nothing comes."""
+
+    name = "piece"
+
+    def __init__(self, log: Path, records: int = 400, apart_s: float = 0.0) -> None:
+        self._received = read_log(log).received[:records]
+        self._apart_s = apart_s
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        pass
+
+    def __iter__(self) -> Iterator[Received]:
+        for received in self._received:
+            time.sleep(self._apart_s)
+            yield received
+        while True:
+            time.sleep(0.01)
+            yield Received(self._received[-1].host_time, b"")
+
+
+def test_a_cut_watch_that_fails_once_is_told_at_once_and_until_a_new_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fed: list[Received] = []
+    add = Watch.add
+
+    def failing(watch: Watch, received: Received) -> Any:
+        fed.append(received)
+        if len(fed) == 200:
+            raise ZeroDivisionError("float division by zero")
+        return add(watch, received)
+
+    monkeypatch.setattr(Watch, "add", failing)
+    rig = load_rig(ROOT / "hardware/rigs/clean_pipe.toml")
+    with served(lambda: Piece(CUT), tmp_path / "x.runlog", rig) as watch:
+
+        def told(topic: str) -> list[dict[str, Any]]:
+            each = json.loads(watch.board.latest(topic) or "[]")
+            return [one for one in each if "ZeroDivisionError" in str(one)]
+
+        until(lambda: bool(told("alarms")))
+        (check,) = told("checks")
+        assert (check["name"], check["grade"]) == ("Cut watch", "spoilt")
+        assert "error of its own" in check["words"]
+        assert "Watch the gauges yourself" in check["action"]
+        assert len(fed) > 200  # it goes on with what comes next
+        watch.session.receiver.begin_again()
+        until(lambda: not told("alarms") and not told("checks"))
+    assert [type(fault) for fault in watch.session.receiver.display_faults] == [ZeroDivisionError]
+
+
+@pytest.mark.parametrize("meanwhile", ["look", "take"])
+def test_what_was_worked_out_of_the_old_run_does_not_stand_in_the_new_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, meanwhile: str
+) -> None:
+    """The run is begun again while its newest minute is looked at, or its reduction taken."""
+    begun, later = Event(), list[str]()
+    begin, post = Session._begin, Noticeboard.post
+    stale = Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, ""),))
+
+    def spied_begin(its: Session) -> None:
+        begin(its)
+        if its.receiver.log != log:
+            begun.set()
+
+    def spied_post(board: Noticeboard, topic: str, word: object) -> None:
+        if begun.is_set():
+            later.append(str(word))
+        post(board, topic, word)
+
+    def begin_again() -> bool:
+        """Whether this is still the old run."""
+        if begun.is_set():
+            return False
+        watch.session.receiver.begin_again()
+        begun.wait(1)  # or as long as it is held up
+        return True
+
+    class Taken(Future[Reduced]):
+        def done(self) -> bool:
+            return True
+
+        def result(self, _: float | None = None) -> Reduced:
+            return stale if meanwhile == "take" and begin_again() else Reduced(fault="none yet")
+
+    class StandIn:
+        def __init__(self, _: Rig) -> None:
+            pass
+
+        def reduce(self, _: Path) -> Taken:
+            return Taken()
+
+        def close(self) -> None:
+            pass
+
+    def look(_: Latest) -> Now:
+        is_old = meanwhile == "look" and begin_again()
+        return Now("no flow", 0.0, "Of the old run." if is_old else "Of the new run.")
+
+    log = tmp_path / "x.runlog"
+    monkeypatch.setattr(Session, "_begin", spied_begin)
+    monkeypatch.setattr(Noticeboard, "post", spied_post)
+    monkeypatch.setattr(session, "Reducer", StandIn)
+    monkeypatch.setattr(Latest, "look", look)
+    with served(lambda: Piece(SWEEP), log, load_rig(ROOT / "hardware/rigs/port.toml")) as watch:
+        until(lambda: any("Of the new run." in word for word in later))
+    assert not [word for word in later if "Of the old run." in word or "1234" in word]
+
+
+def test_a_run_that_is_begun_again_where_no_log_can_be_goes_on_unrecorded(tmp_path: Path) -> None:
+    """A folder that is away for a while stands in for a disk on which no file can be made."""
+    stick, away = tmp_path / "stick", tmp_path / "away"
+    stick.mkdir()
+    rig, said = load_rig(ROOT / "hardware/rigs/port.toml"), list[str]()
+
+    def source() -> Piece:
+        return Piece(SWEEP, 3000, 0.003)
+
+    with served(source, stick / "x.runlog", rig, complain=said.append) as watch:
+
+        def unwritten() -> bool:
+            return bool(json.loads(watch.board.latest("state") or "{}").get("unwritten"))
+
+        until(lambda: watch.session.receiver.elapsed_s > 1)
+        stick.rename(away)
+        watch.session.receiver.begin_again()
+        until(unwritten)
+        assert said[0].startswith("NOT RECORDED. x-2.runlog")
+        elapsed_s = watch.session.receiver.elapsed_s
+        until(lambda: watch.session.receiver.elapsed_s > elapsed_s + 1)
+        assert not watch.session.receiver.fault
+        away.rename(stick)
+        until(lambda: not unwritten())
+        until(lambda: watch.session.receiver.elapsed_s > elapsed_s + 5)
+    assert [hole[:14] for hole in watch.session.receiver.lacking] == ["what came from"]
+    log = read_log(stick / "x-2.runlog")
+    assert log.host_records[0].record.kind == "runlog"
+    assert log.rig_text() == rig.text
+    assert len(log.received) > 30
+    assert not log.damaged
