@@ -74,9 +74,9 @@ class BleLink:
                 self._heard_us = self._clock.ticks_us()
                 self._peer = data[0]
         elif event == _DISCONNECTED:
+            self._advertising = False
             if data[0] == self._peer:
-                self._peer = None
-                self._greeted = self._advertising = False
+                self._forget()
         elif event == _WRITTEN:
             if data[0] == self._peer:
                 self._heard_us = self._clock.ticks_us()
@@ -129,6 +129,7 @@ class BleLink:
         if line == GREETING:
             self._length = self._sent = 0
             self.turns.skip()
+            self._sent_us = now  # what is longer ago than half the counter would lie ahead
             self._greeted = True
         return line
 
@@ -142,6 +143,12 @@ class BleLink:
 
     def _drop(self):
         try:
-            self._ble.gap_disconnect(self._peer)
-        except OSError:  # gone since
-            self._peer = None
+            there = self._ble.gap_disconnect(self._peer)
+        except OSError:
+            there = False
+        if not there:  # gone since, and the radio's word of it was lost
+            self._forget()
+
+    def _forget(self):
+        self._peer = None
+        self._greeted = False

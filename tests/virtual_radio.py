@@ -280,10 +280,11 @@ class Ble:
             )
         )
 
-    def gap_disconnect(self, number: int) -> None:
+    def gap_disconnect(self, number: int) -> bool:
         if number not in self.device.connections:
-            raise OSError(errno.ENOTCONN)
+            return False
         self._start(self.device.connections[number].disconnect())
+        return True
 
     async def leave(self) -> None:
         """Out of reach: every connection breaks, and nobody hears this one."""

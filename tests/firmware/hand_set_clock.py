@@ -14,3 +14,9 @@ class Clock:
 
     def ticks_add(self, ticks, delta):
         return (ticks + delta) & (PERIOD - 1)
+
+    def ticks_diff(self, end, start):
+        return ((end - start + PERIOD // 2) & (PERIOD - 1)) - PERIOD // 2
+
+    def go_on(self, us):
+        self.now = self.ticks_add(self.now, us)

@@ -3,6 +3,7 @@
 from pathlib import Path
 from types import ModuleType
 
+import ble_checks
 import board_json_checks
 import differential_part_checks
 import driver_checks
@@ -18,6 +19,7 @@ from on_micropython import needs_unix, needs_wasm, run_unix, run_wasm
 FIRMWARE = Path(__file__).parents[2] / "firmware"
 PATH = [Path(__file__).parent, FIRMWARE, FIRMWARE / "lib"]
 MODULES = (
+    ble_checks,
     board_json_checks,
     differential_part_checks,
     driver_checks,

@@ -60,7 +60,7 @@ class BLE:
         self.call("gap_advertise", us, binascii.hexlify(adv_data).decode())
 
     def gap_disconnect(self, connection):
-        self.call("gap_disconnect", connection)
+        return self.call("gap_disconnect", connection)
 
 
 def heard():
