@@ -14,7 +14,8 @@ def reach_s(ring, boot, plan, sensors, tachs, header):
     counts of a block lie at both ends of their range, an interval is as long as the block, every
     reading of a slow sensor is fresh and its words are those at which it clips. One page is taken
     as just forgotten, and the last LIMIT bytes of every other as unused. Events, of which a board
-    in order sends none, and headers that a host asks for are left out."""
+    in order sends none, are left out, and so are the headers that hosts have called forward:
+    HEADERS_AHEAD at most, whatever hosts do, for which those to come are left away."""
     block_us, slow_us = plan["block_us"], plan["slow_us"]
     low, high = sensors[0].driver.channels[0][7:9]
     n = block_us // plan["period_us"]

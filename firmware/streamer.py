@@ -11,6 +11,9 @@ from record_format import FORMAT_VERSION, KEPT_S, OK, STALE
 
 FIRMWARE = "0.1.0"
 HEADER_LINES_A_BLOCK = 2  # all at once would take longer than a slot
+# Headers to come that hosts can call forward; were there no end of them, whoever greets on and on
+# would fill the ring.
+HEADERS_AHEAD = 2
 TRIM_WORDS_A_LINE = 12
 NAP_US = 500  # the longest sleep while bytes wait to leave
 
@@ -36,6 +39,7 @@ class Streamer:
         self._feed = feed
         self._random = 1
         self._header = []
+        self._header_in = 0  # blocks until one is due that nobody has asked for
         self._late = 0
         self._dropped_before = [0] * len(links)
         self._begin = self._shaft_begin = 0
@@ -49,15 +53,19 @@ class Streamer:
         header_blocks = plan["header_us"] // plan["block_us"]
         self._begin = self._shaft_begin = self._clock.ticks_us()
         block = 0
+        asked = False
         while True:
-            # A header in the making is begun anew only for a host that has just come.
-            due = block % header_blocks == 0 and not self._header
             for link in self._links:
-                due |= self._outbox.answer(link)
-            if due:
+                asked |= self._outbox.answer(link)
+            # One in the making is never begun anew for a host: another follows it.
+            ahead = HEADERS_AHEAD * header_blocks if asked else 0
+            if not self._header and self._header_in <= ahead:
+                asked = False
                 for code, value in news:
                     self._outbox.event(code, value=value)
                 self._header = self._header_lines()
+                self._header_in = max(self._header_in, 0) + header_blocks
+            self._header_in -= 1
             self._send_block()
             for _ in range(HEADER_LINES_A_BLOCK):
                 if self._header:
@@ -146,7 +154,8 @@ class Streamer:
             if sensor.news:
                 self._outbox.event(sensor.news, sensor.role, sensor.status)
                 if sensor.news == "sensor_back" and sensor.driver.trim:
-                    self._header = self._header_lines()  # it may be another of its kind
+                    self._header = []  # it may be another of its kind
+                    self._header_in = 0
                 sensor.news = ""
         for i, link in enumerate(self._links):
             dropped = link.turns.dropped

@@ -9,7 +9,7 @@ from checking import raises, run
 
 import streamer
 from outbox import Outbox
-from record_format import KEPT_S, LIMIT, OK
+from record_format import GREETING, HEADER, KEPT_S, LIMIT, OK
 from record_ring import PAGES, RecordRing
 from sampler import Sampler
 from sensor import Sensor
@@ -99,45 +99,51 @@ class Shaft:
 
 
 class Observer:
-    """In a link's place: when each record was made, and how little the ring ever kept of them."""
+    """In a link's place: when each record was made, and how little the ring ever kept of them.
+    It greets whenever `greets` says so, which is told the time in seconds."""
 
     name = "usb"
     dropped = 0
 
-    def __init__(self, ring, clock):
+    def __init__(self, ring, clock, greets):
         self.turns = self
         self.ring = ring
         self.clock = clock
+        self.greets = greets
         self.made = []
         self.first = ring.next
         self.kept_us = 1 << 40
         self.told = []
+        self.lines = []  # of headers: number, lines in the header, and when it was made
         self.line = bytearray(LIMIT)
 
     def waiting(self):
         return False
 
     def hear(self):
-        return None
+        return GREETING if self.greets(self.clock.us / 1e6) else None
 
     def pump(self):
         ring = self.ring
         while len(self.made) < ring.next - self.first:
             length = ring.copy(self.first + len(self.made), self.line)
-            if b" short_memory " in bytes(self.line[:length]):
-                self.told.append(int(bytes(self.line[:length]).split(b" ")[6]))
+            words = bytes(self.line[:length]).decode().split(" ")
+            if "short_memory" in words:
+                self.told.append(int(words[6]))
+            if words[0] in HEADER:
+                self.lines.append((int(words[3]), int(words[4]), self.clock.us / 1e6))
             self.made.append(self.clock.us)
         if ring.oldest > self.first:
             self.kept_us = min(self.kept_us, self.clock.us - self.made[ring.oldest - self.first])
 
 
-def kept(plan, slow_sensors, shafts, pages, seconds):
-    """Seconds that the ring kept at the least in so many, and the seconds that the board said."""
+def observed(plan, slow_sensors, shafts, pages, seconds, greets=lambda _: False):
+    """So many seconds of a board's run."""
     clock = Clock()
     clock.end_us = seconds * 1000000
     ring = RecordRing(pages)
     ring.next = ring.oldest = 9000000
-    watched = Observer(ring, clock)
+    watched = Observer(ring, clock, greets)
     sensors = [
         Sensor(0, "meter_dp", "DLH", 0, 0x29, 5000, Swinging("differential_pressure", 0, 16383, 2))
     ]
@@ -158,7 +164,13 @@ def kept(plan, slow_sensors, shafts, pages, seconds):
         lambda: None,
     )
     raises(RunEndsError, loop.run, 1)
-    assert ring.oldest > watched.first, "the ring has not come round"
+    return watched
+
+
+def kept(*run):
+    """Seconds that the ring kept at the least in a run, and the seconds that the board said."""
+    watched = observed(*run)
+    assert watched.ring.oldest > watched.first, "the ring has not come round"
     return watched.kept_us / 1e6, watched.told
 
 
@@ -190,6 +202,16 @@ def check_a_small_ring_keeps_what_the_board_says():
 
 def check_short_records_are_kept_as_far_as_there_are_places():
     said_rightly(dict(SHIPPED, slow_us=100000), 9, 1, 4 * PAGES)
+
+
+def check_whoever_greets_on_and_on_leaves_what_is_promised():
+    def now_and_then(second):  # so that each greeting is answered
+        return second % 33 < 5
+
+    for greets in (lambda _: True, now_and_then):
+        seconds, told = kept(SHIPPED, 5, 2, PAGES, 80, greets)
+        assert seconds >= KEPT_S, seconds
+        assert told == []
 
 
 if __name__ == "__main__":

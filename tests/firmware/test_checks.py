@@ -7,6 +7,7 @@ import ble_checks
 import board_json_checks
 import differential_part_checks
 import driver_checks
+import header_checks
 import link_checks
 import memory_checks
 import pytest
@@ -23,6 +24,7 @@ MODULES = (
     board_json_checks,
     differential_part_checks,
     driver_checks,
+    header_checks,
     link_checks,
     memory_checks,
     sampling_checks,
