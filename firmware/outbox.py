@@ -1,6 +1,6 @@
 """Numbers the records of one start of the board and puts them into the ring."""
 
-from record_format import GREETING, encode, quote, wanted
+from record_format import GREETING, MOST_AGAIN, encode, quote, wanted
 from ring_reach import reach_s
 
 TEXT_LIMIT = 120  # quoted bytes that an event record can carry beside its other fields
@@ -11,6 +11,7 @@ class Outbox:
         self._ring = ring
         self._clock = clock
         self._boot = boot
+        self._gone = self._gone_seq = 0  # what was said last to be forgotten, and by which record
 
     def emit(self, kind, values):
         self._ring.put(encode(kind, self._boot, self._ring.next, values))
@@ -34,7 +35,14 @@ class Outbox:
             return line is not None
         request = wanted(line)
         if request and request[0] == self._boot:
-            if request[1] < min(request[2], self._ring.oldest):
-                self.event("gone", link.name, self._ring.oldest)
-            link.turns.repeat(request[1], request[2])
+            _, first, beyond = request
+            oldest = self._ring.oldest
+            if first < min(beyond, oldest):
+                if oldest >= self._gone + MOST_AGAIN:
+                    self._gone = oldest
+                    self._gone_seq = self._ring.next
+                    self.event("gone", link.name, oldest)
+                else:  # the same word once more, or whoever asks on and on would fill the ring
+                    first, beyond = self._gone_seq, self._gone_seq + 1
+            link.turns.repeat(first, beyond)
         return False

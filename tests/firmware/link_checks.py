@@ -150,6 +150,22 @@ def check_what_is_forgotten_is_said_to_be_gone():
     assert pipe.drain() == gone + lines([oldest, oldest + 1])
 
 
+def check_whoever_asks_on_and_on_for_what_is_gone_does_not_fill_the_ring():
+    pipe = Pipe()
+    said = set()
+    for _ in range(500):
+        pipe.put(1)
+        pipe.drain()
+        oldest = pipe.ring.oldest
+        pipe.sent = again(1, 0, 1)
+        pipe.outbox.answer(pipe.link)
+        if oldest:
+            answer = pipe.drain()
+            assert b" gone usb %d " % oldest in answer
+            said.add(answer)
+    assert len(said) == pipe.ring.next - 500 < 15  # the same word again and again
+
+
 def check_requests_of_any_form():
     assert wanted(again(5, 10, 12)[:-1]) == (5, 10, 12)
     assert wanted(b"again 5 10 2000") == (5, 10, 10 + MOST_AGAIN)

@@ -9,7 +9,7 @@ from checking import raises, run
 
 import streamer
 from outbox import Outbox
-from record_format import GREETING, HEADER, KEPT_S, LIMIT, OK
+from record_format import GREETING, HEADER, KEPT_S, LIMIT, OK, again
 from record_ring import PAGES, RecordRing
 from sampler import Sampler
 from sensor import Sensor
@@ -21,6 +21,7 @@ SHIPPED = {
     "slow_us": 500000,
     "header_us": 10000000,
 }
+BOOT = 0xFFFFFF
 
 
 class NoCollector:
@@ -100,16 +101,16 @@ class Shaft:
 
 class Observer:
     """In a link's place: when each record was made, and how little the ring ever kept of them.
-    It greets whenever `greets` says so, which is told the time in seconds."""
+    At each second of the run it `says` a line, or None."""
 
     name = "usb"
     dropped = 0
 
-    def __init__(self, ring, clock, greets):
+    def __init__(self, ring, clock, says):
         self.turns = self
         self.ring = ring
         self.clock = clock
-        self.greets = greets
+        self.says = says
         self.made = []
         self.first = ring.next
         self.kept_us = 1 << 40
@@ -121,7 +122,10 @@ class Observer:
         return False
 
     def hear(self):
-        return GREETING if self.greets(self.clock.us / 1e6) else None
+        return self.says(self.clock.us / 1e6)
+
+    def repeat(self, first, beyond):
+        pass
 
     def pump(self):
         ring = self.ring
@@ -137,13 +141,13 @@ class Observer:
             self.kept_us = min(self.kept_us, self.clock.us - self.made[ring.oldest - self.first])
 
 
-def observed(plan, slow_sensors, shafts, pages, seconds, greets=lambda _: False):
+def observed(plan, slow_sensors, shafts, pages, seconds, says=lambda _: None):
     """So many seconds of a board's run."""
     clock = Clock()
     clock.end_us = seconds * 1000000
     ring = RecordRing(pages)
     ring.next = ring.oldest = 9000000
-    watched = Observer(ring, clock, greets)
+    watched = Observer(ring, clock, says)
     sensors = [
         Sensor(0, "meter_dp", "DLH", 0, 0x29, 5000, Swinging("differential_pressure", 0, 16383, 2))
     ]
@@ -155,7 +159,7 @@ def observed(plan, slow_sensors, shafts, pages, seconds, greets=lambda _: False)
     loop = streamer.Streamer(
         clock,
         [watched],
-        Outbox(ring, clock, 0xFFFFFF),
+        Outbox(ring, clock, BOOT),
         Sampler(sensors[0]),
         sensors[1:],
         tachs,
@@ -204,12 +208,17 @@ def check_short_records_are_kept_as_far_as_there_are_places():
     said_rightly(dict(SHIPPED, slow_us=100000), 9, 1, 4 * PAGES)
 
 
-def check_whoever_greets_on_and_on_leaves_what_is_promised():
-    def now_and_then(second):  # so that each greeting is answered
-        return second % 33 < 5
+def check_whatever_a_host_says_on_and_on_leaves_what_is_promised():
+    for_what_is_gone = again(BOOT, 0, 1)[:-1]
 
-    for greets in (lambda _: True, now_and_then):
-        seconds, told = kept(SHIPPED, 5, 2, PAGES, 80, greets)
+    def all_at_once(second):
+        return GREETING if second % 0.2 < 0.1 else for_what_is_gone
+
+    def now_and_then(second):  # so that each greeting is answered
+        return GREETING if second % 33 < 5 else for_what_is_gone
+
+    for says in (all_at_once, now_and_then):
+        seconds, told = kept(SHIPPED, 5, 2, PAGES, 80, says)
         assert seconds >= KEPT_S, seconds
         assert told == []
 
