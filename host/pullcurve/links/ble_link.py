@@ -8,11 +8,11 @@ import asyncio
 import queue
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Coroutine, Iterator
 from concurrent.futures import Future
 from contextlib import suppress
 from datetime import datetime
-from typing import Any, NamedTuple, Self
+from typing import Any, NamedTuple, Self, TypeVar
 
 from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
@@ -38,6 +38,8 @@ _TICK_S = 0.1
 _TRY_AGAIN_S = 1.0
 _STOP_S = 5.0
 
+T = TypeVar("T")
+
 _FAULTS = (BleakError, OSError, EOFError, TimeoutError)
 
 _NOT_AVAILABLE = {
@@ -47,6 +49,7 @@ _NOT_AVAILABLE = {
     "in a newer one, or use the board's cable",
     Reason.POWERED_OFF: "Bluetooth is switched off on this computer: switch it on",
 }
+_ENDED = "Bluetooth has ended on this computer ({}): try once more, or use the board's cable"
 _DENIED = "this program may not use Bluetooth: allow it in the system's settings for privacy"
 
 
@@ -75,7 +78,8 @@ class BleLink:
         self._lock = threading.Lock()
         self._opened: Future[None] = Future()
         self._closing = threading.Event()
-        self._thread = threading.Thread(target=lambda: asyncio.run(self._work()), daemon=True)
+        self._died: BaseException | None = None
+        self._thread = threading.Thread(target=self._run, daemon=True)
         self._heard_s = self._said_s = 0.0
 
     @property
@@ -104,12 +108,22 @@ class BleLink:
             try:
                 yield self._chunks.get(timeout=_TICK_S)
             except queue.Empty:
+                if self._died is not None:
+                    raise LinkError(_ENDED.format(type(self._died).__name__)) from None
                 yield Received(datetime.now().astimezone(), b"")
+
+    def _run(self) -> None:
+        try:
+            asyncio.run(self._work())
+        except BaseException as fault:  # noqa: BLE001  (told where the source is read)
+            self._died = fault
+            if not self._opened.done():
+                self._opened.set_exception(LinkError(_ENDED.format(type(fault).__name__)))
 
     async def _work(self) -> None:
         try:
-            board = await self._choose()
-            await self._serve(board)
+            board = await _not_ours(self._choose())
+            await _not_ours(self._serve(board))
         except Exception as fault:  # noqa: BLE001  (told where the source is entered)
             if not self._opened.done():
                 told = LinkError(_why_not(fault)) if isinstance(fault, _FAULTS) else fault
@@ -118,9 +132,9 @@ class BleLink:
         while not self._closing.is_set():
             # The connection was lost.
             try:
-                found = await self._listen(FIND_S, lambda found: board.address in found)
+                found = await _not_ours(self._listen(FIND_S, lambda found: board.address in found))
                 if board.address in found:
-                    await self._serve(found[board.address][1])
+                    await _not_ours(self._serve(found[board.address][1]))
                     continue
             except Exception:  # noqa: BLE001, S110  (whatever a radio says now may pass)
                 pass
@@ -196,7 +210,7 @@ class BleLink:
                     break
         finally:
             with suppress(*_FAULTS):
-                await asyncio.wait_for(client.disconnect(), _STOP_S)
+                await _not_ours(asyncio.wait_for(client.disconnect(), _STOP_S))
             self._report("lost", board)
 
     def _report(self, link: str, board: BLEDevice) -> None:
@@ -230,6 +244,18 @@ class BleLink:
     async def _say(self, client: BleakClient, line: bytes) -> None:
         await client.write_gatt_char(BLE_REQUESTS, line, response=False)
         self._said_s = time.monotonic()
+
+
+async def _not_ours(doing: Coroutine[Any, Any, T]) -> T:
+    """Where the Bluetooth library raises CancelledError though nobody has cancelled this task, as
+    it does when the system cancels a connection, that is a fault like any other."""
+    try:
+        return await doing
+    except asyncio.CancelledError:
+        task = asyncio.current_task()
+        if task is None or task.cancelling():
+            raise
+        raise BleakError("the computer broke it off") from None
 
 
 def _why_not(fault: Exception) -> str:

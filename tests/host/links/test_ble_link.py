@@ -3,6 +3,7 @@
 import asyncio
 import time
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from ble_link import advertisement
 from outbox import Outbox
 from pullcurve.errors import LinkError
 from pullcurve.links import ble_link
-from pullcurve.links.ble_link import BleLink
+from pullcurve.links.ble_link import BleLink, Radio
 from pullcurve.recording import record
 from pullcurve.reduction.status import Status
 from pullcurve.run_log.reading import read_log
@@ -296,3 +297,68 @@ def test_a_computer_without_bluetooth_says_so(fault: Any, sentence: str) -> None
     air.fault = fault
     with pytest.raises(LinkError, match=sentence), BleLink(radio=air.radio):
         pass
+
+
+def breaking(air: Air, tried: int, fault: type[BaseException] = asyncio.CancelledError) -> Radio:
+    """The computer's radio, whose library raises a fault at the connection of this number, and
+    once more when that is to be ended. Some systems' raise CancelledError of their own."""
+    tries = count(1)
+
+    class Breaking(air.radio.client):
+        broken = False
+
+        async def connect(self, pair: bool, **options: Any) -> None:
+            self.broken = next(tries) == tried
+            if self.broken:
+                raise fault
+            await super().connect(pair, **options)
+
+        async def disconnect(self) -> None:
+            if self.broken:
+                raise fault
+            await super().disconnect()
+
+    return Radio(air.radio.scanner, Breaking)
+
+
+@pytest.mark.timeout(30)
+def test_a_first_connection_that_the_computer_breaks_off_is_a_sentence() -> None:
+    with pytest.raises(LinkError, match="Bluetooth failed: the computer broke it off"):
+        BleLink(radio=breaking(Air(Board()), 1)).__enter__()
+
+
+def test_a_later_connection_that_the_computer_breaks_off_is_tried_again(tmp_path: Path) -> None:
+    board = Board()
+    air = Air(board)
+    plan = [
+        (records(15), lambda: air.befall(board.leave())),
+        (lambda kept: kept.since_s > 0.5, lambda: air.befall(board.come_back())),
+    ]
+    kept = Kept(BleLink(NAME, breaking(air, 2)), tmp_path / "x.runlog", plan, records(60))
+    assert kept.links == ["opened", "lost", "opened", "closed"]
+    assert kept.sequence.missing_count == 0
+
+
+class NoFault(BaseException):
+    """As little foreseen as can be."""
+
+
+@pytest.mark.timeout(30)
+def test_a_link_whose_thread_has_died_says_so() -> None:
+    with pytest.raises(LinkError, match="Bluetooth has ended"):
+        BleLink(radio=breaking(Air(Board()), 1, NoFault)).__enter__()
+
+
+@pytest.mark.timeout(30)
+def test_a_link_that_is_cancelled_ends_and_says_so() -> None:
+    async def cancel() -> None:
+        for task in asyncio.all_tasks() - {asyncio.current_task()}:
+            task.cancel()
+
+    air = Air(Board())
+    with BleLink(radio=air.radio) as source:
+        pieces = (received.data for received in source)
+        assert any(pieces)
+        air.befall(cancel())
+        with pytest.raises(LinkError, match="Bluetooth has ended"):
+            list(pieces)
