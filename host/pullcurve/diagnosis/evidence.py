@@ -33,7 +33,9 @@ MODEL_VACUUM = 0.005  # of the vacuum
 DISCHARGE_K, DISCHARGE_SHARED_K = 0.7, 1.5  # of a discharge temperature: each point, all points
 LAG_S = (60.0, 40.0)  # time constant of casing and probe, and its standard uncertainty (judgement)
 LAG_SHARE = 0.15  # of what that adds: no casing is of first order
-TACH_U = 0.002  # of a hand tachometer's reading
+# Of a hand tachometer's reading, relative (judgement): the instrument is good for 0.1 %, but a
+# person reads one moment of an engine that hunts by some 1 % within its hold, and rounds.
+TACH_U = 0.005
 GAUGE_OWN, GAUGE_SHARED = 0.3, 0.5  # of a gauge's half-width, as standard uncertainties
 RELIEF_NEAR = 0.92  # of its setting: a relief valve may weep
 
@@ -221,7 +223,7 @@ class _Part:
         channels, row = self.run.channels, self.points.iloc[top]
         ratio = facts.belt_ratio
         u = max(float(row["speed_u_rpm"] / row["speed_rpm"]), 1e-4)
-        engine, engine_u, blower = None, u, None
+        engine, engine_u, blower, typed = None, u, None, ""
         if channels.blower_shaft_from == "blower_shaft":
             blower = float(row["speed_rpm"]) / facts.rated_rpm
             if ratio is not None and "engine_shaft" in channels.marks:
@@ -230,20 +232,23 @@ class _Part:
                     engine = rpm * ratio / facts.rated_rpm
                     engine_u = max(rpm_u / rpm, 1e-4)
             if engine is None and ratio is not None:
-                typed = [
-                    float(note.value_si)
+                notes = [
+                    note
                     for note in rows_of(self.run.notes)
-                    if note.what == "engine_speed" and self._within(note, row)
+                    if note.what == "engine_speed"
+                    and self._within(note, row)
+                    and np.isfinite(note.value_si)
                 ]
-                if typed:
-                    engine, engine_u = float(np.mean(typed)) * ratio / facts.rated_rpm, TACH_U
+                if notes:  # of several the last is meant: it puts the others right
+                    engine, engine_u = float(notes[-1].value_si) * ratio / facts.rated_rpm, TACH_U
+                    typed = notes[-1].value
         else:
             # Without the belt's slip, whose doubt the point's speed carries.
             engine = float(row["speed_rpm"]) / facts.rated_rpm
             rpm, rpm_u = channels.marks["engine_shaft"].between(row["start_s"], row["end_s"])
             if np.isfinite(rpm):
                 engine_u = max(rpm_u / rpm, 1e-4)
-        return Speeds(engine, engine_u, blower, u)
+        return Speeds(engine, engine_u, blower, u, typed)
 
     @staticmethod
     def _within(note: Any, row: Any) -> bool:
@@ -268,18 +273,19 @@ class _Part:
 
     def gauges(self) -> Iterator[Reading]:
         """Vacua that a person read off a gauge, a reading for each gauge."""
-        of_place: dict[str, list[tuple[int, float]]] = {}
+        of_place: dict[str, dict[int, float]] = {}
         for note in rows_of(self.run.notes):
-            if note.what == "vacuum" and note.place in GAUGE_AT:
+            if note.what == "vacuum" and note.place in GAUGE_AT and np.isfinite(note.value_si):
                 for i in range(len(self.rows)):
                     if self._within(note, self.points.iloc[i]):
-                        of_place.setdefault(note.place, []).append((i, float(note.value_si)))
+                        # Of several at one hold the last is meant: it puts the others right.
+                        of_place.setdefault(note.place, {})[i] = float(note.value_si)
                         break
         for place, read in of_place.items():
-            points = np.array([i for i, _ in read])
+            points = np.array(list(read))
             own, shared = GAUGE_OWN * GAUGE_PA, GAUGE_SHARED * GAUGE_PA
             covariance = np.full((len(read), len(read)), shared**2) + np.eye(len(read)) * own**2
-            yield Reading(GAUGE_AT[place], points, np.array([v for _, v in read]), covariance)
+            yield Reading(GAUGE_AT[place], points, np.array(list(read.values())), covariance)
 
     def discharge(self) -> Reading | None:
         """How much hotter the air leaves the blower than it came in from the open.

@@ -5,13 +5,13 @@ from collections.abc import Sequence
 from typing import Final
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
+from pullcurve.report.contradiction_words import veto_reasons
 from pullcurve.report.diagnosis_result import Candidate, Cause, DecidingReading, RunDiagnosis
 from pullcurve.report.next_steps import (
     NextStep,
     likely_places,
     next_steps,
     reading_words,
-    veto_words,
 )
 from pullcurve.report.result import RunResult
 from pullcurve.report.rounding import NO_BREAK, measured, percent, ranged, significant
@@ -51,15 +51,19 @@ HEADINGS: Final = {
     "healthy": "A machine in good order",
     "unsure": "A second look",
     "no_fit": "Readings that contradict each other",
+    "typed_engine_speed": "The engine's speed, as typed",
+    "belt_ratio": "Two shafts and a belt that do not belong together",
+    "rated_speed": "Speeds and marks of the rig",
+    "typed_reading": "The typed reading",
+    "baseline": "The baseline",
 }
 
 
 def verdict_sentences(said: RunDiagnosis, units: UnitSystem) -> list[str]:
     """The verdict; the first sentence leads the page."""
     if said.vetoed_by:
-        troubles = " and ".join(veto_words(kind) for kind in said.vetoed_by)
         return [
-            f"No verdict on the machine: {troubles}.",
+            f"No verdict on the machine: {veto_reasons(said)}.",
             "Nothing is said of the machine until that is put right.",
         ]
     certain = [_certain(said, name) for name in said.certain]
