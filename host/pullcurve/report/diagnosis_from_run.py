@@ -4,7 +4,8 @@ from typing import Final
 
 import numpy as np
 
-from pullcurve.diagnosis.diagnose import Diagnosis
+from pullcurve.diagnosis.comparison import one_and_the_same
+from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.healthy import healthy_band, hose_end_flow, wear_alone
 from pullcurve.diagnosis.ledger import Step
 from pullcurve.diagnosis.priors import CAUSE_OF
@@ -17,6 +18,7 @@ from pullcurve.reduction.channels import ZERO_CELSIUS_K
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.run import Run
 from pullcurve.report import diagnosis_result as told
+from pullcurve.report.compare_tables import PLACES
 from pullcurve.report.rounding import minutes
 
 _SAME_BLOWER: Final = 0.01  # between two displacements as they were typed
@@ -25,15 +27,36 @@ _UNITS: Final = {"speed": "rpm", "pressure": "Pa", "temperature_difference": "K"
 
 
 def check_baseline(run: Run, earlier: Run) -> None:
-    """Raises ReportError where the earlier run's rig names another blower."""
+    """Raises ReportError where the earlier run is none by which this one could be judged: itself,
+    of another blower or another place of the meter, or one that no state of a machine explains.
+    """
+    name, other = earlier.log.path, run.log.path
+    if one_and_the_same(run, earlier):
+        raise ReportError(
+            f"{name} and {other} hold one and the same run, which cannot be its own baseline; name "
+            "an earlier one, or leave --baseline out"
+        )
     now, then = run.rig.machine.blower, earlier.rig.machine.blower
     turns = (now.displacement, then.displacement)
     apart = None not in turns and abs((turns[0] or 1) / (turns[1] or 1) - 1) > _SAME_BLOWER
     sheets = (now.rating, then.rating)
     if apart or (None not in sheets and sheets[0] != sheets[1]):
         raise ReportError(
-            f"{earlier.log.path}: its rig names another blower than that of {run.log.path}; a "
-            "baseline is an earlier run of the same machine"
+            f"{name}: its rig names another blower than that of {other}; a baseline is an earlier "
+            "run of the same machine"
+        )
+    if run.rig.meter.position != earlier.rig.meter.position:
+        raise ReportError(
+            f"{name}: its meter stood {PLACES[earlier.rig.meter.position]}, that of {other} "
+            f"{PLACES[run.rig.meter.position]}; a baseline is a sweep with the meter at the same "
+            "place (pullcurve compare takes both)"
+        )
+    found = diagnose(earlier)
+    if not isinstance(found, str) and found.verdict.vetoed_by:
+        raise ReportError(
+            f"{name}: there is no verdict on its machine, so it is no baseline: what it holds is "
+            "a cut, or has a fault of its measurement that its own report names; name a sweep "
+            "without spoil, of the machine in good order"
         )
 
 
