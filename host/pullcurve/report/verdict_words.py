@@ -14,7 +14,7 @@ from pullcurve.report.next_steps import (
     reading_words,
 )
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import NO_BREAK, measured, percent, ranged, significant
+from pullcurve.report.rounding import NO_BREAK, Ranged, measured, percent, ranged, significant
 from pullcurve.report.sentences import shown_range
 
 _SIGMAS_95: Final = 1.96
@@ -159,9 +159,30 @@ def sized(cause: Cause) -> str:
     """`21 % (14 % to 27 %)`."""
     if cause.size is None or cause.low is None or cause.high is None:
         return "an amount that cannot be told"
-    half = max(cause.high - cause.size, cause.size - cause.low)
-    shown = ranged(100 * cause.size, 100 * cause.low, 100 * cause.high, max(100 * half, 1.0))
+    shown = _per_cent(cause.size, cause)
     return f"{shown.value}{NO_BREAK}% ({shown.low} to {shown.high}{NO_BREAK}%)"
+
+
+def _per_cent(value: float, cause: Cause) -> Ranged:
+    """A value beside the ends of a cause's interval, to the place that this earns."""
+    size, low, high = (
+        value if each is None else each for each in (cause.size, cause.low, cause.high)
+    )
+    width = max(100 * (high - size), 100 * (size - low), 1.0)
+    return ranged(100 * value, 100 * low, 100 * high, width)
+
+
+def _speeds(said: RunDiagnosis, cause: Cause) -> str:
+    """The two speeds behind a low one, and their own difference where that is told another way
+    than what all readings together say."""
+    engine, rated = said.engine_speed_rpm, said.rated_engine_speed_rpm
+    if engine is None or rated is None or cause.size is None:
+        return ""
+    speeds = f"{engine:.0f} instead of {rated:.0f}{NO_BREAK}rpm"
+    alone = _per_cent(1 - engine / rated, cause).value
+    if alone == _per_cent(cause.size, cause).value:
+        return f": {speeds}"
+    return f" by all readings together (its own speed, {speeds}, makes {alone}{NO_BREAK}%)"
 
 
 def _certain(said: RunDiagnosis, name: str) -> str:
@@ -169,13 +190,7 @@ def _certain(said: RunDiagnosis, name: str) -> str:
     cause = said.cause[name]
     size = sized(cause)
     if name == "low_speed":
-        engine, rated = said.engine_speed_rpm, said.rated_engine_speed_rpm
-        speeds = (
-            f": {engine:.0f} instead of {rated:.0f} rpm"
-            if engine is not None and rated is not None
-            else ""
-        )
-        return f"the engine turns {size} slower than rated{speeds}"
+        return f"the engine turns {size} slower than rated{_speeds(said, cause)}"
     if name == "slipping_belt":
         return f"the belt slips: the blower turns {size} slower than engine and pulleys ask"
     if name == "worn_clearances":
