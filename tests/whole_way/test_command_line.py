@@ -209,6 +209,16 @@ def test_the_readmes_example_notes_are_what_the_sample_would_have_shown(
     assert "Nothing is wrong with this machine that the run could show" in result.output
 
 
+def test_a_log_that_was_cut_off_is_not_reported_as_whole(call: Call, tmp_path: Path) -> None:
+    log = tmp_path / "cut_off.runlog"
+    log.write_bytes((ROOT / "sample_logs/healthy_sweep.runlog").read_bytes()[:200_000])
+    said = " ".join(call("report", log).output.split())
+    assert "The log ends within a line: it was cut off there" in said
+    assert "a higher speed than the fastest hold here may have followed" in said
+    assert "1 without a time or an origin (log line)." in said
+    assert "ends within a line" not in call("report", SAMPLE).output
+
+
 def test_two_processes_make_the_same_report_of_a_log(tmp_path: Path) -> None:
     """Nothing may hang on the order of a set, which is another one in each process."""
     command = [sys.executable, "-m", "pullcurve.cli", "report", str(SAMPLE), "--out"]

@@ -19,8 +19,21 @@ class Remark(NamedTuple):
 
 def remarks(run: Run) -> list[Remark]:
     """All remarks on a run, warnings first."""
-    found = [*_points(run), *_speed(run), *_notes(run), *_meter(run), *_board(run)]
+    found = [*_log(run), *_points(run), *_speed(run), *_notes(run), *_meter(run), *_board(run)]
     return sorted(found, key=lambda remark: remark.weight != "warning")
+
+
+def _log(run: Run) -> Iterator[Remark]:
+    if run.log.breaks_off:
+        yield Remark(
+            "warning",
+            "log",
+            "The log ends within a line: it was cut off there, as by a power failure, a full disk "
+            "or a copy that was not finished. What came up to there counts; what came later is not "
+            "in it, and a higher speed than the fastest hold here may have followed.",
+            "Copy the log again from where it was recorded. If it ends there too, take its fastest "
+            "hold for full throttle only if it was.",
+        )
 
 
 def _points(run: Run) -> Iterator[Remark]:
