@@ -184,6 +184,9 @@ def test_a_note_is_added_and_placed(call: Call, tmp_path: Path) -> None:
     refused(call("note", "x.runlog", *words, "--at", "sweep 1, hold 2" * 20), "does not say when")
     refused(call("note", "x.runlog", *words, "--at", "sweep 1"), "belongs to one hold")
     refused(call("note", "x.runlog", "", "--at", "5 s"), "no words")
+    refused(
+        call("note", "x.runlog", *words, "--at", "99999 s"), "outside the run, which lasts 190 s"
+    )
     assert call("report", "x.runlog").exit_code == 0
     said = json.loads((tmp_path / "x.result.json").read_text(encoding="utf-8"))
     (note,) = said["notes"]

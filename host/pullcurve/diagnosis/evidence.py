@@ -163,9 +163,10 @@ def fittings(run: Run, rows: NDArray[np.int64]) -> tuple[NDArray[np.bool_], list
     plate: list[str | None] = [None] * len(rows)
     middle = (points["start_s"] + points["end_s"]).to_numpy() / 2
     for note in sorted(rows_of(run.notes), key=lambda note: float(note.time_s)):
-        if note.what not in ("plate", "hose"):
+        # Only in the clean pipe does the meter's place leave open whether a hose was on.
+        if note.what != "plate" and (note.what != "hose" or position != "clean_pipe"):
             continue
-        for i in np.flatnonzero(_meant(note, points, middle)):
+        for i in np.flatnonzero(meant(note, points, middle)):
             if note.what == "hose":
                 hose_on[i] = note.value.strip().lower() != "off"
             else:
@@ -173,7 +174,7 @@ def fittings(run: Run, rows: NDArray[np.int64]) -> tuple[NDArray[np.bool_], list
     return hose_on, plate
 
 
-def _meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
+def meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
     """The points that a note is about: its hold or sweep, or all from its time on."""
     try:
         when = parse_time(note.at) if note.at else None
@@ -185,6 +186,11 @@ def _meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
             meant &= points["hold"].to_numpy() == when.hold
         return np.asarray(meant)
     return np.asarray(middle >= note.time_s)
+
+
+def within(note: Any, row: Any) -> bool:
+    """Whether a reading was taken in a hold, or while a person was still typing it."""
+    return bool(row.start_s - 3 <= note.time_s <= row.end_s + 3)
 
 
 class _Part:
@@ -236,7 +242,7 @@ class _Part:
                     note
                     for note in rows_of(self.run.notes)
                     if note.what == "engine_speed"
-                    and self._within(note, row)
+                    and within(note, row)
                     and np.isfinite(note.value_si)
                 ]
                 if notes:  # of several the last is meant: it puts the others right
@@ -249,10 +255,6 @@ class _Part:
             if np.isfinite(rpm):
                 engine_u = max(rpm_u / rpm, 1e-4)
         return Speeds(engine, engine_u, blower, u, typed)
-
-    @staticmethod
-    def _within(note: Any, row: Any) -> bool:
-        return bool(row["start_s"] - 3 <= note.time_s <= row["end_s"] + 3)
 
     def vacuum(self, column: str, place: str) -> Reading | None:
         """A vacuum that a sensor measured, less what its place adds."""
@@ -277,7 +279,7 @@ class _Part:
         for note in rows_of(self.run.notes):
             if note.what == "vacuum" and note.place in GAUGE_AT and np.isfinite(note.value_si):
                 for i in range(len(self.rows)):
-                    if self._within(note, self.points.iloc[i]):
+                    if within(note, self.points.iloc[i]):
                         # Of several at one hold the last is meant: it puts the others right.
                         of_place.setdefault(note.place, {})[i] = float(note.value_si)
                         break
