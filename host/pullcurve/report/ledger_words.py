@@ -114,6 +114,12 @@ def shown_amounts(ledger: FlowLedger, unit: DisplayUnit) -> dict[str, Decimal]:
     }
 
 
+def as_billed(ledger: FlowLedger, step: LedgerStep, unit: DisplayUnit) -> Ranged:
+    """A total, or what lies between two, with its interval, in the figures of the bill."""
+    shown = shown_range(step.volume, unit, ledger.shortfall.volume.half)
+    return shown._replace(value=text(shown_amounts(ledger, unit)[step.name]))
+
+
 def item_words(name: str, position: str) -> str:
     return ITEMS[name].format(behind=_BEHIND.get(position, _BEHIND["open"]))
 
@@ -141,17 +147,12 @@ def ledger_title(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> st
 def ledger_caption(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> str:
     """What to conclude from the bill, in its figures."""
     unit = units.volume_flow
-    width = ledger.shortfall.volume.half
     shown = shown_amounts(ledger, unit)
-
-    def ranged_as_shown(step: LedgerStep) -> Ranged:
-        return shown_range(step.volume, unit, width)._replace(value=text(shown[step.name]))
-
     said = (
-        f"Of the rated flow {ranged_as_shown(ledger.shortfall)} {unit.label} are missing: "
+        f"Of the rated flow {as_billed(ledger, ledger.shortfall, unit)} {unit.label} are missing: "
         f"{text(shown['governor'] + shown['belt'])} because the blower turns slower than "
         f"rated, {text(shown['slip'])} by the slip that any blower of this kind has at this "
-        f"pressure ratio, and {ranged_as_shown(ledger.lost)} {unit.label} that a "
+        f"pressure ratio, and {as_billed(ledger, ledger.lost, unit)} {unit.label} that a "
         "blower in good order would move here. "
     )
     return said + measured_beside(result, ledger, units)

@@ -7,6 +7,7 @@ from typing import Final
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.contradiction_words import veto_reasons
 from pullcurve.report.diagnosis_result import Candidate, Cause, DecidingReading, RunDiagnosis
+from pullcurve.report.ledger_words import as_billed
 from pullcurve.report.next_steps import (
     NextStep,
     likely_places,
@@ -90,12 +91,12 @@ def _lost(said: RunDiagnosis, rest: Sequence[Candidate], units: UnitSystem) -> s
         return ""
     if not all(candidate.causes for candidate in told_ones):
         return ""
-    unit, lost = units.volume_flow, ledger.lost.volume
-    whole = shown_range(ledger.healthy.volume, unit, lost.half).value
+    unit = units.volume_flow
+    whole, lost = (as_billed(ledger, step, unit) for step in (ledger.healthy, ledger.lost))
     ways = ", or to ".join(candidate_words(each) for each in told_ones)
     return (
-        f"Of the {whole} {unit.label} that a blower in good order would take in here, "
-        f"{shown_range(lost, unit)} are lost: either to {ways}."
+        f"Of the {whole.value} {unit.label} that a blower in good order would take in here, "
+        f"{lost} are lost: either to {ways}."
     )
 
 
@@ -136,7 +137,7 @@ def _taken(said: RunDiagnosis, units: UnitSystem) -> list[str]:
     if named:
         alone = "wear takes" if "worn_clearances" in named else "the leak takes"
         verb = alone if len(named) == 1 else "wear and leak together take"
-        parts.append(f"{verb} {shown_range(ledger.lost.volume, unit)} {unit.label}")
+        parts.append(f"{verb} {as_billed(ledger, ledger.lost, unit)} {unit.label}")
     text = capital(" and ".join(parts))
     return [f"{text} of the flow at the blower's inlet."] if parts else []
 
@@ -146,9 +147,8 @@ def _healthy(said: RunDiagnosis, units: UnitSystem) -> str:
     if said.ledger is None:
         return f"{sentence}."
     unit = units.volume_flow
-    healthy, metered = said.ledger.healthy, said.ledger.metered
-    moved = shown_range(metered.volume, unit)
-    should = shown_range(healthy.volume, unit, metered.volume.half).value
+    moved = as_billed(said.ledger, said.ledger.metered, unit)
+    should = as_billed(said.ledger, said.ledger.healthy, unit).value
     return (
         f"{sentence}: of the {should} {unit.label} that a blower in good order would take in here, "
         f"it moves {moved} {unit.label}."

@@ -17,6 +17,7 @@ from pullcurve.report.ledger_words import (
 )
 from pullcurve.report.page import page
 from pullcurve.report.summary import summary
+from pullcurve.report.verdict_words import verdict_sentences
 
 
 @pytest.mark.parametrize("units", UNIT_SYSTEMS.values(), ids=UNIT_SYSTEMS)
@@ -53,6 +54,9 @@ def test_the_captions_figures_add_up_as_a_reader_adds_them(
     assert found
     missing, slower, slip, beyond = (Decimal(each.replace("−", "-")) for each in found.groups())
     assert missing == slower + slip + beyond
+    lead = verdict_sentences(TWIN.model_copy(update={"ledger": drawn_up}), units)[0]
+    if told := re.search(rf"Of the {number} .* take in here, {number} \(", lead):
+        assert Decimal(told[2].replace("−", "-")) == beyond
     unit = units.volume_flow
     true = [unit.from_si(each) for each in (drawn_up.lost.value_m3_s, 0.022)]
     place = 10.0 ** int(missing.as_tuple().exponent)
