@@ -56,17 +56,23 @@ def test_report_writes_four_files_and_prints_what_they_say(call: Call, tmp_path:
 
 
 def test_an_earlier_run_is_taken_as_the_baseline_and_sharpens(call: Call, tmp_path: Path) -> None:
+    spring = tmp_path / "spring.runlog"
+    lines = SAMPLE.read_bytes().splitlines(keepends=True)
+    spring.write_bytes(b"".join(lines[:-5]))  # as if it had been stopped a little earlier
     widths = []
-    for baseline in ((), ("--baseline", SAMPLE)):
+    for baseline in ((), ("--baseline", spring)):
         result = call("report", SAMPLE, *baseline, "--out", "here")
         assert result.exit_code == 0, result.output
         said = json.loads((tmp_path / "here.result.json").read_text(encoding="utf-8"))["diagnosis"]
-        assert said["baseline"] == (SAMPLE.name if baseline else "")
+        assert said["baseline"] == (spring.name if baseline else "")
         widths.append(said["ledger"]["lost"]["high_m3_s"] - said["ledger"]["lost"]["low_m3_s"])
     assert widths[1] < 0.5 * widths[0]
     refused(
         call("report", SAMPLE, "--baseline", "missing.runlog"), "missing.runlog: .*no such file"
     )
+    refused(call("report", SAMPLE, "--baseline", SAMPLE), "hold one and the same run")
+    cut = SAMPLE.with_name("cut.runlog")
+    refused(call("report", SAMPLE, "--baseline", cut), "its meter stood in the clean pipe")
 
 
 def test_units_are_one_switch(call: Call) -> None:
@@ -178,12 +184,42 @@ def test_a_note_is_added_and_placed(call: Call, tmp_path: Path) -> None:
     refused(call("note", "x.runlog", *words, "--at", "sweep 1, hold 2" * 20), "does not say when")
     refused(call("note", "x.runlog", *words, "--at", "sweep 1"), "belongs to one hold")
     refused(call("note", "x.runlog", "", "--at", "5 s"), "no words")
+    refused(
+        call("note", "x.runlog", *words, "--at", "99999 s"), "outside the run, which lasts 190 s"
+    )
     assert call("report", "x.runlog").exit_code == 0
     said = json.loads((tmp_path / "x.result.json").read_text(encoding="utf-8"))
     (note,) = said["notes"]
     second = said["points"][1]
     assert second["start_s"] < note["time_s"] < second["end_s"]
     assert (note["what"], note["value"], note["place"]) == ("vacuum", "2.5 inHg", "blower inlet")
+
+
+def test_the_readmes_example_notes_are_what_the_sample_would_have_shown(
+    call: Call, tmp_path: Path
+) -> None:
+    text = (ROOT / "README.md").read_text("utf-8")
+    example = re.search(r"`pullcurve note today.runlog (.+?) --at \"(.+?)\"`", text)
+    engine = re.search(r"`(engine \d+ rpm)`", text)
+    assert example
+    assert engine
+    log = tmp_path / "today.runlog"
+    log.write_bytes((ROOT / "sample_logs/healthy_sweep.runlog").read_bytes())
+    for said, at in (example.groups(), (engine[1], "sweep 1, hold 5")):
+        assert call("note", log, *said.split(), "--at", at).exit_code == 0
+    result = call("report", log)
+    assert result.exit_code == 0, result.output
+    assert "Nothing is wrong with this machine that the run could show" in result.output
+
+
+def test_a_log_that_was_cut_off_is_not_reported_as_whole(call: Call, tmp_path: Path) -> None:
+    log = tmp_path / "cut_off.runlog"
+    log.write_bytes((ROOT / "sample_logs/healthy_sweep.runlog").read_bytes()[:200_000])
+    said = " ".join(call("report", log).output.split())
+    assert "The log ends within a line: it was cut off there" in said
+    assert "a higher speed than the fastest hold here may have followed" in said
+    assert "1 without a time or an origin (log line)." in said
+    assert "ends within a line" not in call("report", SAMPLE).output
 
 
 def test_two_processes_make_the_same_report_of_a_log(tmp_path: Path) -> None:

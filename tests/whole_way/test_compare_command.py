@@ -105,6 +105,22 @@ def test_the_differences_hold_the_truth(compared: tuple[str, Comparison, str, Pa
     assert pair.standard_flow.certain == (name != "slow_sweep")
 
 
+def test_a_cut_against_an_open_port_is_not_laid_to_the_machine(tmp_path: Path) -> None:
+    result = call(HEALTHY, SAMPLES / "cut.runlog", "--out", tmp_path / "x")
+    assert result.exit_code == 0, result.output
+    text = flat(result.output)
+    differed = (
+        "not the machine's alone: healthy_sweep had its port open; cut had its hose on, and a load "
+        "that changed from hold to hold (spoil, clogs)."
+    )
+    assert differed in text
+    assert text.index(differed) < text.index("What it means")
+    assert "nothing is told of the machine" in text
+    assert "the change is the machine's" not in text
+    said = Comparison.model_validate_json((tmp_path / "x.compare.json").read_bytes())
+    assert [(run.hose, run.one_state) for run in said.runs] == [(False, True), (True, False)]
+
+
 def test_what_is_said_is_what_happened(compared: tuple[str, Comparison, str, Path]) -> None:
     name, said, printed, folder = compared
     (pair,) = said.pairs

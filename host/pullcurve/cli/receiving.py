@@ -96,11 +96,17 @@ def note(log: Path, words: tuple[str, ...], at: str) -> None:
     """Add a note to an existing LOG, such as: vacuum 10 inHg at tank --at 'sweep 1, hold 3'."""
     from pullcurve.run_log.note_times import check_time, tidy
     from pullcurve.run_log.notes import understand
+    from pullcurve.run_log.reading import read_log
     from pullcurve.run_log.writing import LogWriter
 
+    received = read_log(log).received
+    if not received:
+        raise click.UsageError(
+            f"{log}: nothing came from a board in it, so there is no run to note"
+        )
     try:
         spoken = understand(" ".join(words))
-        check_time(at, spoken)
+        check_time(at, spoken, received[0].host_time, received[-1].host_time)
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
     with LogWriter(log, append=True) as writer:

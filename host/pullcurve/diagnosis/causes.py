@@ -12,11 +12,10 @@ from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.inference import Problem, fit, sample
 from pullcurve.diagnosis.path_model import Setting, State
 from pullcurve.diagnosis.priors import Hypothesis, Priors
-from pullcurve.diagnosis.speeds import speed_posterior
+from pullcurve.diagnosis.speeds import ON_SPEED, speed_posterior
 
 Array = NDArray[np.float64]
 
-ON_SPEED = ("low_speed", "slipping_belt")
 SEED = 0  # one and the same, so that a run gives the same answer every time
 
 
@@ -68,13 +67,13 @@ def posterior(evidence: Evidence, priors: Priors) -> Posterior:
     is the product of the two. A belt is on the path where only the engine's shaft is watched.
     """
     belt_on_path = bool(evidence.setting.belt_between[evidence.setting.judged].any())
-    on_speed = ("low_speed",) if belt_on_path else ON_SPEED
+    on_speed = frozenset(("low_speed",)) if belt_on_path else ON_SPEED
     hypotheses = priors.hypotheses(tuple(priors.faults))
     parts = [tuple(f for f in h.faults if f not in on_speed) for h in hypotheses]
     sets = list(dict.fromkeys(parts))
     problem = Problem(evidence, priors, sets)
     fits = fit(problem)
-    of_speeds = speed_posterior(evidence.speeds, priors, frozenset(on_speed), SEED)
+    of_speeds = speed_posterior(evidence.speeds, priors, on_speed, SEED)
     speed_part = [frozenset(f for f in h.faults if f in on_speed) for h in hypotheses]
     path_part = np.array([sets.index(part) for part in parts])
     log = (

@@ -116,7 +116,7 @@ def compare_runs(runs: Sequence[Run]) -> list[Pair]:
     if len(runs) < 2:
         raise LogError("a comparison takes two runs or more")
     for one, other in combinations(runs, 2):
-        if _identity(one) == _identity(other):
+        if one_and_the_same(one, other):
             raise LogError(
                 f"{one.log.path} and {other.log.path} hold one and the same run, so there is "
                 "nothing to compare; name two runs"
@@ -125,10 +125,14 @@ def compare_runs(runs: Sequence[Run]) -> list[Pair]:
     return [_pair(first, RunCurve(later)) for later in runs[1:]]
 
 
-def _identity(run: Run) -> tuple[object, ...]:
-    """The same for a copy of a log, even one with notes added."""
-    received = run.log.received
-    return run.records.header.board_id, received[0], received[-1], len(received)
+def one_and_the_same(one: Run, other: Run) -> bool:
+    """Whether two logs hold one run: true for a copy, even one with notes added."""
+
+    def identity(run: Run) -> tuple[object, ...]:
+        received = run.log.received
+        return run.records.header.board_id, received[0], received[-1], len(received)
+
+    return identity(one) == identity(other)
 
 
 def _pair(one: RunCurve, other: RunCurve) -> Pair:

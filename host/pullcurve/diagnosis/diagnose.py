@@ -1,26 +1,40 @@
 """A run's diagnosis: ledger, verdict, and the reading that would decide what is left open."""
 
 from dataclasses import dataclass, replace
+from typing import Final
 
-from pullcurve.diagnosis.causes import Posterior, posterior
-from pullcurve.diagnosis.evidence import Evidence, gather, unsaid_plates
+from pullcurve.diagnosis.causes import Posterior
+from pullcurve.diagnosis.doubted import Doubted, doubted, explained
+from pullcurve.diagnosis.evidence import Evidence, gather
 from pullcurve.diagnosis.facts import machine_facts
 from pullcurve.diagnosis.ledger import Ledger, ledger
 from pullcurve.diagnosis.priors import priors
 from pullcurve.diagnosis.readings import DecidingReading, deciding_reading
-from pullcurve.diagnosis.verdict import MOST_MISFIT, Verdict, verdict
+from pullcurve.diagnosis.speeds import Odds, at_odds
+from pullcurve.diagnosis.verdict import Verdict, verdict
 from pullcurve.reduction.run import Run
+
+# What is vetoed where speeds are at odds, the engine's typed or not.
+_ODD: Final[dict[tuple[Odds, bool], str]] = {
+    ("engine", True): "typed_engine_speed",
+    ("each_other", True): "typed_engine_speed",
+    ("engine", False): "rated_speed",
+    ("each_other", False): "belt_ratio",
+    **{(odds, typed): "rated_speed" for odds in ("blower", "both") for typed in (True, False)},
+}
 
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """What a run says of its machine."""
+    """What a run says of its machine. Where its speeds are at odds the verdict is vetoed, and
+    what is believed knows of no speed but the path's."""
 
     evidence: Evidence
     posterior: Posterior
     ledger: Ledger
     verdict: Verdict
     deciding: DecidingReading | None
+    doubted: Doubted | None = None
 
 
 def diagnose(run: Run, earlier: Run | None = None) -> Diagnosis | str:
@@ -34,16 +48,27 @@ def diagnose(run: Run, earlier: Run | None = None) -> Diagnosis | str:
     evidence = gather(run, facts, earlier)
     if isinstance(evidence, str):
         return evidence
-    return diagnosis_of(evidence, frozenset(trouble.kind for trouble in run.troubles))
+    found = diagnosis_of(evidence, frozenset(trouble.kind for trouble in run.troubles))
+    if found.verdict.vetoed_by != ("no_fit",):
+        return found
+    first = doubted(run, facts, earlier)
+    if first is None:
+        return found
+    kind = "baseline" if first.baseline else "typed_reading"
+    return replace(found, doubted=first, verdict=replace(found.verdict, vetoed_by=(kind,)))
 
 
 def diagnosis_of(evidence: Evidence, troubles: frozenset[str]) -> Diagnosis:
     """The diagnosis of a run's evidence, the run's troubles known."""
-    believed = posterior(evidence, priors())
-    if believed.misfit > MOST_MISFIT and len(set(evidence.sweep[evidence.setting.judged])) > 1:
-        # Somebody may have put a plate on and said nothing of it.
-        evidence = unsaid_plates(evidence)
-        believed = posterior(evidence, priors())
+    speeds = evidence.speeds
+    odd = at_odds(speeds, priors())
+    if odd:
+        unknown = replace(speeds, engine=None, blower=None)
+        evidence, believed = explained(replace(evidence, speeds=unknown))
+        evidence = replace(evidence, speeds=speeds)
+        troubles = troubles | {_ODD[odd, bool(speeds.typed)]}
+    else:
+        evidence, believed = explained(evidence)
     found = verdict(evidence, believed, troubles)
     deciding = None
     if not found.decided and not found.vetoed_by and len(found.candidates) > 1:

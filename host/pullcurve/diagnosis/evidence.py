@@ -33,7 +33,9 @@ MODEL_VACUUM = 0.005  # of the vacuum
 DISCHARGE_K, DISCHARGE_SHARED_K = 0.7, 1.5  # of a discharge temperature: each point, all points
 LAG_S = (60.0, 40.0)  # time constant of casing and probe, and its standard uncertainty (judgement)
 LAG_SHARE = 0.15  # of what that adds: no casing is of first order
-TACH_U = 0.002  # of a hand tachometer's reading
+# Of a hand tachometer's reading, relative (judgement): the instrument is good for 0.1 %, but a
+# person reads one moment of an engine that hunts by some 1 % within its hold, and rounds.
+TACH_U = 0.005
 GAUGE_OWN, GAUGE_SHARED = 0.3, 0.5  # of a gauge's half-width, as standard uncertainties
 RELIEF_NEAR = 0.92  # of its setting: a relief valve may weep
 
@@ -161,9 +163,10 @@ def fittings(run: Run, rows: NDArray[np.int64]) -> tuple[NDArray[np.bool_], list
     plate: list[str | None] = [None] * len(rows)
     middle = (points["start_s"] + points["end_s"]).to_numpy() / 2
     for note in sorted(rows_of(run.notes), key=lambda note: float(note.time_s)):
-        if note.what not in ("plate", "hose"):
+        # Only in the clean pipe does the meter's place leave open whether a hose was on.
+        if note.what != "plate" and (note.what != "hose" or position != "clean_pipe"):
             continue
-        for i in np.flatnonzero(_meant(note, points, middle)):
+        for i in np.flatnonzero(meant(note, points, middle)):
             if note.what == "hose":
                 hose_on[i] = note.value.strip().lower() != "off"
             else:
@@ -171,7 +174,7 @@ def fittings(run: Run, rows: NDArray[np.int64]) -> tuple[NDArray[np.bool_], list
     return hose_on, plate
 
 
-def _meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
+def meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
     """The points that a note is about: its hold or sweep, or all from its time on."""
     try:
         when = parse_time(note.at) if note.at else None
@@ -183,6 +186,11 @@ def _meant(note: Any, points: pd.DataFrame, middle: Array) -> NDArray[np.bool_]:
             meant &= points["hold"].to_numpy() == when.hold
         return np.asarray(meant)
     return np.asarray(middle >= note.time_s)
+
+
+def within(note: Any, row: Any) -> bool:
+    """Whether a reading was taken in a hold, or while a person was still typing it."""
+    return bool(row.start_s - 3 <= note.time_s <= row.end_s + 3)
 
 
 class _Part:
@@ -221,7 +229,7 @@ class _Part:
         channels, row = self.run.channels, self.points.iloc[top]
         ratio = facts.belt_ratio
         u = max(float(row["speed_u_rpm"] / row["speed_rpm"]), 1e-4)
-        engine, engine_u, blower = None, u, None
+        engine, engine_u, blower, typed = None, u, None, ""
         if channels.blower_shaft_from == "blower_shaft":
             blower = float(row["speed_rpm"]) / facts.rated_rpm
             if ratio is not None and "engine_shaft" in channels.marks:
@@ -230,24 +238,23 @@ class _Part:
                     engine = rpm * ratio / facts.rated_rpm
                     engine_u = max(rpm_u / rpm, 1e-4)
             if engine is None and ratio is not None:
-                typed = [
-                    float(note.value_si)
+                notes = [
+                    note
                     for note in rows_of(self.run.notes)
-                    if note.what == "engine_speed" and self._within(note, row)
+                    if note.what == "engine_speed"
+                    and within(note, row)
+                    and np.isfinite(note.value_si)
                 ]
-                if typed:
-                    engine, engine_u = float(np.mean(typed)) * ratio / facts.rated_rpm, TACH_U
+                if notes:  # of several the last is meant: it puts the others right
+                    engine, engine_u = float(notes[-1].value_si) * ratio / facts.rated_rpm, TACH_U
+                    typed = notes[-1].value
         else:
             # Without the belt's slip, whose doubt the point's speed carries.
             engine = float(row["speed_rpm"]) / facts.rated_rpm
             rpm, rpm_u = channels.marks["engine_shaft"].between(row["start_s"], row["end_s"])
             if np.isfinite(rpm):
                 engine_u = max(rpm_u / rpm, 1e-4)
-        return Speeds(engine, engine_u, blower, u)
-
-    @staticmethod
-    def _within(note: Any, row: Any) -> bool:
-        return bool(row["start_s"] - 3 <= note.time_s <= row["end_s"] + 3)
+        return Speeds(engine, engine_u, blower, u, typed)
 
     def vacuum(self, column: str, place: str) -> Reading | None:
         """A vacuum that a sensor measured, less what its place adds."""
@@ -268,18 +275,19 @@ class _Part:
 
     def gauges(self) -> Iterator[Reading]:
         """Vacua that a person read off a gauge, a reading for each gauge."""
-        of_place: dict[str, list[tuple[int, float]]] = {}
+        of_place: dict[str, dict[int, float]] = {}
         for note in rows_of(self.run.notes):
-            if note.what == "vacuum" and note.place in GAUGE_AT:
+            if note.what == "vacuum" and note.place in GAUGE_AT and np.isfinite(note.value_si):
                 for i in range(len(self.rows)):
-                    if self._within(note, self.points.iloc[i]):
-                        of_place.setdefault(note.place, []).append((i, float(note.value_si)))
+                    if within(note, self.points.iloc[i]):
+                        # Of several at one hold the last is meant: it puts the others right.
+                        of_place.setdefault(note.place, {})[i] = float(note.value_si)
                         break
         for place, read in of_place.items():
-            points = np.array([i for i, _ in read])
+            points = np.array(list(read))
             own, shared = GAUGE_OWN * GAUGE_PA, GAUGE_SHARED * GAUGE_PA
             covariance = np.full((len(read), len(read)), shared**2) + np.eye(len(read)) * own**2
-            yield Reading(GAUGE_AT[place], points, np.array([v for _, v in read]), covariance)
+            yield Reading(GAUGE_AT[place], points, np.array(list(read.values())), covariance)
 
     def discharge(self) -> Reading | None:
         """How much hotter the air leaves the blower than it came in from the open.

@@ -26,8 +26,10 @@ WORTH_LISTING: Final = 0.15  # of the likeliest candidate's probability
 WIDER: Final = 1.15  # than the samples' interval: of a size (judgement)
 MOST_MISFIT: Final = 4.0  # chi square over readings: beyond it no explanation fits
 
+# Which reading of a speed contradicts the others.
+SPEEDS_AT_ODDS: Final = frozenset({"typed_engine_speed", "belt_ratio", "rated_speed"})
 # Troubles of the measurement that leave no verdict on the machine.
-VETOES: Final = frozenset({"tubes_reversed", "water_in_line", "wrong_marks", "no_solution"})
+VETOES: Final = SPEEDS_AT_ODDS | {"tubes_reversed", "water_in_line", "wrong_marks", "no_solution"}
 
 
 @dataclass(frozen=True)

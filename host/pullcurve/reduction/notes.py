@@ -1,19 +1,17 @@
 """What a person said of a run, placed in its time."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, tzinfo
 
 import numpy as np
 import pandas as pd
 
 from pullcurve.quantities import Kind, to_si
-from pullcurve.run_log.note_times import Elapsed, Hold, parse_time
+from pullcurve.run_log.note_times import Hold, parse_time, seconds_into
 from pullcurve.run_log.notes import joined
 from pullcurve.run_log.reading import HostRecord
 
 QUANTITIES: dict[str, Kind] = {"engine_speed": "speed", "vacuum": "pressure"}
-
-_HALF_A_DAY_S = 12 * 3600.0
 
 
 def place_notes(
@@ -57,8 +55,6 @@ def _time_s(at: str, points: pd.DataFrame, first_host_s: float, zone: tzinfo | N
         when = parse_time(at)
     except ValueError:
         return np.nan
-    if isinstance(when, Elapsed):
-        return when.seconds
     if isinstance(when, Hold):
         chosen = points[points["sweep"] == when.sweep] if len(points) else points
         if when.hold is not None and len(chosen):
@@ -66,8 +62,4 @@ def _time_s(at: str, points: pd.DataFrame, first_host_s: float, zone: tzinfo | N
         if chosen.empty:
             return np.nan
         return float((chosen["start_s"].iloc[0] + chosen["end_s"].iloc[-1]) / 2)
-    began = datetime.fromtimestamp(first_host_s, zone)
-    moment = datetime.combine(began.date(), when, zone)
-    if began.timestamp() - moment.timestamp() > _HALF_A_DAY_S:  # a run past midnight
-        moment += timedelta(days=1)
-    return moment.timestamp() - first_host_s
+    return seconds_into(when, datetime.fromtimestamp(first_host_s, zone))

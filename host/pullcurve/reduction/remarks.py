@@ -1,11 +1,13 @@
 """What is worth knowing of a run and no trouble."""
 
 from collections.abc import Iterator
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from pullcurve.reduction.meter_limits import findings
 from pullcurve.reduction.run import Run
 from pullcurve.reduction.straightness import UNSTATED, is_unstated
+
+FAST: Final = 0.012  # above its rated speed: more than a sound governor is off (judgement)
 
 
 class Remark(NamedTuple):
@@ -17,8 +19,21 @@ class Remark(NamedTuple):
 
 def remarks(run: Run) -> list[Remark]:
     """All remarks on a run, warnings first."""
-    found = [*_points(run), *_notes(run), *_meter(run), *_board(run)]
+    found = [*_log(run), *_points(run), *_speed(run), *_notes(run), *_meter(run), *_board(run)]
     return sorted(found, key=lambda remark: remark.weight != "warning")
+
+
+def _log(run: Run) -> Iterator[Remark]:
+    if run.log.breaks_off:
+        yield Remark(
+            "warning",
+            "log",
+            "The log ends within a line: it was cut off there, as by a power failure, a full disk "
+            "or a copy that was not finished. What came up to there counts; what came later is not "
+            "in it, and a higher speed than the fastest hold here may have followed.",
+            "Copy the log again from where it was recorded. If it ends there too, take its fastest "
+            "hold for full throttle only if it was.",
+        )
 
 
 def _points(run: Run) -> Iterator[Remark]:
@@ -28,6 +43,20 @@ def _points(run: Run) -> Iterator[Remark]:
             "settled points",
             "At no time did speed and flow hold still for long enough, so no flow can be stated.",
             "Hold the throttle still for 30 s at each of five or six speeds, then go to the next.",
+        )
+
+
+def _speed(run: Run) -> Iterator[Remark]:
+    rated = run.rig.machine.rated_speed_rpm
+    fastest = run.points["speed_rpm"].max()
+    if rated is not None and fastest > (1 + FAST) * rated:
+        yield Remark(
+            "warning",
+            "speed",
+            f"The blower turned at {fastest:.0f} rpm, {100 * (fastest / rated - 1):.1f} % above "
+            f"the rated speed of {rated:.0f} rpm that the rig names.",
+            "Check rated_speed and the marks in the rig; if both are right, have the governor set "
+            "to the maker's figure, never above the blower's or the engine's limit.",
         )
 
 

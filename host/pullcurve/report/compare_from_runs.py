@@ -8,6 +8,7 @@ from pullcurve import __version__
 from pullcurve.diagnosis import comparison as numbers
 from pullcurve.diagnosis.cause_changes import cause_changes, diagnose_both
 from pullcurve.diagnosis.diagnose import Diagnosis
+from pullcurve.diagnosis.evidence import fittings
 from pullcurve.diagnosis.hose_cost import hose_cost
 from pullcurve.diagnosis.run_curve import RunCurve
 from pullcurve.physics.air import STANDARD_CONDITIONS
@@ -41,6 +42,7 @@ def _run(curve: RunCurve, found: Diagnosis | str) -> told.ComparedRun:
     points, origin = run.points, provenance(run)
     stated = points[points["withheld"] == ""].sort_values("speed_rpm")
     rows = set(curve.rows.tolist())
+    hose_on, plate = fittings(run, curve.rows[-1:])
     return told.ComparedRun(
         log_name=origin.log_name,
         log_sha256=origin.log_sha256,
@@ -48,6 +50,9 @@ def _run(curve: RunCurve, found: Diagnosis | str) -> told.ComparedRun:
         started=origin.started,
         board_id=origin.board_id,
         position=run.rig.meter.position,
+        hose=bool(hose_on[0]),
+        plate=plate[0] or "",
+        one_state=isinstance(found, str) or "no_fit" not in found.verdict.vetoed_by,
         ambient_pressure_pa=float(points["ambient_pressure_pa"].mean()),
         ambient_temperature_c=float(points["ambient_temperature_k"].mean()) - ZERO_CELSIUS_K,
         ambient_humidity=float(points["ambient_humidity"].mean()),
@@ -113,7 +118,10 @@ def _why_no_causes(first: Diagnosis | str, later: Diagnosis | str) -> str:
         if isinstance(found, str):
             return f"The {which} run has no diagnosis. {found}"
         if found.verdict.vetoed_by:
-            return f"Troubles of the measurement veto a verdict on the machine in the {which} run."
+            return (
+                f"There is no verdict on the machine in the {which} run: its own report says what "
+                "stands against one."
+            )
     return ""
 
 

@@ -35,6 +35,11 @@ class ComparedRun(Frozen):
     started: datetime | None
     board_id: str
     position: Position
+    hose: bool = Field(description="whether the compared points had the hose on")
+    plate: str = Field(description="bore of the plate that was on, ? where none was said")
+    one_state: bool = Field(
+        description="false where no one state of a machine explains the run, as in a cut"
+    )
     ambient_pressure_pa: float
     ambient_temperature_c: float
     ambient_humidity: float

@@ -56,7 +56,7 @@ def _verdict(run: ComparedRun) -> str:
     if not run.verdict:
         return "none"
     if run.verdict == "vetoed":
-        return "none: troubles of the measurement veto it"
+        return "none: its own report says why"
     return run.verdict.replace("_", " ").replace("+", " and ")
 
 

@@ -3,7 +3,13 @@
 from typing import Final
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.compare_result import Change, Comparison, HoseCost, Pair
+from pullcurve.report.compare_result import (
+    Change,
+    ComparedRun,
+    Comparison,
+    HoseCost,
+    Pair,
+)
 from pullcurve.report.compare_tables import (
     PLACES,
     absolute_change,
@@ -37,11 +43,12 @@ def headlines(said: Comparison, units: UnitSystem) -> list[str]:
 def _headline(said: Comparison, pair: Pair, units: UnitSystem) -> str:
     first, later = said.runs[0], said.runs[pair.later - 1]
     faster = highest(later) / highest(first) - 1
+    leads = " ".join([_at_top(said, pair, units), *_unlike(said, pair)[:1]])
     if abs(faster) < _SPEEDS_ALIKE:
-        return _at_top(said, pair, units)
+        return leads
     way = "slower" if faster < 0 else "faster"
     return (
-        f"{_at_top(said, pair, units)} Its fastest hold, at {_rpm(highest(later))}, is "
+        f"{leads} The fastest hold of {_name(said, pair.later)}, at {_rpm(highest(later))}, is "
         f"{_percent(abs(faster))} {way} than that of {_name(said, 1)}."
     )
 
@@ -73,6 +80,7 @@ def sentences(said: Comparison, pair: Pair, units: UnitSystem) -> list[str]:
         *_not_common(said, pair),
         _cancels(said, pair),
         _air(said, pair),
+        *_unlike(said, pair)[1:],
         *_own_tops(said, pair, units),
     ]
 
@@ -130,15 +138,48 @@ def _cancels(said: Comparison, pair: Pair) -> str:
 
 def _air(said: Comparison, pair: Pair) -> str:
     whole, machine = pair.standard_flow, pair.flow_open_air
-    owner = _owner(said.runs[0].position, said.runs[pair.later - 1].position)
+    owner = "not the machine's alone"
+    if not _unlike(said, pair):
+        owner = _owner(said.runs[0].position, said.runs[pair.later - 1].position)
     if abs(pair.air) < _AIR_WORTH_SAYING:
-        return f"The open air was as dense in both runs: the change is {owner}, none the day's."
+        return (
+            f"The open air was as dense in both runs: the change is {owner}, none of it the day's."
+        )
     thin = "thinner" if pair.air < 0 else "denser"
     return (
         f"Of the {_percent(whole.relative)} of standard flow, {_percent(pair.air)} is the day's "
         f"air, {thin} in the later run, which is no fault of any machine: a blower takes in "
         f"volume. {_told(machine)} is {owner}, as volume in the state of the open air."
     )
+
+
+def _unlike(said: Comparison, pair: Pair) -> list[str]:
+    """What the machine had to do in one run and not in the other, beyond what a meter on the port
+    and one at the hose's end are compared for; nothing where it had the same to do."""
+    numbers = 1, pair.later
+    first, later = (said.runs[number - 1] for number in numbers)
+    steady = first.one_state and later.one_state
+    told_apart = "clean_pipe" not in (first.position, later.position)  # what the hose costs
+    if steady and first.plate == later.plate and (first.hose == later.hose or told_apart):
+        return []
+    ways = "; ".join(
+        f"{_name(said, number)} had {_was_on(run)}"
+        for number, run in zip(numbers, (first, later), strict=True)
+    )
+    found = [f"The difference is not the machine's alone: {ways}."]
+    if not steady:
+        found.append(
+            "Where spoil, clogs or a filter change the flow from hold to hold, as in a cut, "
+            "nothing is told of the machine by holding it against another run: compare sweeps "
+            "without spoil, with the same on the port. The log of a cut is read by pullcurve cut."
+        )
+    return found
+
+
+def _was_on(run: ComparedRun) -> str:
+    plate = {"": "", "?": " and a plate"}.get(run.plate, f" and a plate of {run.plate}")
+    spoil = "" if run.one_state else ", and a load that changed from hold to hold (spoil, clogs)"
+    return f"{'its hose on' if run.hose else 'its port open'}{plate}{spoil}"
 
 
 def _owner(first: str, later: str) -> str:

@@ -4,10 +4,12 @@ from typing import Final
 
 import numpy as np
 
-from pullcurve.diagnosis.diagnose import Diagnosis
+from pullcurve.diagnosis.comparison import one_and_the_same
+from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.healthy import healthy_band, hose_end_flow, wear_alone
 from pullcurve.diagnosis.ledger import Step
 from pullcurve.diagnosis.priors import CAUSE_OF
+from pullcurve.diagnosis.verdict import SPEEDS_AT_ODDS
 from pullcurve.diagnosis.verdict import Interval as Range
 from pullcurve.errors import ReportError
 from pullcurve.physics import air
@@ -16,6 +18,8 @@ from pullcurve.reduction.channels import ZERO_CELSIUS_K
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.run import Run
 from pullcurve.report import diagnosis_result as told
+from pullcurve.report.compare_tables import PLACES
+from pullcurve.report.rounding import minutes
 
 _SAME_BLOWER: Final = 0.01  # between two displacements as they were typed
 FAR_BELOW: Final = 0.7  # of the healthy flow: less than this asks what it would take
@@ -23,15 +27,36 @@ _UNITS: Final = {"speed": "rpm", "pressure": "Pa", "temperature_difference": "K"
 
 
 def check_baseline(run: Run, earlier: Run) -> None:
-    """Raises ReportError where the earlier run's rig names another blower."""
+    """Raises ReportError where the earlier run is none by which this one could be judged: itself,
+    of another blower or another place of the meter, or one that no state of a machine explains.
+    """
+    name, other = earlier.log.path, run.log.path
+    if one_and_the_same(run, earlier):
+        raise ReportError(
+            f"{name} and {other} hold one and the same run, which cannot be its own baseline; name "
+            "an earlier one, or leave --baseline out"
+        )
     now, then = run.rig.machine.blower, earlier.rig.machine.blower
     turns = (now.displacement, then.displacement)
     apart = None not in turns and abs((turns[0] or 1) / (turns[1] or 1) - 1) > _SAME_BLOWER
     sheets = (now.rating, then.rating)
     if apart or (None not in sheets and sheets[0] != sheets[1]):
         raise ReportError(
-            f"{earlier.log.path}: its rig names another blower than that of {run.log.path}; a "
-            "baseline is an earlier run of the same machine"
+            f"{name}: its rig names another blower than that of {other}; a baseline is an earlier "
+            "run of the same machine"
+        )
+    if run.rig.meter.position != earlier.rig.meter.position:
+        raise ReportError(
+            f"{name}: its meter stood {PLACES[earlier.rig.meter.position]}, that of {other} "
+            f"{PLACES[run.rig.meter.position]}; a baseline is a sweep with the meter at the same "
+            "place (pullcurve compare takes both)"
+        )
+    found = diagnose(earlier)
+    if not isinstance(found, str) and found.verdict.vetoed_by:
+        raise ReportError(
+            f"{name}: there is no verdict on its machine, so it is no baseline: what it holds is "
+            "a cut, or has a fault of its measurement that its own report names; name a sweep "
+            "without spoil, of the machine in good order"
         )
 
 
@@ -55,6 +80,8 @@ def run_diagnosis(
         certain=verdict.label,
         candidates=() if vetoed else tuple(_candidate(found, c) for c in verdict.candidates),
         vetoed_by=verdict.vetoed_by,
+        speeds_at_odds=_at_odds(found),
+        doubted=_doubted(run, found),
         causes=() if vetoed else _causes(found),
         deciding_reading=_deciding(found),
         ledger=None if vetoed else _ledger(run, found),
@@ -76,6 +103,37 @@ def label_of(found: Diagnosis) -> str:
     if not found.verdict.decided:
         return "undecided"
     return "+".join(found.verdict.label) or "healthy"
+
+
+def _at_odds(found: Diagnosis) -> told.SpeedsAtOdds | None:
+    kind = next((kind for kind in found.verdict.vetoed_by if kind in SPEEDS_AT_ODDS), None)
+    if kind is None:
+        return None
+    speeds, facts = found.evidence.speeds, found.evidence.facts
+    ratio, rated = facts.belt_ratio, facts.rated_rpm
+    rated_engine = None if ratio is None else rated / ratio
+    return told.SpeedsAtOdds.model_validate(
+        {
+            "kind": kind,
+            "engine_typed": speeds.typed,
+            "engine_rpm": speeds.engine and rated_engine and speeds.engine * rated_engine,
+            "rated_engine_rpm": rated_engine,
+            "blower_rpm": speeds.blower and speeds.blower * rated,
+            "rated_blower_rpm": rated,
+            "belt_ratio": ratio,
+        }
+    )
+
+
+def _doubted(run: Run, found: Diagnosis) -> tuple[str, ...]:
+    """The notes that are doubted, as they were typed and where."""
+    notes = run.notes.iloc[list(found.doubted.notes) if found.doubted else []]
+    return tuple(
+        f"{note.what} {note.value}"
+        + (f" at {note.place}" if note.place else "")
+        + (f" ({note.at})" if note.at else f" (at {minutes(note.time_s)})")
+        for note in rows_of(notes)
+    )
 
 
 def interval_of(interval: Range) -> told.Interval:

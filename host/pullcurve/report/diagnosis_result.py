@@ -169,6 +169,21 @@ class SpoilCarried(Frozen):
     caution: str
 
 
+class SpeedsAtOdds(Frozen):
+    """Speeds at the fastest hold that no engine and no belt explains."""
+
+    kind: Literal["typed_engine_speed", "belt_ratio", "rated_speed"] = Field(
+        description="the engine's speed as typed against the blower's; both pickups against the "
+        "belt ratio; a pickup against the rated speed"
+    )
+    engine_typed: str = Field(description="as it was typed, empty where a pickup gave it")
+    engine_rpm: float | None
+    rated_engine_rpm: float | None
+    blower_rpm: float | None
+    rated_blower_rpm: float
+    belt_ratio: float | None
+
+
 class RunDiagnosis(Frozen):
     """What a run says of its machine. Where a trouble of the meter vetoes a verdict, nothing is
     said of the machine: `ledger` is null, and `causes` and `candidates` are empty."""
@@ -179,7 +194,13 @@ class RunDiagnosis(Frozen):
     probability: Share | None = Field(description="of the label, or of the likeliest candidate")
     certain: tuple[str, ...] = Field(description="causes that are there in any case")
     candidates: tuple[Candidate, ...] = Field(description="the likeliest first")
-    vetoed_by: tuple[str, ...] = Field(description="kinds of troubles of the measurement")
+    vetoed_by: tuple[str, ...] = Field(
+        description="kinds of troubles of the measurement, and of contradictions"
+    )
+    speeds_at_odds: SpeedsAtOdds | None
+    doubted: tuple[str, ...] = Field(
+        description="typed readings without which the others fit together"
+    )
     causes: tuple[Cause, ...]
     deciding_reading: DecidingReading | None
     ledger: FlowLedger | None

@@ -1,11 +1,13 @@
 """The result of a run, made from its reduced tables."""
 
+from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from pullcurve.diagnosis.diagnose import Diagnosis
+from pullcurve.diagnosis.unused_notes import unused_notes
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import SI
 from pullcurve.reduction import troubles
@@ -92,7 +94,7 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
         ),
         zero_half_width_pa=run.zeros.half_width_pa(),
         troubles=troubles,
-        remarks=tuple(Remark(**remark._asdict()) for remark in remarks(run)),
+        remarks=(*(Remark(**remark._asdict()) for remark in remarks(run)), *_unused(run)),
         notes=tuple(
             Note(
                 time_s=None if np.isnan(row.time_s) else row.time_s,
@@ -111,6 +113,12 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
         strip=_strip(run),
         provenance=provenance(run),
     )
+
+
+def _unused(run: Run) -> Iterator[Remark]:
+    for note in unused_notes(run):
+        text = f"Noted and not used: {note.said}. Why: {note.why}."
+        yield Remark(weight="note", subject="notes", text=text, action="")
 
 
 def _trouble(trouble: troubles.Trouble) -> Trouble:

@@ -1,12 +1,13 @@
 """The flow ledger as a bill: what each line is called, its amount, its interval, its bar. Light."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Final
 
-from pullcurve.quantities import UnitSystem
+from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.diagnosis_result import FlowLedger, Interval, LedgerStep
 from pullcurve.report.result import Flow, RunResult, SettledPoint
-from pullcurve.report.rounding import Ranged, significant
+from pullcurve.report.rounding import Ranged, adding_up, rounded, significant, text
 from pullcurve.report.sentences import point_name, shown_celsius, shown_flow, shown_range, told
 
 _SPAN: Final = 1000  # a bar's whole width
@@ -64,6 +65,8 @@ def bill(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> list[BillL
     totals = (ledger.rated, ledger.healthy, ledger.metered)
     most = max(step.high_m3_s for step in totals)
 
+    shown = shown_amounts(ledger, unit)
+
     def place(value_m3_s: float) -> float:
         return round(_SPAN * min(max(value_m3_s / most, 0.0), 1.0), 1)
 
@@ -75,7 +78,7 @@ def bill(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> list[BillL
             for value in (volume.value, volume.low, volume.high)
         )
         whiskers = Bar(place(start), end, min(interval), max(interval))
-        amount = shown_range(volume, unit, width)
+        amount = shown_range(volume, unit, width)._replace(value=text(shown[step.name]))
         words = "as stated" if step is ledger.rated else f"{amount.low} to {amount.high}"
         return BillLine(kind, sign, item, amount, words, whiskers)
 
@@ -90,6 +93,31 @@ def bill(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> list[BillL
             lines.append(line("total", "=", words, ledger.healthy, 0.0))
     lines.append(line("total", "=", _METER[position], ledger.metered, 0.0))
     return lines
+
+
+def shown_amounts(ledger: FlowLedger, unit: DisplayUnit) -> dict[str, Decimal]:
+    """What is printed of each step, by its name: the steps lead from total to total."""
+    width = unit.difference_from_si(ledger.shortfall.volume.half)
+    totals = (ledger.rated, ledger.healthy, ledger.metered)
+    cut = [step.name for step in ledger.steps].index("slip") + 1
+    shown = {step.name: rounded(unit.from_si(step.value_m3_s), width) for step in totals}
+    for steps, start, end in (
+        (ledger.steps[:cut], ledger.rated, ledger.healthy),
+        (ledger.steps[cut:], ledger.healthy, ledger.metered),
+    ):
+        *values, first, last = (unit.from_si(step.value_m3_s) for step in (*steps, start, end))
+        parts = adding_up(values, first, last, width)
+        shown |= {step.name: part for step, part in zip(steps, parts, strict=True)}
+    return shown | {
+        "shortfall": shown["rated"] - shown["metered"],
+        "lost": shown["healthy"] - shown["metered"],
+    }
+
+
+def as_billed(ledger: FlowLedger, step: LedgerStep, unit: DisplayUnit) -> Ranged:
+    """A total, or what lies between two, with its interval, in the figures of the bill."""
+    shown = shown_range(step.volume, unit, ledger.shortfall.volume.half)
+    return shown._replace(value=text(shown_amounts(ledger, unit)[step.name]))
 
 
 def item_words(name: str, position: str) -> str:
@@ -117,21 +145,14 @@ def ledger_title(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> st
 
 
 def ledger_caption(result: RunResult, ledger: FlowLedger, units: UnitSystem) -> str:
-    """What to conclude from the bill."""
+    """What to conclude from the bill, in its figures."""
     unit = units.volume_flow
-    width = ledger.shortfall.volume.half
-    step = {each.name: each.value_m3_s for each in ledger.steps}
-
-    def amount(value_m3_s: float) -> str:
-        return shown_range(
-            Interval(value=value_m3_s, low=value_m3_s, high=value_m3_s), unit, width
-        ).value
-
+    shown = shown_amounts(ledger, unit)
     said = (
-        f"Of the rated flow {shown_range(ledger.shortfall.volume, unit, width)} {unit.label} are "
-        f"missing: {amount(step['governor'] + step['belt'])} because the blower turns slower than "
-        f"rated, {amount(step['slip'])} by the slip that any blower of this kind has at this "
-        f"pressure ratio, and {shown_range(ledger.lost.volume, unit, width)} {unit.label} that a "
+        f"Of the rated flow {as_billed(ledger, ledger.shortfall, unit)} {unit.label} are missing: "
+        f"{text(shown['governor'] + shown['belt'])} because the blower turns slower than "
+        f"rated, {text(shown['slip'])} by the slip that any blower of this kind has at this "
+        f"pressure ratio, and {as_billed(ledger, ledger.lost, unit)} {unit.label} that a "
         "blower in good order would move here. "
     )
     return said + measured_beside(result, ledger, units)

@@ -25,6 +25,8 @@ _DAMAGE: Final = {
     "truncated": "cut short",
     "unknown_kind": "of a kind that this version does not know",
     "malformed": "with fields that are not those of their kind",
+    "no time or origin": "without a time or an origin",
+    "impossible time": "with a time that cannot be",
 }
 
 
@@ -47,7 +49,7 @@ def quality_sentences(quality: DataQuality) -> list[str]:
 def _damage(reason: str) -> str:
     place, _, code = reason.rpartition(": ")
     said = _DAMAGE.get(code, code)
-    return f"{said} ({place})" if place else said
+    return f"{said} ({place.rpartition(': ')[2]})" if place else said
 
 
 def _records(quality: DataQuality) -> str:

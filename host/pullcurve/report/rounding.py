@@ -4,6 +4,7 @@ Source: JCGM 100:2008 (GUM) 7.2.6: an uncertainty is given to two significant di
 and the estimate to the same decimal place.
 """
 
+from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Final, NamedTuple
 
@@ -29,7 +30,7 @@ def measured(value: float, u95: float) -> Measured:
     if u95 == 0:
         return Measured(significant(value, 6), "0")
     width = _to_digits(u95, 2)
-    return Measured(_text(_to_place(value, _last_place(width, 2))), _text(width))
+    return Measured(text(_to_place(value, _last_place(width, 2))), text(width))
 
 
 class Ranged(NamedTuple):
@@ -52,12 +53,37 @@ def ranged(value: float, low: float, high: float, width: float = 0.0) -> Ranged:
     if half <= 0:
         return Ranged(*(significant(each, 6) for each in (value, low, high)))
     place = _last_place(_to_digits(half, 2), 2)
-    return Ranged(*(_text(_to_place(each, place)) for each in (value, low, high)))
+    return Ranged(*(text(_to_place(each, place)) for each in (value, low, high)))
+
+
+def rounded(value: float, width: float) -> Decimal:
+    """A value to the place that a half-width earns; to six digits where that is nothing."""
+    if width <= 0:
+        return _to_digits(value, 6)
+    return _to_place(value, _last_place(_to_digits(width, 2), 2))
+
+
+def adding_up(parts: Sequence[float], start: float, end: float, width: float) -> list[Decimal]:
+    """Parts that take a start to an end, rounded, so that a reader who subtracts them from the
+    start as it is shown comes to the end as it is shown.
+
+    Where the rounded parts miss it, those that rounding moved farthest give way, by one in the
+    last place.
+    """
+    shown = [rounded(part, width) for part in parts]
+    off = rounded(start, width) - rounded(end, width) - sum(shown)
+    if width <= 0 or not off:
+        return shown
+    one = Decimal(1).scaleb(_last_place(_to_digits(width, 2), 2)).copy_sign(off)
+    moved = [(Decimal(repr(float(p))) - s) / one for p, s in zip(parts, shown, strict=True)]
+    for i in sorted(range(len(parts)), key=lambda i: -moved[i])[: int(off / one)]:
+        shown[i] += one
+    return shown
 
 
 def significant(value: float, digits: int) -> str:
     """`value` to so many significant digits, never with an exponent."""
-    return _text(_to_digits(value, digits))
+    return text(_to_digits(value, digits))
 
 
 def count(value: float) -> str:
@@ -106,7 +132,8 @@ def _to_digits(value: float, digits: int) -> Decimal:
     return _to_place(float(first), _last_place(first, digits))
 
 
-def _text(number: Decimal) -> str:
+def text(number: Decimal) -> str:
+    """Never with an exponent."""
     if number == 0:
         number = abs(number)
     return f"{number:f}".replace("-", _MINUS)

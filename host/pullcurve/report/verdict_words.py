@@ -5,16 +5,17 @@ from collections.abc import Sequence
 from typing import Final
 
 from pullcurve.quantities import DisplayUnit, UnitSystem
+from pullcurve.report.contradiction_words import veto_reasons
 from pullcurve.report.diagnosis_result import Candidate, Cause, DecidingReading, RunDiagnosis
+from pullcurve.report.ledger_words import as_billed
 from pullcurve.report.next_steps import (
     NextStep,
     likely_places,
     next_steps,
     reading_words,
-    veto_words,
 )
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import NO_BREAK, measured, percent, ranged, significant
+from pullcurve.report.rounding import NO_BREAK, Ranged, measured, percent, ranged, significant
 from pullcurve.report.sentences import shown_range
 
 _SIGMAS_95: Final = 1.96
@@ -51,15 +52,19 @@ HEADINGS: Final = {
     "healthy": "A machine in good order",
     "unsure": "A second look",
     "no_fit": "Readings that contradict each other",
+    "typed_engine_speed": "The engine's speed, as typed",
+    "belt_ratio": "Two shafts and a belt that do not belong together",
+    "rated_speed": "Speeds and marks of the rig",
+    "typed_reading": "The typed reading",
+    "baseline": "The baseline",
 }
 
 
 def verdict_sentences(said: RunDiagnosis, units: UnitSystem) -> list[str]:
     """The verdict; the first sentence leads the page."""
     if said.vetoed_by:
-        troubles = " and ".join(veto_words(kind) for kind in said.vetoed_by)
         return [
-            f"No verdict on the machine: {troubles}.",
+            f"No verdict on the machine: {veto_reasons(said)}.",
             "Nothing is said of the machine until that is put right.",
         ]
     certain = [_certain(said, name) for name in said.certain]
@@ -86,12 +91,12 @@ def _lost(said: RunDiagnosis, rest: Sequence[Candidate], units: UnitSystem) -> s
         return ""
     if not all(candidate.causes for candidate in told_ones):
         return ""
-    unit, lost = units.volume_flow, ledger.lost.volume
-    whole = shown_range(ledger.healthy.volume, unit, lost.half).value
+    unit = units.volume_flow
+    whole, lost = (as_billed(ledger, step, unit) for step in (ledger.healthy, ledger.lost))
     ways = ", or to ".join(candidate_words(each) for each in told_ones)
     return (
-        f"Of the {whole} {unit.label} that a blower in good order would take in here, "
-        f"{shown_range(lost, unit)} are lost: either to {ways}."
+        f"Of the {whole.value} {unit.label} that a blower in good order would take in here, "
+        f"{lost} are lost: either to {ways}."
     )
 
 
@@ -132,7 +137,7 @@ def _taken(said: RunDiagnosis, units: UnitSystem) -> list[str]:
     if named:
         alone = "wear takes" if "worn_clearances" in named else "the leak takes"
         verb = alone if len(named) == 1 else "wear and leak together take"
-        parts.append(f"{verb} {shown_range(ledger.lost.volume, unit)} {unit.label}")
+        parts.append(f"{verb} {as_billed(ledger, ledger.lost, unit)} {unit.label}")
     text = capital(" and ".join(parts))
     return [f"{text} of the flow at the blower's inlet."] if parts else []
 
@@ -142,9 +147,8 @@ def _healthy(said: RunDiagnosis, units: UnitSystem) -> str:
     if said.ledger is None:
         return f"{sentence}."
     unit = units.volume_flow
-    healthy, metered = said.ledger.healthy, said.ledger.metered
-    moved = shown_range(metered.volume, unit)
-    should = shown_range(healthy.volume, unit, metered.volume.half).value
+    moved = as_billed(said.ledger, said.ledger.metered, unit)
+    should = as_billed(said.ledger, said.ledger.healthy, unit).value
     return (
         f"{sentence}: of the {should} {unit.label} that a blower in good order would take in here, "
         f"it moves {moved} {unit.label}."
@@ -155,9 +159,30 @@ def sized(cause: Cause) -> str:
     """`21 % (14 % to 27 %)`."""
     if cause.size is None or cause.low is None or cause.high is None:
         return "an amount that cannot be told"
-    half = max(cause.high - cause.size, cause.size - cause.low)
-    shown = ranged(100 * cause.size, 100 * cause.low, 100 * cause.high, max(100 * half, 1.0))
+    shown = _per_cent(cause.size, cause)
     return f"{shown.value}{NO_BREAK}% ({shown.low} to {shown.high}{NO_BREAK}%)"
+
+
+def _per_cent(value: float, cause: Cause) -> Ranged:
+    """A value beside the ends of a cause's interval, to the place that this earns."""
+    size, low, high = (
+        value if each is None else each for each in (cause.size, cause.low, cause.high)
+    )
+    width = max(100 * (high - size), 100 * (size - low), 1.0)
+    return ranged(100 * value, 100 * low, 100 * high, width)
+
+
+def _speeds(said: RunDiagnosis, cause: Cause) -> str:
+    """The two speeds behind a low one, and their own difference where that is told another way
+    than what all readings together say."""
+    engine, rated = said.engine_speed_rpm, said.rated_engine_speed_rpm
+    if engine is None or rated is None or cause.size is None:
+        return ""
+    speeds = f"{engine:.0f} instead of {rated:.0f}{NO_BREAK}rpm"
+    alone = _per_cent(1 - engine / rated, cause).value
+    if alone == _per_cent(cause.size, cause).value:
+        return f": {speeds}"
+    return f" by all readings together (its own speed, {speeds}, makes {alone}{NO_BREAK}%)"
 
 
 def _certain(said: RunDiagnosis, name: str) -> str:
@@ -165,13 +190,7 @@ def _certain(said: RunDiagnosis, name: str) -> str:
     cause = said.cause[name]
     size = sized(cause)
     if name == "low_speed":
-        engine, rated = said.engine_speed_rpm, said.rated_engine_speed_rpm
-        speeds = (
-            f": {engine:.0f} instead of {rated:.0f} rpm"
-            if engine is not None and rated is not None
-            else ""
-        )
-        return f"the engine turns {size} slower than rated{speeds}"
+        return f"the engine turns {size} slower than rated{_speeds(said, cause)}"
     if name == "slipping_belt":
         return f"the belt slips: the blower turns {size} slower than engine and pulleys ask"
     if name == "worn_clearances":

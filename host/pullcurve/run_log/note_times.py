@@ -1,7 +1,7 @@
 """When a note that is added afterwards holds, as people say it."""
 
 import re
-from datetime import time
+from datetime import datetime, time, timedelta
 from typing import Final, NamedTuple
 
 from pullcurve.run_log.notes import Spoken
@@ -12,6 +12,9 @@ HELP: Final = "'sweep 2, hold 3', '125 s', '2 min 5 s', or the time of day: '14:
 _HOLD: Final = re.compile(r"sweep (\d{1,3})(?: ?,? ?hold (\d{1,3}))?", re.ASCII)
 _ELAPSED: Final = re.compile(r"(?:(\d{1,4}) ?min)? ?(?:(\d{1,6}(?:\.\d{1,3})?) ?s)?", re.ASCII)
 _CLOCK: Final = re.compile(r"(\d{1,2}):(\d\d)(?::(\d\d))?", re.ASCII)
+
+_HALF_A_DAY_S = 12 * 3600.0
+_SLACK_S = 60.0  # a person's watch, or a time of day without its seconds
 
 
 class Hold(NamedTuple):
@@ -49,9 +52,28 @@ def parse_time(text: str) -> Hold | Elapsed | time:
     raise ValueError(f"{shown} does not say when; understood are {HELP}")
 
 
-def check_time(text: str, spoken: Spoken) -> None:
-    """Raises ValueError with a sentence when this does not say when a note holds."""
+def seconds_into(when: Elapsed | time, began: datetime) -> float:
+    """Seconds from a run's beginning, whose zone is the run's."""
+    if isinstance(when, Elapsed):
+        return when.seconds
+    moment = datetime.combine(began.date(), when, began.tzinfo)
+    if (began - moment).total_seconds() > _HALF_A_DAY_S:  # a run past midnight
+        moment += timedelta(days=1)
+    return (moment - began).total_seconds()
+
+
+def check_time(text: str, spoken: Spoken, began: datetime, ended: datetime) -> None:
+    """Raises ValueError with a sentence when this does not say when a note holds, or says a time
+    outside the run; began, ended: when its first and last record came."""
     when = parse_time(text)
+    lasted_s = (ended - began).total_seconds()
+    if not isinstance(when, Hold) and not -_SLACK_S <= seconds_into(when, began) <= (
+        lasted_s + _SLACK_S
+    ):
+        raise ValueError(
+            f"{text!r} lies outside the run, which lasts {lasted_s:.0f} s, from "
+            f"{began:%H:%M:%S} to {ended:%H:%M:%S}"
+        )
     if isinstance(when, Hold) and when.hold is None and spoken.what in ("engine_speed", "vacuum"):
         raise ValueError(
             f"a reading belongs to one hold: say which, such as 'sweep {when.sweep}, hold 1'"

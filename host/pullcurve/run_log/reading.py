@@ -14,6 +14,7 @@ from pullcurve.sources import Received
 from pullcurve.wire.decoder import Record, decode_line
 
 _LINE = re.compile(rb"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}[+-]\d\d:\d\d) (board|host) ")
+_NOTE = re.compile(_LINE.pattern + rb"note ")
 _ESCAPED = re.compile(rb"\\([0-9a-f]{2})")
 
 
@@ -38,6 +39,7 @@ class Log:
     host_records: list[HostRecord] = field(default_factory=list)
     damaged: Counter[str] = field(default_factory=Counter)
     ends_in_newline: bool = True
+    breaks_off: bool = False  # within a line, whatever was noted after it
     rig_is_damaged: bool = False
 
     @property
@@ -141,10 +143,24 @@ def _content(path: Path, start: int = 0, most: int = -1) -> bytes:
 
 def _read(path: Path, content: bytes) -> Log:
     log = Log(path, ends_in_newline=content.endswith(b"\n"))
-    for line in content.splitlines():
+    lines = content.splitlines()
+    last = next((line for line in reversed(lines) if not _NOTE.match(line)), b"")
+    log.breaks_off = not log.ends_in_newline or not _is_whole(last)
+    for line in lines:
         for start, payload in _cut(line):
             _add(log, start, payload)
     return log
+
+
+def _is_whole(line: bytes) -> bool:
+    """Whether a line of the file ends as it was written."""
+    begin = _LINE.match(line)
+    if begin is None:
+        return not line
+    if begin[2] == b"host":
+        return isinstance(decode_line(line[begin.end() :], HOST_RECORDS), Record)
+    board = unescape(line[begin.end() :])
+    return not board.endswith(b"\n") or isinstance(decode_line(board.rstrip()), Record)
 
 
 def _add(log: Log, start: re.Match[bytes] | None, payload: bytes) -> None:

@@ -116,6 +116,8 @@ HEALTHY = RunDiagnosis(
     certain=(),
     candidates=(candidate(probability=0.82),),
     vetoed_by=(),
+    speeds_at_odds=None,
+    doubted=(),
     causes=causes(),
     deciding_reading=None,
     ledger=ledger(lost=0.011),

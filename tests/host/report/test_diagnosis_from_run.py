@@ -87,13 +87,39 @@ def test_a_vetoed_verdict_says_nothing_of_the_machine(run: Run, found: Diagnosis
     assert (said.causes, said.candidates, said.healthy_band) == ((), (), ())
 
 
+def another(run: Run) -> Run:
+    """The same measurement, as if it had been made a second time."""
+    log = replace(run.log, received=run.log.received[1:])
+    return replace(run, log=log)
+
+
+def test_an_earlier_run_with_the_meter_at_its_place_is_a_baseline(run: Run) -> None:
+    check_baseline(run, another(run))
+
+
+def test_a_run_is_not_its_own_baseline(run: Run) -> None:
+    with pytest.raises(ReportError, match="one and the same run, which cannot be its own"):
+        check_baseline(run, run)
+
+
+def test_a_run_with_the_meter_elsewhere_is_no_baseline(run: Run) -> None:
+    sentence = "its meter stood in the clean pipe, that of .* at the hose's end"
+    with pytest.raises(ReportError, match=sentence):
+        check_baseline(run, sample_run("cut"))
+
+
+def test_a_cut_is_no_baseline_of_another_one() -> None:
+    cut = sample_run("cut")
+    with pytest.raises(ReportError, match="what it holds is a cut"):
+        check_baseline(cut, another(cut))
+
+
 def test_another_blower_is_no_baseline(run: Run) -> None:
-    check_baseline(run, run)
     blower = run.rig.machine.blower
     assert blower.displacement is not None
     larger = blower.model_copy(update={"displacement": 1.05 * blower.displacement})
     machine = run.rig.machine.model_copy(update={"blower": larger})
-    other = replace(run, rig=run.rig.model_copy(update={"machine": machine}))
+    other = replace(another(run), rig=run.rig.model_copy(update={"machine": machine}))
     with pytest.raises(ReportError, match="another blower"):
         check_baseline(run, other)
 

@@ -1,8 +1,11 @@
 """The bill: each bar starts where the last one ended, and the foot is what was measured."""
 
 import re
+from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from host.report.diagnoses import FAR_BELOW, HEALTHY, TWIN, diagnosed, ledger, single, step
 from pullcurve.quantities import SI, UNIT_SYSTEMS, US, UnitSystem
@@ -14,6 +17,7 @@ from pullcurve.report.ledger_words import (
 )
 from pullcurve.report.page import page
 from pullcurve.report.summary import summary
+from pullcurve.report.verdict_words import verdict_sentences
 
 
 @pytest.mark.parametrize("units", UNIT_SYSTEMS.values(), ids=UNIT_SYSTEMS)
@@ -28,14 +32,35 @@ def test_the_bill_adds_up_and_its_bars_go_on_from_each_other(units: UnitSystem) 
 
     rated, healthy, metered = (amount(line.amount.value) for line in totals)
     taken = [amount(line.amount.value) for line in steps]
-    digit = 10 ** -len(totals[0].amount.value.partition(".")[2])
-    assert rated - sum(taken) == pytest.approx(metered, abs=len(lines) * digit)
-    assert rated - sum(taken[:3]) == pytest.approx(healthy, abs=len(lines) * digit)
+    assert rated - sum(taken) == pytest.approx(metered, abs=1e-9)
+    assert rated - sum(taken[:3]) == pytest.approx(healthy, abs=1e-9)
     ends = [totals[0].bar.end, *(line.bar.end for line in steps)]
     assert [line.bar.start for line in steps] == pytest.approx(ends[:-1], abs=0.2)
     assert totals[-1].bar.end == pytest.approx(ends[-1], abs=0.2)
     for line in lines:
         assert line.bar.low <= line.bar.end <= line.bar.high
+
+
+@given(lost=st.floats(-0.01, 0.3), governor=st.floats(-0.01, 0.2), units=st.sampled_from((US, SI)))
+def test_the_captions_figures_add_up_as_a_reader_adds_them(
+    lost: float, governor: float, units: UnitSystem
+) -> None:
+    drawn_up = ledger(lost=lost, governor=governor)
+    said = ledger_caption(diagnosed(TWIN), drawn_up, units).partition(" The foot")[0]
+    number = r"(−?\d+(?:\.\d+)?)"
+    found = re.search(
+        rf"flow {number} \(.*missing: {number} because.*rated, {number} by.*and {number} \(", said
+    )
+    assert found
+    missing, slower, slip, beyond = (Decimal(each.replace("−", "-")) for each in found.groups())
+    assert missing == slower + slip + beyond
+    lead = verdict_sentences(TWIN.model_copy(update={"ledger": drawn_up}), units)[0]
+    if told := re.search(rf"Of the {number} .* take in here, {number} \(", lead):
+        assert Decimal(told[2].replace("−", "-")) == beyond
+    unit = units.volume_flow
+    true = [unit.from_si(each) for each in (drawn_up.lost.value_m3_s, 0.022)]
+    place = 10.0 ** int(missing.as_tuple().exponent)
+    assert [float(beyond), float(slip)] == pytest.approx(true, abs=2 * place)
 
 
 def test_every_bar_of_the_bill_is_drawn_on_the_page() -> None:

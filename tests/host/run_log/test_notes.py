@@ -15,6 +15,8 @@ from pullcurve.run_log.writing import LogWriter
 from record_format import encode
 
 NOON = datetime(2025, 5, 14, 12, 0, tzinfo=timezone(timedelta(hours=-6)))
+BEGAN = datetime(2025, 5, 14, 23, 55, tzinfo=NOON.tzinfo)
+ENDED = BEGAN + timedelta(seconds=400)
 LINES = [encode("slow", 3, seq, (1, 1000 * seq, 0, (seq,))) for seq in range(2)]
 LONG_WORDS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=600)
 
@@ -142,5 +144,17 @@ def test_a_time_that_says_nothing_is_refused(text: str) -> None:
 
 def test_a_reading_belongs_to_one_hold() -> None:
     with pytest.raises(ValueError, match="belongs to one hold"):
-        check_time("sweep 2", understand("engine 2900 rpm"))
-    check_time("sweep 2", understand("plate on"))
+        check_time("sweep 2", understand("engine 2900 rpm"), BEGAN, ENDED)
+    check_time("sweep 2", understand("plate on"), BEGAN, ENDED)
+
+
+@pytest.mark.parametrize("at", ["99999 s", "8 min", "8:40", "23:30", "12:00"])
+def test_a_time_outside_the_run_is_refused(at: str) -> None:
+    """The run lasts from 23:55 to 0:01:40 of the next day."""
+    with pytest.raises(ValueError, match="lies outside the run, which lasts 400 s, from 23:55:00"):
+        check_time(at, understand("plate on"), BEGAN, ENDED)
+
+
+@pytest.mark.parametrize("at", ["0 s", "400 s", "6 min 40 s", "23:55", "0:01", "0:01:40"])
+def test_a_time_within_the_run_is_taken(at: str) -> None:
+    check_time(at, understand("plate on"), BEGAN, ENDED)

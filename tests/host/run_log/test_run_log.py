@@ -57,6 +57,27 @@ def test_a_line_is_escaped_into_printable_ascii_and_back(line: bytes) -> None:
     assert unescape(text.encode()) == line + b"\n"
 
 
+@pytest.mark.parametrize("noted", [False, True])
+def test_a_log_that_ends_within_a_line_says_so_even_with_notes_behind(
+    tmp_path: Path, *, noted: bool
+) -> None:
+    """Cut at every byte of its last three lines, one of them the host's."""
+    path, copy = tmp_path / "run.runlog", tmp_path / "copy.runlog"
+    write(path, LINES[:5])
+    with LogWriter(path, append=True, now=NOON) as writer:
+        writer.link(NOON, "lost", "cable")
+        writer.board_bytes(NOON, LINES[5])
+    whole = path.read_bytes()
+    ends = [at + 1 for at in range(len(whole)) if whole[at : at + 1] == b"\n"]
+    for end in range(ends[-4], len(whole) + 1):
+        copy.write_bytes(whole[:end])
+        if noted:
+            with LogWriter(copy, append=True, now=NOON) as writer:
+                writer.note(NOON, understand("engine 2900 rpm"))
+        at_an_end = end in ends or (noted and end + 1 in ends)
+        assert read_log(copy).breaks_off != at_an_end, whole[ends[-4] : end]
+
+
 def test_a_line_without_end_is_kept_in_parts(tmp_path: Path) -> None:
     write(tmp_path / "run.runlog", [b"x" * (3 * LONGEST_LINE + 5)])
     kept = b"".join(received.data for received in read_log(tmp_path / "run.runlog").received)
