@@ -14,11 +14,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from on_micropython import needs_unix
 from pullcurve.cli import main
 from pullcurve.run_log.reading import read_log
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_logs/rough_link.runlog"
+RIG = ROOT / "hardware/rigs/port.toml"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends SIGINT as Ctrl-C does")
@@ -72,16 +74,17 @@ def running() -> dict[int, int]:
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="reads Linux's processes")
+@needs_unix
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
 def test_however_it_is_ended_nothing_of_it_runs_on(tmp_path: Path, number: signal.Signals) -> None:
-    command = [sys.executable, "-m", "pullcurve.cli", "watch", f"replay:{SAMPLE}@10"]
+    command = [sys.executable, "-m", "pullcurve.cli", "watch", "bench:rough_link@10", "--rig", RIG]
     shown, log = tmp_path / "shown.txt", tmp_path / "x.runlog"
     with shown.open("w") as told:
         process = subprocess.Popen([*command, "--log", log, "--port", "0"], stdout=told)
     beside: set[int] = set()
     end_s = time.monotonic() + 60
     try:
-        while len(beside) < 2:  # multiprocessing's own, and the one that reduces
+        while len(beside) < 3:  # the board, multiprocessing's own, and the one that reduces
             assert time.monotonic() < end_s
             time.sleep(0.2)
             beside = {each for each, parent in running().items() if parent == process.pid}

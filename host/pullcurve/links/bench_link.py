@@ -77,6 +77,8 @@ class BenchLink:
             stdout=slave,
             cwd=board,
             pass_fds=(to_world, from_world),
+            # A terminal's Ctrl-C is for us: the board ends when its pipes do.
+            start_new_session=True,
         )
         for handle in (slave, to_world, from_world):
             os.close(handle)

@@ -4,10 +4,10 @@ import math
 import os
 import signal
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from multiprocessing import get_context, parent_process
@@ -69,17 +69,19 @@ class Reducer:
         self._pool = _process()
 
     def reduce(self, log: Path) -> "Future[Reduced]":
-        try:
-            return self._pool.submit(_reduce, log, *self._rig)
-        except BrokenProcessPool:  # it was killed since, perhaps for its memory
-            self._pool = _process()
-            return self._pool.submit(_reduce, log, *self._rig)
+        with _ctrl_c_held_back():
+            try:
+                return self._pool.submit(_reduce, log, *self._rig)
+            except BrokenProcessPool:  # it was killed since, perhaps for its memory
+                self._pool = _process()
+                return self._pool.submit(_reduce, log, *self._rig)
 
     def report(self, log: Path, units: str, *, of_shift: bool) -> "Future[str]":
         """The report of the run, or of the shift that a cut was, as a page. Its future raises
         PullcurveError where there is none to make."""
         pool = _process()
-        future = pool.submit(_shift if of_shift else _report, log, *self._rig, units)
+        with _ctrl_c_held_back():
+            future = pool.submit(_shift if of_shift else _report, log, *self._rig, units)
         pool.shutdown(wait=False)  # it ends when the report is made
         return future
 
@@ -89,6 +91,20 @@ class Reducer:
 
 def _process() -> ProcessPoolExecutor:
     return ProcessPoolExecutor(1, get_context("spawn"), initializer=_belong)
+
+
+@contextmanager
+def _ctrl_c_held_back() -> Iterator[None]:
+    """A process that is begun within hears no Ctrl-C, not even while it reads its modules: it
+    takes the signals that are held back from the thread that begins it."""
+    if not hasattr(signal, "pthread_sigmask"):  # on Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _belong() -> None:
