@@ -10,10 +10,12 @@ from pullcurve.errors import LinkError
 from pullcurve.sources import Received, Source, paced
 
 FORMS = (
-    "PORT, serial:PORT, serial: for the one board that answers, ble: for the one in reach, "
-    "ble:NAME, bench:SCENARIO, replay:LOG"
+    "PORT (such as COM5 or /dev/ttyACM0), serial:PORT, serial: for the one board that answers, "
+    "ble: for the one in reach, ble:NAME, bench:SCENARIO, replay:LOG"
 )
 
+# A port that is not there may come yet, where it is called as one.
+_A_PORT = re.compile(r"com\d+|/dev/.+|\\\\\.\\.+", re.IGNORECASE)
 _SPEED = re.compile(r"(.+)@(\d+(?:\.\d+)?)")
 
 
@@ -58,7 +60,7 @@ def open_source(text: str) -> Source:
     from pullcurve.links.serial_link import SerialLink, find_board
 
     if form == "serial" and colon:
-        return SerialLink(name or find_board())
+        return SerialLink(_port(name) if name else find_board())
     return SerialLink(_port(text))
 
 
@@ -83,7 +85,7 @@ def _simulated_or_recorded(form: str, name: str) -> Source:
 def _port(text: str) -> str:
     if Path(text).is_file():
         raise LinkError(f"{text}: this is a file, not a port; to play a run log: replay:{text}")
-    if not text or re.match(r"[a-z]{2,}:", text):
+    if Path(text).is_dir() or not (Path(text).exists() or _A_PORT.fullmatch(text)):
         raise LinkError(f"'{text}' names no source; sources are {FORMS}")
     return text
 

@@ -36,6 +36,10 @@ def test_each_form_names_its_source(text: str, name: str) -> None:
     [
         ("", "names no source; sources are PORT"),
         ("usb:COM5", "'usb:COM5' names no source; sources are PORT"),
+        ("foo", "'foo' names no source; sources are PORT"),
+        ("serial:ttyACM0", "'ttyACM0' names no source; sources are PORT"),
+        ("replay", "'replay' names no source; sources are PORT"),
+        (str(SAMPLE.parent), "names no source; sources are PORT"),
         ("bench:", "the name is missing"),
         ("bench:nothing", "those are cut, "),
         ("replay:absent.runlog", "there is no such file"),
