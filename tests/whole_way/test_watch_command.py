@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from on_micropython import needs_unix
 from pullcurve.cli import main
 from pullcurve.run_log.reading import read_log
+from pullcurve.wire.decoder import Decoder, Record
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_logs/rough_link.runlog"
@@ -127,14 +128,66 @@ def test_a_board_that_is_not_there_is_waited_for_and_named(tmp_path: Path) -> No
     finally:
         process.kill()
     assert process.returncode == 1
-    assert "/dev/ttyNONE" in shown
+    assert "waiting for /dev/ttyNONE, to record it into" in shown
+    assert shown.count("tried again") == 1  # and no more, once it has ended
     assert "no rig is named" in shown
     assert "Traceback" not in shown
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.skipif(os.name != "posix", reason="sends SIGINT as Ctrl-C does")
+def test_a_full_disk_is_told_with_what_the_log_holds(tmp_path: Path) -> None:
+    """A limit to the size of a file stands in for a disk that is full."""
+    limited = f"ulimit -f 100; exec '{sys.executable}' -m pullcurve.cli watch"
+    process = subprocess.Popen(
+        ["bash", "-c", f"{limited} 'replay:{SAMPLE}@1000' --log x.runlog --port 0"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        encoding="utf-8",
+    )
+    assert process.stderr is not None
+    try:
+        shown = ""
+        while "NOT RECORDED" not in shown:
+            shown += process.stderr.readline()
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert process.returncode == 1
+    assert "writing stopped" in err
+    assert (tmp_path / "x.runlog").stat().st_size <= 100 * 1024
+    sound = [e for e in Decoder().feed(content(tmp_path / "x.runlog")) if isinstance(e, Record)]
+    assert f"wrote x.runlog: {len(sound)} records" in out
+    assert len(sound) > 100
+
+
 def content(log: Path) -> bytes:
     return b"".join(received.data for received in read_log(log).received)
+
+
+def test_a_source_that_gives_no_record_is_no_success(tmp_path: Path) -> None:
+    """It is what `record` says then."""
+    lines = SAMPLE.read_text(encoding="ascii").splitlines(keepends=True)
+    runlog = tmp_path / "silent.runlog"
+    runlog.write_text("".join(each for each in lines if " host " in each), encoding="ascii")
+    command = [sys.executable, "-m", "pullcurve.cli", "watch", f"replay:{runlog}", "--port", "0"]
+    process = subprocess.Popen(
+        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    try:
+        process.stdout.readline()  # the page is served
+        time.sleep(1)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert ": 0 records" in out
+    assert process.returncode == 1
+    assert "no record of a board came over replay:" in err
 
 
 def refusal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *words: str) -> str:
@@ -154,6 +207,8 @@ def refusal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *words: str) -> str
         (["radio:3"], "names no source"),
         (["bench:healthy_sweep", "--rig", "none.toml"], r"none\.toml"),
         (["COM9", "--port", "70000"], "65535"),
+        (["foo"], "'foo' names no source"),
+        ([f"replay:{SAMPLE}", "--log", "none/x.runlog"], "none/x.runlog: cannot be written: No"),
     ],
 )
 def test_what_cannot_be_is_refused(

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pullcurve.rig.models import Rig
     from pullcurve.run_log.notes import Note
 
+NO_RIG = "warning: no rig is named, so no flow can be said; name its file with --rig"
 written_rig_option = click.option(
     "--rig", "rig_path", type=any_path, help="The rig's file, written into the log."
 )
@@ -61,6 +62,8 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
         status = Status(rig)
         show = StatusLine(status, typing=True)
         show.say(f"recording {link.name} into {log}; Ctrl-C ends it")
+        if rig is None:
+            show.say(NO_RIG)
         notes = TypedNotes(writer, show.reply)
         stop_s = time.monotonic() + seconds if seconds else float("inf")
         try:
@@ -78,9 +81,7 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
     lost = f"; {status.missing} were lost and could not be had again" if status.missing else ""
     click.echo(f"wrote {log}: {status.records} records{lost}")
     if not status.records:
-        raise click.ClickException(
-            f"no record of a board came over {link.name}; does the board run the firmware?"
-        )
+        raise _nothing_came(link.name)
 
 
 @click.command()
@@ -193,6 +194,7 @@ def watch(
     from pullcurve.live.session import Session
     from pullcurve.opening import open_source
     from pullcurve.reduction.status import Status
+    from pullcurve.run_log.writing import check_place
     from pullcurve.terminal import CtrlC, StatusLine
 
     # A board that is not there yet is waited for; whatever else is wrong ends this at once.
@@ -202,11 +204,12 @@ def watch(
     if source.startswith("replay:"):
         rig, notes = _of_replayed(opened[0].name, rig)
     log = log or Path(f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.runlog")
-    refuse_existing(log)
+    check_place(log)
     publisher = Publisher(mqtt, rig.name if rig is not None else "") if mqtt else None
     listener = open_port(port, shared=share)
     status, board = Status(rig), Noticeboard()
     show = StatusLine(status)
+    patient = not source.startswith(("bench:", "replay:"))
     session = Session(
         lambda: opened.pop() if opened else open_source(source),
         log,
@@ -215,7 +218,7 @@ def watch(
         board,
         watchers=(status.add, show.update),
         notes=notes,
-        patient=not source.startswith(("bench:", "replay:")),
+        patient=patient,
         publisher=publisher,
         complain=show.say,
     )
@@ -225,9 +228,10 @@ def watch(
             for row in code(link):
                 click.secho(row, fg="black", bg="bright_white")
         click.echo(f"the page: {link}")
-    show.say(f"recording {source} into {log}; Ctrl-C ends it")
+    begun = f"waiting for {source}, to record it" if patient else f"recording {source}"
+    show.say(f"{begun} into {log}; Ctrl-C ends it")
     if rig is None:
-        show.say("warning: no rig is named, so no flow can be said; name its file with --rig")
+        show.say(NO_RIG)
     with CtrlC(server.stop):
         session.start()
         try:
@@ -238,11 +242,31 @@ def watch(
             session.stop()
             show.close()
     tell_faults(log, session.receiver.display_faults)
-    if log.exists():
-        click.echo(f"wrote {log}: {status.records} records")
-    faults = [session.receiver.fault, *session.receiver.lacking]
-    if any(faults):
-        raise click.ClickException("; ".join(filter(None, faults)))
+    written = [each for each in session.receiver.logs if each.exists()]
+    faults = [*filter(None, [session.receiver.fault]), *session.receiver.lacking]
+    for each in written:
+        held = status.records if len(written) == 1 and not faults else _records_in(each)
+        click.echo(f"wrote {each}: {held} records")
+    if faults:
+        raise click.ClickException("; ".join(faults))
+    if not status.records:
+        raise _nothing_came(source)
+
+
+def _records_in(log: Path) -> int:
+    from pullcurve.reduction.status import Status
+    from pullcurve.run_log.reading import read_log
+
+    status = Status(None)
+    for received in read_log(log).received:
+        status.add(received)
+    return status.records
+
+
+def _nothing_came(source: str) -> click.ClickException:
+    return click.ClickException(
+        f"no record of a board came over {source}; does the board run the firmware?"
+    )
 
 
 def _of_replayed(name: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":

@@ -16,6 +16,7 @@ from pullcurve.sources import Received, Source
 
 TRY_AGAIN_S = 2.0
 END_WITHIN_S = 12.0  # once what was asked for again has come
+AGAIN = "It is tried again by itself."
 FREE_SPACE = (
     "Free some space on the laptop's disk: the recording then goes on by itself, in the same log."
 )
@@ -24,8 +25,8 @@ FREE_SPACE = (
 class Receiver:
     """`patient`: a source that is not there is waited for. `renewed` is called before a further
     log begins. `fault` says why nothing is received, empty while all is well. A log that cannot
-    be written any more ends nothing, nor a further one that cannot be begun: `unwritten` says so
-    until it can be, and `holes` what it lacks. Each of these is told to `complain` as it comes."""
+    be written any more ends nothing, nor one that cannot be begun: `unwritten` says so until it
+    can be, and `holes` what it lacks. Each of these is told to `complain` as it comes."""
 
     def __init__(
         self,
@@ -39,7 +40,7 @@ class Receiver:
         patient: bool = False,
         complain: Callable[[str], None] = lambda _: None,
     ) -> None:
-        self.log = log
+        self.logs = [log]
         self.fault = self.unwritten = ""
         self.holes: list[str] = []
         self._unwritten_since: datetime | None = None
@@ -62,6 +63,11 @@ class Receiver:
         self._again = Event()
         self._stopping = Event()
         self._thread = Thread(target=self._run, daemon=True, name="receiving")
+
+    @property
+    def log(self) -> Path:
+        """The one that is written, or was written last."""
+        return self.logs[-1]
 
     def start(self) -> None:
         self._thread.start()
@@ -139,28 +145,31 @@ class Receiver:
             except LinkError as fault:
                 if not self._patient:
                     raise
-                self._fail(f"{fault}. It is tried again by itself.")
+                self._fail(f"{fault}. {AGAIN}")
                 self._stopping.wait(TRY_AGAIN_S)
             else:
                 self.fault = ""
+                if self._patient:
+                    self._complain(f"{source.name} is there, and is recorded from now on")
                 self.heard_s = time.monotonic()
                 return source
+        self.fault = self.fault.removesuffix(f". {AGAIN}")
         return None
 
     def _receive(self, source: "_Continued") -> None:
-        self._receive_into_log(source, patient=False)
-        first = self.log
+        self._receive_into_log(source)
         while self._again.is_set() and not self._stopping.is_set():
             self._again.clear()
             self.first = self.newest = self._unwritten_since = None
             self.holes, self.unwritten = self.lacking, ""
+            first = self.logs[0]
             numbered = (first.with_stem(f"{first.stem}-{number}") for number in count(2))
-            self.log = next(path for path in numbered if not path.exists())
+            self.logs.append(next(path for path in numbered if not path.exists()))
             self._renewed()
-            self._receive_into_log(source, patient=True)
+            self._receive_into_log(source)
 
-    def _receive_into_log(self, source: "_Continued", *, patient: bool) -> None:
-        with LogWriter(self.log, patient=patient, source=source.name) as writer:
+    def _receive_into_log(self, source: "_Continued") -> None:
+        with LogWriter(self.log, patient=True, source=source.name) as writer:
             if self._rig_text is not None:
                 writer.rig(datetime.now().astimezone(), self._rig_text)
             for note in self._carried:

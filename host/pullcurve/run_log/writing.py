@@ -33,6 +33,12 @@ def escape(line: bytes) -> str:
     return _UNPRINTABLE.sub(lambda m: b"\\%02x" % m[0][0], line).decode("ascii")
 
 
+def check_place(path: Path) -> None:
+    """Raises LogError where no new log can be begun at `path`. Leaves nothing there."""
+    LogWriter(path).close()
+    path.unlink()
+
+
 class LogWriter:
     """Appends lines to a log. Every line is handed to the system before the call returns.
 

@@ -149,6 +149,20 @@ def test_what_was_worked_out_of_the_old_run_does_not_stand_in_the_new_one(
     assert not [word for word in later if "Of the old run." in word or "1234" in word]
 
 
+def test_a_first_log_that_can_no_longer_be_begun_ends_no_watch(tmp_path: Path) -> None:
+    """Its folder has gone between the start of the watch and the coming of the board."""
+    log, said = tmp_path / "stick/x.runlog", list[str]()
+    rig = load_rig(ROOT / "hardware/rigs/port.toml")
+    with served(lambda: Piece(SWEEP, 3000, 0.003), log, rig, complain=said.append) as watch:
+        until(lambda: said)
+        assert said[0].startswith("NOT RECORDED. x.runlog")
+        log.parent.mkdir()
+        until(lambda: len(said) > 1 and watch.session.receiver.elapsed_s > 5)
+        assert not watch.session.receiver.fault
+    assert said[1].startswith("the recording goes on")
+    assert read_log(log).rig_text() == rig.text
+
+
 def test_a_run_that_is_begun_again_where_no_log_can_be_goes_on_unrecorded(tmp_path: Path) -> None:
     """A folder that is away for a while stands in for a disk on which no file can be made."""
     stick, away = tmp_path / "stick", tmp_path / "away"
