@@ -16,6 +16,7 @@ from click.testing import CliRunner
 
 from on_micropython import needs_unix
 from pullcurve.cli import main
+from pullcurve.live import serving
 from pullcurve.run_log.reading import read_log
 from pullcurve.wire.decoder import Decoder, Record
 
@@ -61,6 +62,25 @@ def test_it_serves_until_ctrl_c_and_leaves_a_whole_log(tmp_path: Path) -> None:
     # The address with its token is told once, and nowhere else.
     assert found[3] not in out + err
     assert content(tmp_path / "x.runlog") == content(SAMPLE)
+
+
+@pytest.mark.parametrize("addresses", [[], ["192.168.4.7"]])
+def test_a_code_leads_to_this_laptop_or_there_is_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, addresses: list[str]
+) -> None:
+
+    def run(server: serving.PageServer) -> None:
+        time.sleep(1)
+        server._listener.close()
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(serving, "own_addresses", lambda: addresses)
+    monkeypatch.setattr(serving.PageServer, "run", run)
+    result = CliRunner().invoke(main, ["watch", f"replay:{SAMPLE}@100", "--port", "0", "--share"])
+    assert ("▀" in result.output) == bool(addresses)
+    assert f"the page: http://{addresses[0] if addresses else '127.0.0.1'}:" in result.output
+    told = "on no network" in result.output and "hotspot" in result.output
+    assert told == (not addresses)
 
 
 def running() -> dict[int, int]:

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from pullcurve.run_log.notes import Note
 
 NO_RIG = "warning: no rig is named, so no flow can be said; name its file with --rig"
+NO_NETWORK = (
+    "warning: this laptop is on no network, so no phone can reach the page, and no code is shown. "
+    "Turn on its own hotspot and join that with the phone, then start the watch anew"
+)
 written_rig_option = click.option(
     "--rig", "rig_path", type=any_path, help="The rig's file, written into the log."
 )
@@ -224,10 +228,12 @@ def watch(
     )
     server = PageServer(session, board, listener, shared=share)
     for link in server.links:
-        if share:
+        if server.reachable:
             for row in code(link):
                 click.secho(row, fg="black", bg="bright_white")
         click.echo(f"the page: {link}")
+    if share and not server.reachable:
+        show.say(NO_NETWORK)
     begun = f"waiting for {source}, to record it" if patient else f"recording {source}"
     show.say(f"{begun} into {log}; Ctrl-C ends it")
     if rig is None:

@@ -76,7 +76,7 @@ def code(link: str) -> list[str]:
 
 
 class PageServer:
-    """The page of one session on one port."""
+    """The page of one session on one port. `reachable`: from other devices."""
 
     def __init__(
         self, session: Session, board: Noticeboard, listener: socket.socket, *, shared: bool
@@ -86,6 +86,7 @@ class PageServer:
         port = listener.getsockname()[1]
         token = new_token() if shared else None
         addresses = own_addresses() if shared else []
+        self.reachable = bool(addresses)
         names = [socket.gethostname(), f"{socket.gethostname()}.local"] if shared else []
         self.links = [
             f"http://{address}:{port}/" + (f"?token={token}" if token else "")
