@@ -137,7 +137,8 @@ def to_si(text: object, kind: Kind) -> float:
     """A number with its unit, as a person writes it, in SI (speed: rev/min).
 
     text: `4.026 in`, `4 1/16 in`, `-12.5 C`, `1.5 %`; a decimal point, no thousands
-        separator; unit spellings are those of UNITS[kind], with m³ as good as m3.
+        separator; unit spellings are those of UNITS[kind], with m³ as good as m3, and RPM as
+        good as rpm.
     Raises ValueError with a sentence that says what would be right. Nothing is guessed:
     a number without a unit is refused.
     """
@@ -149,7 +150,7 @@ def to_si(text: object, kind: Kind) -> float:
     if match is None:
         raise ValueError(_refusal(text, kind))
     spelling = match["unit"].replace("³", "3").replace("²", "2")
-    unit = UNITS[kind].get(spelling)
+    unit = UNITS[kind].get(spelling.lower() if kind == "speed" else spelling)
     if unit is None:
         raise ValueError(_refusal(text, kind, _hint(spelling, kind)))
     if match["fraction"]:

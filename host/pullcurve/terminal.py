@@ -145,8 +145,9 @@ class TypedNotes:
                 self._reply(f"not noted: {fault}")
                 continue
             self._writer.note(typed_at, spoken)
-            said = f"{spoken.what.replace('_', ' ')} {spoken.value} {spoken.place}".rstrip()
-            self._reply(f"noted: {said if len(said) <= ECHOED else said[:ECHOED] + '...'}")
+            said = str(spoken)
+            said = said if len(said) <= ECHOED else said[:ECHOED] + "..."
+            self._reply(f"noted: {said}{spoken.hint}")
 
 
 class CtrlC:

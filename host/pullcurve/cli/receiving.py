@@ -19,6 +19,8 @@ from pullcurve.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from pullcurve.live.receiving import Receiver
+    from pullcurve.reduction.status import Status
     from pullcurve.rig.models import Rig
     from pullcurve.run_log.notes import Note
 
@@ -116,9 +118,7 @@ def note(log: Path, words: tuple[str, ...], at: str) -> None:
         raise click.UsageError(str(fault)) from None
     with LogWriter(log, append=True) as writer:
         writer.note(datetime.now().astimezone(), spoken, tidy(at))
-    click.echo(
-        f"noted in {log}: {spoken.what.replace('_', ' ')} {spoken.value} {spoken.place}".rstrip()
-    )
+    click.echo(f"noted in {log}: {spoken}{spoken.hint}")
 
 
 @click.command()
@@ -248,8 +248,12 @@ def watch(
             session.stop()
             show.close()
     tell_faults(log, session.receiver.display_faults)
-    written = [each for each in session.receiver.logs if each.exists()]
-    faults = [*filter(None, [session.receiver.fault]), *session.receiver.lacking]
+    _tell_end(session.receiver, status, source)
+
+
+def _tell_end(receiver: "Receiver", status: "Status", source: str) -> None:
+    written = [each for each in receiver.logs if each.exists()]
+    faults = [*filter(None, [receiver.fault]), *receiver.lacking]
     for each in written:
         held = status.records if len(written) == 1 and not faults else _records_in(each)
         click.echo(f"wrote {each}: {held} records")

@@ -113,7 +113,7 @@ class Receiver:
                     writer.note(when, spoken, at)
             else:
                 raise ValueError("nothing is recorded yet, so there is no log to write it into")
-        return f"{spoken.what.replace('_', ' ')} {spoken.value} {spoken.place}".rstrip()
+        return f"{spoken}{spoken.hint}"
 
     def _run(self) -> None:
         try:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 from datetime import datetime
+from difflib import get_close_matches
 from typing import Final, NamedTuple
 
 from pullcurve.quantities import to_si
@@ -22,6 +23,9 @@ _VACUUM: Final = re.compile(r"vacuum\s+([-+.]?\d.*)", re.IGNORECASE)
 _GAUGE: Final = re.compile(rf"(.+?)\s+(?:at\s+)?(?:the\s+)?({'|'.join(PLACES)})", re.IGNORECASE)
 _PLATE: Final = re.compile(r"plate\s+(off|on(?:,?\s+bore\s+(.+))?)", re.IGNORECASE)
 _HOSE: Final = re.compile(r"hose\s+(on|off|([-+.]?\d.*?)(?:\s+of\s+(.+))?)", re.IGNORECASE)
+READINGS: Final = ("engine", "vacuum", "plate", "hose")
+_ALIKE: Final = 0.75  # of the letters, so that a word is a slip of the pen: a judgement
+_AS_READING: Final = re.compile(rf"\d|\b({'|'.join(READINGS)})\b", re.IGNORECASE)
 
 
 class Spoken(NamedTuple):
@@ -30,6 +34,19 @@ class Spoken(NamedTuple):
     what: str
     value: str
     place: str
+
+    def __str__(self) -> str:
+        return f"{self.what.replace('_', ' ')} {self.value} {self.place}".rstrip()
+
+    @property
+    def hint(self) -> str:
+        """That what may have been meant as a reading is none."""
+        if self.what != "words" or not _AS_READING.search(self.value):
+            return ""
+        return (
+            " (kept as words; a reading is typed as: engine 2900 rpm | vacuum 10 inHg at tank | "
+            "plate on, bore 2 in | hose 50 ft of 4 in)"
+        )
 
 
 class Note(NamedTuple):
@@ -46,12 +63,32 @@ def understand(text: str) -> Spoken:
     """The note in a typed line: engine 2900 rpm | vacuum 10 inHg at tank | plate on, bore 2 in |
     plate on | plate off | hose 50 ft of 4 in | hose on | hose off. All else is kept as words.
 
-    Raises ValueError with a sentence for an empty line, for a gauge without its place, and for
-    a quantity without its unit or beyond reason.
+    Raises ValueError with a sentence for an empty line, for a gauge without its place, for a
+    quantity without its unit or beyond reason, and for a reading whose first word is mistyped.
     """
     text = " ".join(text.split())
     if not text:
         raise ValueError("there are no words in it")
+    spoken = _reading(text)
+    if spoken is None and (meant := _mistyped(text)):
+        raise ValueError(f"{text.split()[0]!r} begins no reading; did you mean '{meant}'?")
+    return spoken or Spoken("words", text, "")
+
+
+def _mistyped(text: str) -> str:
+    """The reading that this would be with the first word put right; empty when it would be none."""
+    first, _, rest = text.partition(" ")
+    for right in get_close_matches(first.lower(), READINGS, 1, _ALIKE):
+        meant = f"{right} {rest}"
+        try:
+            if _reading(meant):
+                return meant
+        except ValueError:
+            return meant
+    return ""
+
+
+def _reading(text: str) -> Spoken | None:
     if match := _ENGINE.fullmatch(text):
         if not 0 <= to_si(match[1], "speed") <= FASTEST_RPM:
             raise ValueError(f"no engine turns at {match[1]}")
@@ -69,7 +106,7 @@ def understand(text: str) -> Spoken:
                 raise ValueError("a hose has a length and a bore, such as 'hose 50 ft of 4 in'")
             _length(match[3])
         return Spoken("hose", match[1], "")
-    return Spoken("words", text, "")
+    return None
 
 
 def joined(records: Iterable[HostRecord]) -> list[Note]:

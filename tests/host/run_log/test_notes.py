@@ -79,6 +79,8 @@ def test_a_note_added_while_a_run_is_recorded_is_kept(tmp_path: Path) -> None:
         ("vacuum 10 1/2 inHg tank", ("vacuum", "10 1/2 inHg", "tank")),
         ("engine  smokes   a bit", ("words", "engine smokes a bit", "")),
         ("platelets", ("words", "platelets", "")),
+        ("engine 2900 RPM", ("engine_speed", "2900 RPM", "")),
+        ("house wind is 3 m from here", ("words", "house wind is 3 m from here", "")),
     ],
 )
 def test_typed_notes_are_understood(text: str, note: tuple[str, str, str]) -> None:
@@ -86,8 +88,26 @@ def test_typed_notes_are_understood(text: str, note: tuple[str, str, str]) -> No
 
 
 @pytest.mark.parametrize(
+    ("text", "is_told"),
+    [
+        ("engine fast", True),
+        ("plate bore 0 in", True),
+        ("10 inHg in the tank", True),
+        ("damp grit", False),
+        ("plate on, bore 2 in", False),
+    ],
+)
+def test_words_that_may_be_meant_as_a_reading_are_told_to_be_none(text: str, is_told: bool) -> None:
+    assert ("kept as words" in understand(text).hint) == is_told
+
+
+@pytest.mark.parametrize(
     ("text", "sentence"),
     [
+        ("vacum 10 inHg at tank", "'vacum' begins no reading; .*'vacuum 10 inHg at tank'"),
+        ("Vaccum 10 inHg", "did you mean 'vacuum 10 inHg'"),
+        ("engin 2900", "did you mean 'engine 2900'"),
+        ("plat off", "did you mean 'plate off'"),
         ("", "no words"),
         (" \t", "no words"),
         ("vacuum 10 inHg", "place of its gauge"),
