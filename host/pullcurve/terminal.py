@@ -20,6 +20,7 @@ from pullcurve.sources import Received
 FIRST_AFTER_S = 0.5
 RENEWED_EVERY_S = 0.5
 PRINTED_EVERY_S = 10.0
+AFTER_END_S = 0.2
 USUAL_WIDTH = 80
 PROMPT = "> "
 ECHOED = 70  # characters of a note
@@ -126,10 +127,15 @@ class TypedNotes:
         try:
             # Unbuffered: a thread that waits in a buffered read makes Python's end a crash.
             with open(sys.stdin.fileno(), "rb", buffering=0, closefd=False) as stdin:
-                for line in stdin:
-                    self._typed.append(
-                        (datetime.now().astimezone(), line.decode("utf-8", "replace"))
-                    )
+                while True:
+                    for line in stdin:
+                        self._typed.append(
+                            (datetime.now().astimezone(), line.decode("utf-8", "replace"))
+                        )
+                    if not stdin.isatty():
+                        return
+                    # Ctrl-D: where people type, more may come behind it.
+                    time.sleep(AFTER_END_S)
         except (AttributeError, OSError, ValueError):  # absent, closed, or not for this program
             return
 

@@ -8,13 +8,42 @@ from pathlib import Path
 import pytest
 
 from on_micropython import needs_unix
-from pseudo_terminal import CTRL_C, PseudoTerminal
+from pseudo_terminal import CTRL_C, CTRL_D, PseudoTerminal
+from pullcurve.run_log.notes import joined
+from pullcurve.run_log.reading import read_log
+from record_format import encode
+
+if os.name != "posix":
+    pytest.skip("needs a pseudo-terminal, which Windows has not", allow_module_level=True)
+
+import tty
 
 ROOT = Path(__file__).parents[2]
 RIG = ROOT / "hardware/rigs/port.toml"
 SAMPLE = ROOT / "sample_logs/rough_link.runlog"
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
+
+def test_what_is_typed_behind_ctrl_d_is_noted_too(tmp_path: Path) -> None:
+    board, port = os.openpty()
+    tty.setraw(port)
+    command = ("record", "q.runlog", "--port", os.ttyname(port), "--for", "1 min")
+    with PseudoTerminal(tmp_path, *command) as terminal:
+        terminal.until("Ctrl-C ends it")
+        os.write(board, b"".join(encode("slow", 1, n, (0, n, 0, (n,))) for n in range(9)))
+        terminal.until("no rig is named")
+        terminal.type(b"damp grit\n")
+        terminal.until("noted: words damp grit")
+        terminal.type(CTRL_D)
+        time.sleep(0.5)
+        terminal.type(b"engine 2900 rpm\n")
+        terminal.until("noted: engine speed 2900 rpm")
+        terminal.type(CTRL_C)
+        code = terminal.code()
+    os.close(board)
+    os.close(port)
+    assert code == 0, terminal.shown
+    notes = joined(read_log(tmp_path / "q.runlog").host_records)
+    assert [note.value for note in notes] == ["damp grit", "2900 rpm"]
 
 
 @needs_unix
