@@ -1,5 +1,6 @@
 """Commands that receive a run or add to it: record, note, replay, watch, bench."""
 
+import re
 import time
 from datetime import datetime
 from pathlib import Path
@@ -34,6 +35,21 @@ written_rig_option = click.option(
 )
 
 
+def _seconds(_context: click.Context, _option: click.Parameter, text: str | None) -> float | None:
+    """From a number, or from words such as `2 min 5 s`."""
+    from pullcurve.run_log.note_times import Elapsed, parse_time
+
+    if text is None:
+        return None
+    try:
+        spoken = parse_time(f"{text} s" if re.fullmatch(r"\d+(\.\d+)?", text) else text)
+    except ValueError:
+        spoken = None
+    if not isinstance(spoken, Elapsed) or not spoken.seconds:
+        raise click.BadParameter(f"{text!r} is no time that passes, such as '90 s' or '10 min'")
+    return spoken.seconds
+
+
 @click.command()
 @click.argument("log", type=any_path)
 @click.option(
@@ -44,7 +60,11 @@ written_rig_option = click.option(
 )
 @written_rig_option
 @click.option(
-    "--for", "seconds", type=click.FloatRange(min=0, min_open=True), help="Stop by itself."
+    "--for",
+    "seconds",
+    metavar="TIME",
+    callback=_seconds,
+    help="Stop by itself: after '10 min', '90 s', or a number of seconds.",
 )
 @for_people
 def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -> None:

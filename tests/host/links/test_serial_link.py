@@ -188,7 +188,7 @@ def test_record_writes_what_a_port_delivers_with_rig_and_typed_notes(
     path = tmp_path / "run.runlog"
     rig = Path(__file__).parents[3] / "hardware/rigs/port.toml"
     words = "the hose lies in two loops behind the lorry, " * 40
-    with recording(path, board.port, "--rig", str(rig), "--for", "1.5") as process:
+    with recording(path, board.port, "--rig", str(rig), "--for", "0 min 1.5 s") as process:
         assert board.heard(6) == b"hello\n"
         process.stdin.write(b"vacuum 10 inHg at tank\nvacuum 9 inHg\nvacuum 99 inHg at tank\n")
         process.stdin.write(words.encode() + b"\nqu\xe9bec \xff\xfe\n")
