@@ -24,7 +24,7 @@ STILL: Final = (
 )
 PASS_A_MARK: Final = (
     "Now pass a strip with a mark on it before each pickup by hand, as near as the shaft's mark "
-    f"will be, five times or more. There are {PICKUP_WITHIN_S:.0f} s for that."
+    f"will be, {EDGES_WANTED} times or more. There are {PICKUP_WITHIN_S:.0f} s for that."
 )
 
 

@@ -1,5 +1,6 @@
 """The board: firmware and self-test."""
 
+import re
 from pathlib import Path
 
 import click
@@ -13,7 +14,7 @@ def board_group() -> None:
 
 
 @board_group.command("install")
-@port_option
+@click.option("--port", help="The serial port, such as COM5 or /dev/ttyACM0. Default: found.")
 @click.option(
     "--board-json",
     "settings_path",
@@ -36,6 +37,12 @@ def board_install(port: str | None, settings_path: Path | None) -> None:
         settings = settings_path.read_bytes() if settings_path else None
     except OSError as fault:
         raise click.ClickException(f"{settings_path}: cannot be read: {fault.strerror}") from None
+    port = (port or "").removeprefix("serial:")
+    if re.match(r"[a-z]{2,}:", port):
+        raise click.ClickException(
+            f"{port} cannot take firmware, which needs the board's cable: plug it in, and name its "
+            "serial port or leave --port out"
+        )
     port = port or find_usb_port()
     number = usb_number(port)
     with Prompt(port) as prompt:
@@ -54,13 +61,13 @@ def board_install(port: str | None, settings_path: Path | None) -> None:
 @board_group.command("show")
 @port_option
 @for_people
-def board_show(port: str | None) -> None:
+def board_show(port: str) -> None:
     """Show what the board says of itself: firmware, sensors, pickups."""
     from pullcurve.board.identity import hear, identity_lines, introduction
     from pullcurve.board.install import firmware_revision
-    from pullcurve.links.serial_link import SerialLink, find_board
+    from pullcurve.opening import open_source
 
-    with SerialLink(port or find_board()) as link:
+    with open_source(port) as link:
         header, complaint, kept_s = introduction(hear(link))
     if header is None:
         raise click.ClickException(f"the board says: {complaint}; mend its board.json")
@@ -69,13 +76,13 @@ def board_show(port: str | None) -> None:
 
 
 @board_group.command("check")
-@click.argument("source", default="serial:")
+@port_option
 @for_people
-def board_check(source: str) -> None:
+def board_check(port: str) -> None:
     """Test the board: sensors, barometer, zero and pickups, with everything at rest.
 
-    SOURCE is a port, or bench:SCENARIO for a simulated board. Default: the one board that
-    answers. The exit code is 1 when something is not as it should be.
+    With --port bench:SCENARIO it is a simulated one. The exit code is 1 when something is not as
+    it should be.
     """
     from pullcurve.board.at_rest import Finding
     from pullcurve.board.self_test import CAUTION, self_test
@@ -83,7 +90,7 @@ def board_check(source: str) -> None:
 
     say(CAUTION)
     failed = 0
-    with open_source(source) as link:
+    with open_source(port) as link:
         for said in self_test(link):
             if not isinstance(said, Finding):
                 say(said)

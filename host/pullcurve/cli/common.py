@@ -24,7 +24,10 @@ rig_option = click.option(
     "--rig", "rig_path", type=any_path, help="The rig's file, in place of the one in the log."
 )
 port_option = click.option(
-    "--port", help="The serial port, such as COM5 or /dev/ttyACM0. Default: found."
+    "--port",
+    default="serial:",
+    help="Where the board is: a serial port, such as COM5 or /dev/ttyACM0; ble: for the one in "
+    "reach over Bluetooth, ble:NAME among several. Default: the port that a board answers on.",
 )
 units_option = click.option(
     "--units", type=click.Choice(["us", "si"]), default="us", show_default=True

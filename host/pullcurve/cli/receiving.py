@@ -12,6 +12,7 @@ from pullcurve.cli.common import (
     any_path,
     for_people,
     load_rig,
+    port_option,
     print_summary,
     refuse_existing,
     rig_option,
@@ -52,12 +53,7 @@ def _seconds(_context: click.Context, _option: click.Parameter, text: str | None
 
 @click.command()
 @click.argument("log", type=any_path)
-@click.option(
-    "--port",
-    default="serial:",
-    help="Where the board is: a serial port, such as COM5 or /dev/ttyACM0; ble: for the one in "
-    "reach over Bluetooth, ble:NAME among several. Default: the port that a board answers on.",
-)
+@port_option
 @written_rig_option
 @click.option(
     "--for",

@@ -1,5 +1,6 @@
 """The self-test against the firmware on the bench: what is sound passes, each fault is named."""
 
+import re
 from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
@@ -17,8 +18,10 @@ from pullcurve.board.identity import hear, identity_lines, introduction
 from pullcurve.board.self_test import PASS_A_MARK, STILL, self_test
 from pullcurve.cli import main
 from pullcurve.errors import BoardError
+from pullcurve.links import ble_link
 from pullcurve.links.direct_link import DirectLink
 from pullcurve.sources import Received
+from virtual_radio import Air
 
 HSC = {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-2500, 2500), "noise": 2}
 BME280 = {"role": "ambient_air", "part": "BME280", "address": 0x76, "noise": 2}
@@ -62,6 +65,7 @@ def test_a_sound_board_passes_and_is_asked_for_marks_only_at_rest() -> None:
     # ISO 2533:1975: 101325 Pa at sea level.
     assert "(as at 0 m above the sea" in texts[2] or "(as at 10 m" in texts[2]
     assert texts[-1].startswith("blower_shaft, pin 15: saw ")
+    assert re.findall(r"\d+ (?=edges|times)", texts[-1] + PASS_A_MARK) == 2 * ["4 "]
 
 
 @pytest.mark.parametrize(
@@ -140,7 +144,27 @@ def test_a_board_that_falls_silent_leaves_no_verdict() -> None:
 
 @needs_unix
 def test_the_command_shows_the_caution_first_and_fails_with_the_board() -> None:
-    done = CliRunner().invoke(main, ["board", "check", "bench:full_sensors@1000"])
+    done = CliRunner().invoke(main, ["board", "check", "--port", "bench:full_sensors@1000"])
     assert done.exit_code == 0, done.output
     assert done.output.index("locked out") < done.output.index("ok ") < done.output.index("strip")
     assert done.output.endswith("All is as it should be.\n")
+    shown = CliRunner().invoke(main, ["board", "show", "--port", "bench:full_sensors@1000"])
+    assert shown.exit_code == 0, shown.output
+    assert re.search(r"^sensor +meter_dp: ", shown.output, re.MULTILINE)
+
+
+def test_a_board_is_asked_over_bluetooth_but_takes_firmware_over_its_cable(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    link = ble_link.BleLink
+    monkeypatch.setattr(ble_link, "LISTEN_S", 0.2)
+    monkeypatch.setattr(ble_link, "FIND_S", 0.4)
+    monkeypatch.setattr(ble_link, "BleLink", lambda name: link(name, Air().radio))
+    for command, sentence in (
+        ("show", "no board is in reach over Bluetooth"),
+        ("check", "no board is in reach over Bluetooth"),
+        ("install", "ble: cannot take firmware, which needs the board's cable"),
+    ):
+        done = CliRunner().invoke(main, ["board", command, "--port", "ble:"])
+        assert done.exit_code == 1
+        assert sentence in done.output
