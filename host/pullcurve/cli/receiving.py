@@ -225,10 +225,11 @@ def watch(
         rig, notes = _of_replayed(opened[0].name, rig)
     log = log or Path(f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.runlog")
     check_place(log)
-    publisher = Publisher(mqtt, rig.name if rig is not None else "") if mqtt else None
-    listener = open_port(port, shared=share)
     status, board = Status(rig), Noticeboard()
     show = StatusLine(status)
+    name = rig.name if rig is not None else ""
+    publisher = Publisher(mqtt, name, show.say) if mqtt else None
+    listener = open_port(port, shared=share)
     patient = not source.startswith(("bench:", "replay:"))
     session = Session(
         lambda: opened.pop() if opened else open_source(source),

@@ -1,6 +1,7 @@
 """Readings over a real broker: what is retained, what is said when all ends, and a broker away."""
 
 import json
+import re
 import shutil
 import socket
 import subprocess
@@ -89,7 +90,9 @@ def test_a_run_reaches_the_broker_and_says_when_it_ends(tmp_path: Path) -> None:
     base = "site/grit unit"
     with broker(tmp_path, port):
         listener = Subscriber(port)
-        publisher = Publisher(f"mqtt://127.0.0.1:{port}/site/grit%20unit", rig.name)
+        said = list[str]()
+        address = f"mqtt://127.0.0.1:{port}/site/grit%20unit"
+        publisher = Publisher(address, rig.name, said.append)
         with served(
             lambda: open_source(f"replay:{SAMPLE}@20"),
             tmp_path / "x.runlog",
@@ -104,6 +107,7 @@ def test_a_run_reaches_the_broker_and_says_when_it_ends(tmp_path: Path) -> None:
             assert (f"{base}/status", "online", True) in late.heard
             late.close()
         until(lambda: listener.of(f"{base}/status") == ["online", "offline"])
+        assert not said
         listener.close()
     readings = [json.loads(reading) for reading in listener.of(f"{base}/reading")]
     assert all(reading["time"].startswith("2025-") for reading in readings)
@@ -131,8 +135,8 @@ def test_a_watch_that_is_killed_is_told_to_be_offline(tmp_path: Path) -> None:
 
 @needs_broker
 def test_a_broker_that_is_away_is_named_and_found_again(tmp_path: Path) -> None:
-    port = free_port()
-    publisher = Publisher(f"mqtt://127.0.0.1:{port}", "grit unit 3, port")
+    port, said = free_port(), list[str]()
+    publisher = Publisher(f"mqtt://127.0.0.1:{port}", "grit unit 3, port", said.append)
     publisher.start()
     until(lambda: f"127.0.0.1:{port} cannot be reached" in publisher.fault)
     with broker(tmp_path, port):
@@ -142,11 +146,36 @@ def test_a_broker_that_is_away_is_named_and_found_again(tmp_path: Path) -> None:
         listener.close()
     until(lambda: "tried again" in publisher.fault)
     publisher.stop()
+    assert re.fullmatch(rf"warning: The broker \S+:{port} cannot be reached[^|]+", said[0])
+    assert ["has hung up" in each for each in said] == [False, True]
+
+
+def test_a_broker_that_is_away_is_told_once_however_often_it_is_tried() -> None:
+    said = list[str]()
+    publisher = Publisher(f"mqtt://127.0.0.1:{free_port()}", "x", said.append)
+    tries = list[object]()
+    lost = publisher._client.on_connect_fail
+    publisher._client.on_connect_fail = lambda *what: tries.append(lost(*what))
+    publisher.start()
+    until(lambda: len(tries) >= 2)
+    publisher.stop()
+    assert len(said) == 1
 
 
 @pytest.mark.parametrize(
-    "url", ["broker", "http://broker", "mqtt://", "mqtt://x:none", "mqtt://x/a/+"]
+    ("url", "sentence"),
+    [
+        ("broker", "does not begin with mqtt:// or mqtts://"),
+        ("http://broker", "does not begin with mqtt:// or mqtts://"),
+        ("mqtt://", "names no host"),
+        ("mqtt://[::1", "cannot be read"),
+        ("mqtt://x:none", "no number from 1 to 65535"),
+        ("mqtt://me:secret@x:99999", "no number from 1 to 65535"),
+        ("mqtt://x:0", "no number from 1 to 65535"),
+        ("mqtt://x/a/+", "no topic"),
+    ],
 )
-def test_what_is_no_address_is_refused(url: str) -> None:
-    with pytest.raises(PageError, match=r"address is none|no topic"):
+def test_what_is_no_address_is_refused(url: str, sentence: str) -> None:
+    with pytest.raises(PageError, match=sentence) as fault:
         Publisher(url, "x")
+    assert "secret" not in str(fault.value)
