@@ -16,7 +16,7 @@ FORMS = (
 
 # A port that is not there may come yet, where it is called as one.
 _A_PORT = re.compile(r"com\d+|/dev/.+|\\\\\.\\.+", re.IGNORECASE)
-_SPEED = re.compile(r"(.+)@(\d+(?:\.\d+)?)")
+_SPEED = re.compile(r"(.+)@([-+.\d][^@/\\]*|)")
 
 
 class Paced:
@@ -94,7 +94,9 @@ def _speed(name: str) -> tuple[str, float]:
     match = _SPEED.fullmatch(name)
     if match is None or Path(name).exists():
         return name, 1.0
-    speed = float(match[2])
+    speed = float(match[2]) if re.fullmatch(r"\d+(\.\d+)?", match[2]) else 0.0
     if not speed:
-        raise LinkError(f"{name}: at no speed nothing would ever come; say {match[1]}@10")
+        raise LinkError(
+            f"{name}: {match[2]!r} is no speed; it is a plain number above 0, as in {match[1]}@10"
+        )
     return match[1], speed

@@ -43,7 +43,11 @@ def test_each_form_names_its_source(text: str, name: str) -> None:
         ("bench:", "the name is missing"),
         ("bench:nothing", "those are cut, "),
         ("replay:absent.runlog", "there is no such file"),
-        (f"replay:{SAMPLE}@0", "at no speed"),
+        (f"replay:{SAMPLE}@0", "'0' is no speed; .* above 0, as in .*@10"),
+        (f"replay:{SAMPLE}@-1", "'-1' is no speed"),
+        (f"replay:{SAMPLE}@1e9", "'1e9' is no speed"),
+        ("bench:healthy_sweep@", "'' is no speed"),
+        ("replay:me@home.runlog", "me@home.runlog: there is no such file"),
         (str(SAMPLE), "to play a run log: replay:"),
     ],
 )

@@ -143,6 +143,11 @@ def test_a_rig_that_contradicts_the_header_is_refused(call: Call, tmp_path: Path
     for old, new, sentence in (
         ("[pickups.blower_shaft]", "[pickups.engine_shaft]", r"x.toml line \d+: pickups.* watches"),
         ('part = "HSC"', 'part = "ABP2"', r"x.toml line \d+: sensors.meter_dp.part: .*HSC"),
+        (
+            "[sensors.ambient_air]",
+            '[sensors.meter_air]\npart = "BMP280"\n[sensors.ambient_air]',
+            r"no sensor as meter_air; take \[sensors.meter_air\] out of the rig",
+        ),
     ):
         assert old in text
         changed = text.replace(old, new)

@@ -267,8 +267,5 @@ def _why_not(fault: Exception) -> str:
     if "NotReady" in text or "turned on" in text:
         return _NOT_AVAILABLE[Reason.POWERED_OFF]
     if isinstance(fault, OSError | EOFError) or "ServiceUnknown" in text:
-        return (
-            f"this computer's Bluetooth does not run ({text or type(fault).__name__}): start it, "
-            "or use the board's cable"
-        )
+        return "this computer's Bluetooth does not run: start it, or use the board's cable"
     return f"Bluetooth failed: {text}; switch it off and on, and try once more"

@@ -144,6 +144,10 @@ def _why(port: str, fault: Exception) -> str:
         return f"{port}: the port is in use; close the other program that reads it"
     if number == 2 or "FileNotFoundError" in text:
         return f"{port}: there is no such port; {_ports_sentence()}"
+    if "Inappropriate ioctl" in text:
+        return f"{port}: this is no serial port; {_ports_sentence()}"
+    if "Input/output error" in text:
+        return f"{port}: nothing is behind this port; plug the board in, or name another port"
     return f"{port}: cannot be opened as a serial port: {text}"
 
 
@@ -159,6 +163,8 @@ def _ports_sentence() -> str:
     ports = [port.device for port in _ports()]
     if not ports:
         return "this computer has no serial port now: plug the board in"
+    if len(ports) == 1:
+        return f"the only one here is {ports[0]}"
     return f"there are {', '.join(ports)}"
 
 

@@ -118,11 +118,13 @@ def check_rig_against_header(rig: Rig, header: Header) -> None:
         if wanted is None:
             continue
         if wanted.part not in parts:
-            there = ", ".join(parts) or "no sensor"
             raise rig_fault(
                 rig,
                 f"sensors.{role}.part",
-                f"the board that made this log has {there} as {role}, not {wanted.part}",
+                f"the board that made this log has {', '.join(parts)} as {role}, not {wanted.part}"
+                if parts
+                else f"the board that made this log has no sensor as {role}; take "
+                f"[sensors.{role}] out of the rig, or name the rig that was on the machine",
             )
         channel = parts[wanted.part].channels[0]
         ends = (channel.value_low, channel.value_high)

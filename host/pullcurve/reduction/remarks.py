@@ -106,11 +106,10 @@ def _board(run: Run) -> Iterator[Remark]:
             "",
         )
     damaged = sum(run.records.damaged.values()) + sum(run.log.damaged.values())
-    if damaged or run.records.lost:
-        yield Remark(
-            "note",
-            "link",
-            f"Records that are missing: {run.records.lost}. Damaged lines of the log, left out: "
-            f"{damaged}.",
-            "",
-        )
+    said = []
+    if run.records.lost:
+        said.append(f"Records that are missing: {run.records.lost}.")
+    if damaged:
+        said.append(f"Damaged lines of the log, left out: {damaged}.")
+    if said:
+        yield Remark("note", "link", " ".join(said), "")

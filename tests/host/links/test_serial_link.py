@@ -17,6 +17,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+import serial
 
 from pullcurve.errors import LinkError
 from pullcurve.links import serial_link
@@ -122,12 +123,26 @@ def test_a_board_that_comes_back_elsewhere_is_known_by_its_serial_number(
 
 
 def test_a_port_in_use_and_a_missing_port_are_sentences(
-    board: Board, ports: Callable[..., None]
+    board: Board, ports: Callable[..., None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ports("COM7")
     with SerialLink(board.port), pytest.raises(LinkError, match="in use"), SerialLink(board.port):
         pass
-    with pytest.raises(LinkError, match=r"no such port; there are COM7"), SerialLink("/dev/absent"):
+    for sentence, port in (
+        ("there is no such port; the only one here is COM7", "/dev/absent"),
+        ("this is no serial port; the only one here is COM7", "/dev/null"),
+    ):
+        with pytest.raises(LinkError, match=f"{port}: {sentence}"), SerialLink(port):
+            pass
+    ports("COM7", "COM8")
+    with pytest.raises(LinkError, match="there are COM7, COM8"), SerialLink("/dev/absent"):
+        pass
+
+    def without_a_device(*_: object, **__: object) -> None:
+        raise serial.SerialException("Could not configure port: (5, 'Input/output error')")
+
+    monkeypatch.setattr(serial, "Serial", without_a_device)
+    with pytest.raises(LinkError, match="nothing is behind this port"), SerialLink("/dev/ttyS9"):
         pass
 
 
