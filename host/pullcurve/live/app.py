@@ -134,7 +134,7 @@ async def _body(request: Request) -> dict[str, object]:
             return {}
     try:
         said = json.loads(content)
-    except ValueError:
+    except (ValueError, RecursionError):  # the latter by brackets within brackets
         return {}
     return said if isinstance(said, dict) else {}
 

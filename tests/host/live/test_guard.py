@@ -123,7 +123,15 @@ def test_the_code_holds_the_link_dark_on_light_with_its_margin() -> None:
 
 
 def test_what_is_sent_may_be_anything(alone: Served) -> None:
-    for body in ("", "[]", "{", '{"text": 3}', '{"text": "' + "x" * 10_000 + '"}', "\x00"):
+    for body in (
+        "",
+        "[]",
+        "{",
+        '{"text": 3}',
+        '{"text": "' + "x" * 10_000 + '"}',
+        "\x00",
+        "[" * 3900,
+    ):
         status, _, said = alone.ask("/note", "POST", {"Origin": alone.address}, body)
         assert status == 400
         assert json.loads(said)["sentence"]
