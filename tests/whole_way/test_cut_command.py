@@ -9,7 +9,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pullcurve.cli import main
-from pullcurve.report.cut_result import CutResult
+from pullcurve.quantities import US
+from pullcurve.reduction.cut_watch.shift import read_cut
+from pullcurve.report.cut_figure import cut_figure
+from pullcurve.report.cut_result import CutResult, cut_result
+from pullcurve.report.cut_sentences import strip_caption
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_logs/cut.runlog"
@@ -37,6 +41,16 @@ def test_a_cut_becomes_page_and_json_and_a_summary(tmp_path: Path) -> None:
         assert "3 clogs" in text
         assert "Never reach into a nozzle" in re.sub(r"\s+", " ", text)
         assert "m³/h" in text
+
+
+def test_the_caption_counts_the_alarms_and_names_the_line_that_is_drawn() -> None:
+    result = cut_result(read_cut(SAMPLE))
+    for axes in cut_figure(result, US).axes:
+        dotted = [line.get_xdata()[0] for line in axes.lines if line.get_linestyle() == ":"]
+        assert dotted == pytest.approx([event.spoken_s / 60 for event in result.events])
+    assert "Dotted: when the live watch would have spoken." in strip_caption(result)
+    alone = result.model_copy(update={"events": result.events[:1]})
+    assert strip_caption(alone).startswith("1 alarm, ")
 
 
 @pytest.mark.parametrize(

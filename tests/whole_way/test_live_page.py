@@ -25,8 +25,9 @@ from host.live.browser import (
     report_words,
     wait,
 )
-from host.live.served import Served, served
+from host.live.served import Quiet, Served, served
 from pullcurve.errors import LinkError
+from pullcurve.live.session import Session
 from pullcurve.opening import open_source
 from pullcurve.quantities import US
 from pullcurve.reduction.run import read_run
@@ -40,6 +41,8 @@ ROOT = Path(__file__).parents[2]
 SWEEP = ROOT / "sample_logs/rough_link.runlog"
 CUT = ROOT / "sample_logs/cut.runlog"
 RIG = ROOT / "hardware/rigs/port.toml"
+
+SOUND = {"name": "zero", "grade": "fine", "words": "measured", "action": ""}
 
 pytestmark = needs_chromium
 
@@ -138,6 +141,22 @@ def test_a_run_is_shown_as_it_is_made(chromium: Browser, tmp_path: Path) -> None
     assert b"".join(r.data for r in read_log(log).received) == b"".join(
         r.data for r in read_log(SWEEP).received
     )
+
+
+def test_a_single_check_is_counted_as_one(
+    chromium: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Session, "_beat", lambda *_, **__: None)
+    with (
+        served(Quiet, tmp_path / "x.runlog") as watch,
+        opened(chromium, watch.address, PHONE) as page,
+    ):
+        for checks, words in (
+            ([SOUND], "1 of 1 check is fine"),
+            ([SOUND] * 2, "2 of 2 checks are"),
+        ):
+            watch.board.post("checks", checks)
+            wait(page, lambda words=words: words in page.text_content("#fine-count"))
 
 
 def test_the_page_finds_a_server_that_was_killed_and_started_again(

@@ -73,7 +73,7 @@ def _mark(figure: Figure, event: CutEvent, lane: int, duration_s: float, scale: 
         if sudden:
             area: dict[str, Any] = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0}
             axes.axvspan(start, end, zorder=0, **area, **_PATTERNS[event.kind])
-        axes.axvline(event.spoken_s / scale, color=ACCENT, linewidth=0.8, linestyle=(0, (2, 2)))
+        axes.axvline(event.spoken_s / scale, color=ACCENT, linewidth=0.8, linestyle=":")
     edge = upper.get_xaxis_transform()
     height = 1.08 + 0.13 * lane
     upper.plot(

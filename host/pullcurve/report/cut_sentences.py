@@ -150,15 +150,15 @@ def strip_caption(result: CutResult) -> str:
     if not result.events:
         return "Nothing happened that the watch would have spoken of."
     return (
-        f"{len(result.events)} alarms, numbered as in the table. Bars above: from beginning to "
-        "end; clogs are hatched as well. Dashed: when the live watch would have spoken. Slow "
-        "changes show in the vacuum before they show in the flow."
+        f"{counted(len(result.events), 'alarm')}, numbered as in the table. Bars above: from "
+        "beginning to end; clogs are hatched as well. Dotted: when the live watch would have "
+        "spoken. Slow changes show in the vacuum before they show in the flow."
     )
 
 
 def strip_alt(result: CutResult, units: UnitSystem) -> str:
     return (
         f"Two graphs against time: standard flow in {units.volume_flow.label} and vacuum in the "
-        f"clean pipe in {units.vacuum.label}; {len(result.events)} alarms, listed in the table "
-        "below."
+        f"clean pipe in {units.vacuum.label}; {counted(len(result.events), 'alarm')}, listed in "
+        "the table below."
     )

@@ -69,7 +69,8 @@ const topics = {
     const fine = said.filter(({ grade }) => grade === "fine");
     at("checks").replaceChildren(...said.filter(({ grade }) => grade !== "fine").map(tell));
     at("fine").replaceChildren(...fine.map(tell));
-    write(at("fine-count"), `○ ${fine.length} of ${said.length} checks are fine`);
+    const checks = said.length === 1 ? "check is" : "checks are";
+    write(at("fine-count"), `○ ${fine.length} of ${said.length} ${checks} fine`);
   },
   alarms(said) {
     showAlarms(said);
