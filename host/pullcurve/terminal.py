@@ -25,6 +25,8 @@ USUAL_WIDTH = 80
 PROMPT = "> "
 ECHOED = 70  # characters of a note
 _USUALLY = {signal.SIGINT: signal.default_int_handler, signal.SIGTERM: signal.SIG_DFL}
+if sys.platform != "win32":
+    _USUALLY[signal.SIGHUP] = signal.SIG_DFL
 
 
 class StatusLine:
@@ -158,7 +160,8 @@ class TypedNotes:
 
 class CtrlC:
     """Takes the first Ctrl-C as the wish to end, so that the last record is written whole; and
-    SIGTERM, by which a system ends its services, like it. `told` is called then."""
+    like it SIGTERM, by which a system ends its services, and SIGHUP, of a terminal's window that
+    was closed. `told` is called then."""
 
     def __init__(self, told: Callable[[], None] = lambda: None) -> None:
         self.pressed = False
