@@ -67,6 +67,10 @@ class Finding:
     forecast: Forecast | None = None
     measured_by: str = ""
 
+    @property
+    def residual(self) -> str:
+        return "turn" if self.measured_by == "blower" else self.measured_by
+
 
 class SlipSlope:
     """How what the blower takes in a turn falls with X/N, from this run's own fluctuation.
@@ -128,7 +132,7 @@ class SlowLoss:
         self._cloth = Points(("filter",), LEAST_SAMPLES)
         self._visits = {name: Visits() for name in ("path", "hose")}
         self._reference: tuple[float, float, float, float] | None = None
-        self._stops = Stops()
+        self.stops = Stops()
 
     def add(
         self,
@@ -145,7 +149,7 @@ class SlowLoss:
         if loaded:
             for name, value in zip(NAMES, values, strict=True):
                 logarithm = math.log(max(value, 1e-9)) if name == "turn" else value
-                self._stops.add(name, logarithm, speed_rpm)
+                self.stops.add(name, logarithm, speed_rpm)
         if math.isfinite(values[2]):
             self.slip.add(values[2], values[3])
         if not loaded:
@@ -157,24 +161,20 @@ class SlowLoss:
         """The filter's own, with a sensor in the tank: no spoil is in it, so that clogs and
         load do not matter."""
         self.has_tank = True
-        self._stops.add("filter", resistance, speed_rpm)
+        self.stops.add("filter", resistance, speed_rpm)
         self._cloth.add(time_s, (resistance,))
 
     def stood(self) -> None:
         """The engine has stood for so long that a step may be somebody's work."""
-        self._stops.stood()
+        self.stops.stood()
         for points in (*self._sets.values(), self._cloth):
             points.splice()
 
-    def may_be_undone(self, found: Finding) -> bool:
-        return self._stops.waits(_residual(found))
-
     def undone(self, found: Finding) -> bool:
         """Whether the last stop has done away with it. What shows the same is then begun anew."""
-        name = _residual(found)
-        if not self._stops.undone(name, found.change):
+        if not self.stops.undone(found.residual, found.change):
             return False
-        if name == "filter":
+        if found.residual == "filter":
             self._cloth = Points(("filter",), LEAST_SAMPLES)
         else:
             self._sets = {loaded: Points(NAMES, LEAST_SAMPLES) for loaded in self._sets}
@@ -327,7 +327,7 @@ class SlowLoss:
         )
 
     def filter_trend(self) -> tuple[Slope, Forecast | None] | None:
-        """The whole run's, whether it counts or not."""
+        """Since the filter was changed last, whether it counts or not."""
         time_s, values = self._resistances()
         if len(values) < 12:
             return None
@@ -382,10 +382,6 @@ class SlowLoss:
             reached(line.change + spread, limit - shift),
             reached(line.change - spread, limit + shift),
         )
-
-
-def _residual(found: Finding) -> str:
-    return "turn" if found.measured_by == "blower" else found.measured_by
 
 
 def _spoil_alone(fall: Slope, time_s: Array, visits: Array) -> bool:

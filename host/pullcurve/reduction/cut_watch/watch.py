@@ -53,6 +53,7 @@ class Watch:
         self._found: dict[str, Finding] = {}  # of the slow ones that are open
         self._told: dict[str, tuple[float, float]] = {}  # of the open ones: when, and how large
         self._stood_from_s = math.nan
+        self._last_stop_s = -math.inf
         self._busy_until_s = -math.inf
         self._steady_rpm = math.nan
         self._held: list[tuple[Sample, float, float]] = []  # until it is known to be no clog
@@ -129,15 +130,15 @@ class Watch:
                 self._last_stop_s = self._stood_from_s
             self._stood_from_s = math.nan
 
-    _last_stop_s = 0.0
-
     def _follow_clog(self, time_s: float, openness: float) -> None:
         """Its size is that at its worst."""
         event = self.events[self._open["clog"]]
         size = path.flow_lost(self.sudden.rise, openness)
         if size > event.size:
-            size_u = 0.5 * self.sudden.rise_u / (1 + openness)
-            self._grown("clog", time_s, size=size, size_u95=2 * size_u)
+            rise, rise_u = self.sudden.rise, self.sudden.rise_u
+            sure = max(event.sure or 0.0, _sure(rise, rise_u))
+            size_u95 = rise_u / (1 + openness)
+            self._grown("clog", time_s, size=size, size_u95=size_u95, sure=sure)
 
     def _grown(self, key: str, time_s: float, **now: Any) -> None:
         """An open alarm is larger, or better known."""
@@ -171,7 +172,7 @@ class Watch:
             kind: Kind = "clog" if change.what == "clog" else "hose_off"
             size = path.flow_lost(change.rise, openness)
             size_u = 0.5 * change.rise_u / (1 + openness)
-            sure = _within(abs(change.rise) / max(change.rise_u, 1e-9), SUDDEN_LOOKS)
+            sure = _sure(change.rise, change.rise_u)
             self.slow.forget(change.start_s - DOUBTFUL_S)
             self.minutes.forget(change.start_s - DOUBTFUL_S)
             self._speak(kind, change.start_s, time_s, size, size_u, sure)
@@ -199,13 +200,15 @@ class Watch:
 
     def _slow_findings(self, time_s: float, *, afterwards: bool) -> None:
         for key, found in list(self._found.items()):
-            if self.slow.undone(found):
+            told_s = self.events[self._open[key]].spoken_s
+            if told_s < self._last_stop_s and self.slow.undone(found):
                 self._end(key, self._last_stop_s)
                 del self._found[key]
+        self.slow.stops.all_asked()
         for found in self.slow.findings():
             kind: Kind = "leak" if found.what == "leak" else "filter_loading"
             key = f"{kind} behind" if found.places == ("C",) else kind
-            if key in self._open and self.slow.may_be_undone(self._found[key]):
+            if key in self._open and self.slow.stops.waits(self._found[key].residual):
                 continue
             self._found[key] = found
             if key in self._open:
@@ -328,6 +331,11 @@ class Watch:
             ended = replace(self.events[place], end_s=round(time_s, 2), stays=stays)
             self.events[place] = ended
             self._news.append(ended)
+
+
+def _sure(rise: float, rise_u: float) -> float:
+    """Of a sudden change, not more than MOST_SURE."""
+    return min(_within(abs(rise) / max(rise_u, 1e-9), SUDDEN_LOOKS), MOST_SURE)
 
 
 def _within(deviations: float, looks: float = 1.0) -> float:
