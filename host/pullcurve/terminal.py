@@ -164,7 +164,7 @@ class CtrlC:
     was closed. `told` is called then."""
 
     def __init__(self, told: Callable[[], None] = lambda: None) -> None:
-        self.pressed = False
+        self.pressed = self._left_off = False
         self._told = told
 
     def __enter__(self) -> Self:
@@ -174,11 +174,17 @@ class CtrlC:
             signal.signal(number, self._press)
         return self
 
+    def leave_off(self) -> None:
+        """What is left ends by itself: further presses do nothing."""
+        self._left_off = True
+
     def __exit__(self, *_fault: object) -> None:
         for number, usual in self._before.items():
             signal.signal(number, usual)
 
     def _press(self, _number: int, _frame: FrameType | None) -> None:
+        if self._left_off:
+            return
         if self.pressed:
             raise KeyboardInterrupt
         self.pressed = True

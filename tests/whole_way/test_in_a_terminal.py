@@ -68,3 +68,16 @@ def test_ctrl_c_at_the_start_is_an_end_like_any_other(tmp_path: Path, after_s: f
         terminal.code()
     assert re.search(r"wrote q.runlog: \d+ records|no record of a board came", terminal.shown)
     assert "Traceback" not in terminal.shown
+
+
+@pytest.mark.parametrize("apart_s", [0.1, 0.25])
+def test_a_second_ctrl_c_hides_nothing(tmp_path: Path, apart_s: float) -> None:
+    command = ("watch", f"replay:{SAMPLE}@4", "--log", "q.runlog", "--port", "0", "--rig", RIG)
+    with PseudoTerminal(tmp_path, *command) as terminal:
+        terminal.until(r"\d s +[1-9]\d* records")
+        terminal.type(CTRL_C)
+        time.sleep(apart_s)
+        terminal.type(CTRL_C)
+        terminal.code()
+    assert re.search(r"wrote q.runlog: \d+ records", terminal.shown)
+    assert "Traceback" not in terminal.shown

@@ -252,16 +252,17 @@ def watch(
     if share and not server.reachable:
         show.say(NO_NETWORK)
     begun = f"waiting for {source}, to record it" if patient else f"recording {source}"
-    show.say(f"{begun} into {log}; Ctrl-C ends it")
+    show.say(f"{begun} into {log}; notes are typed on the page; Ctrl-C ends it")
     if rig is None:
         show.say(NO_RIG)
-    with CtrlC(server.stop):
+    with CtrlC(server.stop) as ctrl_c:
         session.start()
         try:
             server.run()
         except KeyboardInterrupt:
             pass
         finally:
+            ctrl_c.leave_off()
             session.stop()
             show.close()
     tell_faults(log, session.receiver.display_faults)

@@ -86,7 +86,7 @@ class Reducer:
         return future
 
     def close(self) -> None:
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool.shutdown(cancel_futures=True)
 
 
 def _process() -> ProcessPoolExecutor:

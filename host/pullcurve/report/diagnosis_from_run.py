@@ -55,8 +55,8 @@ def check_baseline(run: Run, earlier: Run) -> None:
     if not isinstance(found, str) and found.verdict.vetoed_by:
         raise ReportError(
             f"{name}: there is no verdict on its machine, so it is no baseline: what it holds is "
-            "a cut, or has a fault of its measurement that its own report names; name a sweep "
-            "without spoil, of the machine in good order"
+            "a cut, or has a fault of its measurement or a wrong note, which its own report names; "
+            "mend that, or name a sweep without spoil, of the machine in good order"
         )
 
 

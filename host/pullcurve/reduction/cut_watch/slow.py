@@ -13,6 +13,7 @@ gradual (see `trend`), and clean and loaded running are looked at apart.
 """
 
 import math
+from collections import deque
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,6 +24,7 @@ from pullcurve.reduction.cut_watch.events import Forecast, Place
 from pullcurve.reduction.cut_watch.mended import Stops
 from pullcurve.reduction.cut_watch.needs import Needs
 from pullcurve.reduction.cut_watch.path import GAS_CONSTANT, PIPE_ENTRY_HALF_WIDTH, flow_lost
+from pullcurve.reduction.cut_watch.slip import SlipSlope
 from pullcurve.reduction.cut_watch.trend import (
     VISIT_SCATTER,
     Points,
@@ -49,9 +51,10 @@ CLEAN_SHARE: Final = 0.25  # of the fall that a clean hose shows of a leak, at l
 B_SHARE: Final = 0.25  # of the hose's fall that the filter shows for air at B, at least
 HORIZON_S: Final = 40 * 3600.0  # what a forecast looks ahead at most, as its words say
 FLOW_LIMIT: Final = 0.1  # of the flow, where no filter limit is typed nor its loss measured
-SLIP_RPM, SLIP_RPM_U = 150.0, 150.0  # at 1 psi, before this run has shown its own (judgement)
 NAMES: Final = ("path", "hose", "turn", "slip")
 
+FACTS: Final = 120  # samples
+Facts = tuple[float, float, float, float]
 Array = NDArray[np.float64]
 
 
@@ -72,54 +75,6 @@ class Finding:
         return "turn" if self.measured_by == "blower" else self.measured_by
 
 
-class SlipSlope:
-    """How what the blower takes in a turn falls with X/N, from this run's own fluctuation.
-
-    Least squares on the differences of means over 2 s, with the judgement above as a prior.
-    """
-
-    MEAN: Final = 4
-
-    def __init__(self) -> None:
-        self._waiting: list[tuple[float, float]] = []
-        self._before: tuple[float, float] | None = None
-        self._first: float | None = None
-        self._hh = self._hg = self._gg = 0.0
-        self._count = 0
-
-    def skip(self) -> None:
-        self._waiting, self._before = [], None
-
-    def add(self, turn: float, slip: float) -> None:
-        self._first = self._first or turn
-        self._waiting.append((turn, slip))
-        if len(self._waiting) < self.MEAN:
-            return
-        now = (
-            sum(g for g, _ in self._waiting) / self.MEAN,
-            sum(h for _, h in self._waiting) / self.MEAN,
-        )
-        self._waiting = []
-        if self._before is not None:
-            dg, dh = now[0] - self._before[0], now[1] - self._before[1]
-            self._hh += dh * dh
-            self._hg += dh * dg
-            self._gg += dg * dg
-            self._count += 1
-        self._before = now
-
-    def value(self) -> tuple[float, float]:
-        """Fall of a turn's volume for each X/N, and its standard uncertainty."""
-        if self._first is None:
-            return 0.0, 0.0
-        prior, prior_u = self._first * SLIP_RPM, self._first * SLIP_RPM_U
-        noise = (1e-2 * self._first) ** 2
-        if self._count > 30 and self._hh > 0:
-            noise = max((self._gg - self._hg**2 / self._hh) / self._count, noise / 400)
-        weight, own = 1 / prior_u**2, self._hh / noise
-        return (prior * weight - self._hg / noise) / (weight + own), 1 / math.sqrt(weight + own)
-
-
 class SlowLoss:
     """Fed with quiet samples at steady throttle."""
 
@@ -131,7 +86,7 @@ class SlowLoss:
         self.slip = SlipSlope()
         self._cloth = Points(("filter",), LEAST_SAMPLES)
         self._visits = {name: Visits() for name in ("path", "hose")}
-        self._reference: tuple[float, float, float, float] | None = None
+        self._facts: deque[Facts] = deque(maxlen=FACTS)
         self.stops = Stops()
 
     def add(
@@ -140,12 +95,13 @@ class SlowLoss:
         values: tuple[float, float, float, float],
         *,
         loaded: bool,
-        facts: tuple[float, float, float, float],
+        facts: Facts,
         speed_rpm: float,
     ) -> bool:
         """values: as NAMES. facts: mass flow, temperature, tap pressure and openness of this
         sample. True when a point has been completed."""
-        self._reference = facts
+        if loaded or not self._facts:
+            self._facts.append(facts)
         if loaded:
             for name, value in zip(NAMES, values, strict=True):
                 logarithm = math.log(max(value, 1e-9)) if name == "turn" else value
@@ -156,6 +112,11 @@ class SlowLoss:
             for name, visits in self._visits.items():
                 visits.add(time_s, values[NAMES.index(name)])
         return self._sets[loaded].add(time_s, values)
+
+    @property
+    def _reference(self) -> Facts | None:
+        """The facts of the last minute of quiet work in the mean: spoil comes unevenly."""
+        return tuple(np.mean(self._facts, axis=0).tolist()) if self._facts else None
 
     def filter_at(self, time_s: float, resistance: float, speed_rpm: float) -> None:
         """The filter's own, with a sensor in the tank: no spoil is in it, so that clogs and
@@ -254,11 +215,12 @@ class SlowLoss:
         name = "hose" if self.has_tank else "path"
         time_s, values = points.column(name)
         found = strongest(time_s, values, -1.0, LEAST_LEAK)
-        if found is None or self._reference is None or found.certain < CERTAIN:
+        reference = self._reference
+        if found is None or reference is None or found.certain < CERTAIN:
             return None
         if _spoil_alone(found, *self._visits[name].all_over(found.end_s)):
             return None
-        openness = self._reference[3]
+        openness = reference[3]
         gain = -flow_lost(found.change, openness)
         size = 1 - math.exp(found.change / 2) * (1 + gain)
         return Finding(
@@ -294,7 +256,8 @@ class SlowLoss:
     def _behind(self, points: Points) -> Finding | None:
         _, turn = points.column("turn")
         time_s, slip = points.column("slip")
-        if len(turn) != len(slip) or not len(turn) or self._reference is None:
+        reference = self._reference
+        if len(turn) != len(slip) or not len(turn) or reference is None:
             return None
         fall, fall_u = self.slip.value()
         values = np.log(turn + fall * slip)
@@ -313,7 +276,7 @@ class SlowLoss:
         )
         if whole.certain < CERTAIN:
             return None
-        openness = self._reference[3]
+        openness = reference[3]
         size = 1 - math.sqrt((openness + 1) / (openness * math.exp(-2 * whole.change) + 1))
         return Finding(
             "leak",
@@ -339,9 +302,10 @@ class SlowLoss:
     def _forecast(self, time_s: Array, values: Array, rise: Slope | None) -> Forecast | None:
         """When the loss reaches the limit if it goes on as in the later half of the run; without
         a sensor in the tank, by the path's rise as far as spoil has no share in it."""
-        if self._reference is None or len(values) < 12:
+        reference = self._reference
+        if reference is None or len(values) < 12:
             return None
-        mass, temperature, tap, openness = self._reference
+        mass, temperature, tap, openness = reference
         first = float(np.exp(values[:12]).mean())
         if rise is not None:
             line, now = rise.times(first), first * math.exp(rise.change)
