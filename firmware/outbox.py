@@ -38,11 +38,12 @@ class Outbox:
             _, first, beyond = request
             oldest = self._ring.oldest
             if first < min(beyond, oldest):
-                if oldest >= self._gone + MOST_AGAIN:
-                    self._gone = oldest
+                # A little more than is gone, for the ring forgets on until the host asks on. Till
+                # then the same word once more, or whoever asks on and on would fill the ring.
+                if oldest > self._gone:
+                    self._gone = min(oldest + MOST_AGAIN, self._ring.next)
                     self._gone_seq = self._ring.next
-                    self.event("gone", link.name, oldest)
-                else:  # the same word once more, or whoever asks on and on would fill the ring
-                    first, beyond = self._gone_seq, self._gone_seq + 1
+                    self.event("gone", link.name, self._gone)
+                first, beyond = self._gone_seq, self._gone_seq + 1
             link.turns.repeat(first, beyond)
         return False
