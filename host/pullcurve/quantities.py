@@ -148,7 +148,8 @@ def to_si(text: object, kind: Kind) -> float:
         else None
     )
     if match is None:
-        raise ValueError(_refusal(text, kind))
+        comma = isinstance(text, str) and "," in text
+        raise ValueError(_refusal(text, kind, "write the figure without a comma" if comma else ""))
     spelling = match["unit"].replace("³", "3").replace("²", "2")
     unit = UNITS[kind].get(spelling.lower() if kind == "speed" else spelling)
     if unit is None:

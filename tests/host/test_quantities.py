@@ -86,6 +86,7 @@ def test_the_same_size_in_two_units_is_the_same_float() -> None:
     ("text", "kind", "advice"),
     [
         ("4,026 in", "length", "4.026 in"),  # decimal comma, or thousands: nobody knows
+        ("2,983 rpm", "speed", "without a comma"),
         ("4 026 in", "length", "4.026 in"),
         ("4 17/16 in", "length", "fraction"),
         ("4/0 in", "length", "fraction"),

@@ -173,7 +173,10 @@ def test_an_existing_log_is_never_overwritten(call: Call, tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("text", ["0", "-5", "10 kg", "10:30", "sweep 1", "min", "1e3", ""])
 def test_a_recording_ends_after_a_time_that_can_pass(call: Call, text: str) -> None:
-    refused(call("record", "x.runlog", "--for", text), "is no time that passes, such as '90 s'")
+    refused(
+        call("record", "x.runlog", "--for", text),
+        "is not understood as a length of time; write it as '90 s'",
+    )
 
 
 def test_a_missing_port_and_scenario_are_named(call: Call, tmp_path: Path) -> None:

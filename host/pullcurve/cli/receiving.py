@@ -47,7 +47,9 @@ def _seconds(_context: click.Context, _option: click.Parameter, text: str | None
     except ValueError:
         spoken = None
     if not isinstance(spoken, Elapsed) or not spoken.seconds:
-        raise click.BadParameter(f"{text!r} is no time that passes, such as '90 s' or '10 min'")
+        raise click.BadParameter(
+            f"{text!r} is not understood as a length of time; write it as '90 s', '10 min' or '1 h'"
+        )
     return spoken.seconds
 
 

@@ -10,7 +10,11 @@ HELP: Final = "'sweep 2, hold 3', '125 s', '2 min 5 s', or the time of day: '14:
 
 # Digits are few, so that every one of these fits into a record.
 _HOLD: Final = re.compile(r"sweep (\d{1,3})(?: ?,? ?hold (\d{1,3}))?", re.ASCII)
-_ELAPSED: Final = re.compile(r"(?:(\d{1,4}) ?min)? ?(?:(\d{1,6}(?:\.\d{1,3})?) ?s)?", re.ASCII)
+_ELAPSED: Final = re.compile(
+    r"(?:(\d{1,3}(?:\.\d{1,3})?) ?h)? ?(?:(\d{1,4}(?:\.\d{1,3})?) ?min)? ?"
+    r"(?:(\d{1,6}(?:\.\d{1,3})?) ?s)?",
+    re.ASCII,
+)
 _CLOCK: Final = re.compile(r"(\d{1,2}):(\d\d)(?::(\d\d))?", re.ASCII)
 
 _HALF_A_DAY_S = 12 * 3600.0
@@ -42,7 +46,8 @@ def parse_time(text: str) -> Hold | Elapsed | time:
             raise ValueError(f"{text!r}: sweeps and holds are counted from 1")
         return Hold(sweep, hold)
     if plain and (match := _ELAPSED.fullmatch(plain)):
-        return Elapsed(60 * int(match[1] or 0) + float(match[2] or 0))
+        hours, minutes, seconds = (float(part or 0) for part in match.groups())
+        return Elapsed(3600 * hours + 60 * minutes + seconds)
     if match := _CLOCK.fullmatch(plain):
         try:
             return time(int(match[1]), int(match[2]), int(match[3] or 0))

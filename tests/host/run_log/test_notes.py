@@ -140,6 +140,7 @@ def test_what_says_nothing_or_cannot_be_is_refused(text: str, sentence: str) -> 
         ("125 s", Elapsed(125.0)),
         ("0.5s", Elapsed(0.5)),
         ("2 min 5 s", Elapsed(125.0)),
+        ("1 h 2.5 min", Elapsed(3750.0)),
         ("2 min", Elapsed(120.0)),
         ("14:32", time(14, 32)),
         ("9:05:10", time(9, 5, 10)),
