@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,8 @@ from click.testing import CliRunner, Result
 
 from pullcurve.cli import main
 from pullcurve.rig.loading import load_rig
+from pullcurve.run_log.reading import read_log
+from pullcurve.run_log.writing import LogWriter
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_logs/rough_link.runlog"
@@ -206,6 +209,29 @@ def test_a_note_is_added_and_placed(call: Call, tmp_path: Path) -> None:
     second = said["points"][1]
     assert second["start_s"] < note["time_s"] < second["end_s"]
     assert (note["what"], note["value"], note["place"]) == ("vacuum", "2.5 inHg", "blower inlet")
+
+
+def test_a_clock_that_was_set_back_refuses_no_note_within_the_run(
+    call: Call, tmp_path: Path
+) -> None:
+    """By an hour, 70 s into a run of 190 s."""
+    log, sample = tmp_path / "x.runlog", read_log(SAMPLE)
+    first = sample.received[0].host_time
+    with LogWriter(log, now=first) as writer:
+        writer.rig(first, str(sample.rig_text()))
+        for received in sample.received:
+            at = received.host_time
+            is_later = at - first > timedelta(seconds=70)
+            writer.board_bytes(at - is_later * timedelta(hours=1), received.data)
+    words = ("engine", "2900", "rpm")
+    for at in ("100 s", f"{first + timedelta(seconds=185):%H:%M:%S}"):
+        result = call("note", log, *words, "--at", at)
+        assert result.exit_code == 0, result.output
+    refused(call("note", log, *words, "--at", "400 s"), "outside the run, which lasts 1[89]. s")
+    result = call("report", log)
+    assert result.exit_code == 0, (result.output, result.exception)
+    said = json.loads((tmp_path / "x.result.json").read_text(encoding="utf-8"))
+    assert [round(note["time_s"], -1) for note in said["notes"]] == [100, 180]
 
 
 def test_the_readmes_example_notes_are_what_the_sample_would_have_shown(

@@ -8,8 +8,10 @@ import subprocess
 import sys
 import time
 import urllib.request
+from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
+from typing import AnyStr
 
 import pytest
 from click.testing import CliRunner
@@ -20,9 +22,20 @@ from pullcurve.live import serving
 from pullcurve.run_log.reading import read_log
 from pullcurve.wire.decoder import Decoder, Record
 
+LINK = r"the page: http://(\S+?):(\d+)/\?token=(\S+)"
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_logs/rough_link.runlog"
 RIG = ROOT / "hardware/rigs/port.toml"
+
+
+def read_until(said: Iterable[AnyStr], words: AnyStr) -> AnyStr:
+    """What is said until these words come, a pattern; they must before it ends."""
+    shown = words[:0]
+    for line in said:
+        shown += line
+        if re.search(words, shown):
+            return shown
+    raise AssertionError(shown)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends SIGINT as Ctrl-C does")
@@ -39,17 +52,15 @@ def test_it_serves_until_ctrl_c_and_leaves_a_whole_log(tmp_path: Path) -> None:
     )
     assert process.stdout is not None
     try:
-        shown = ""
-        while not (found := re.search(r"the page: http://(\S+?):(\d+)/\?token=(\S+)", shown)):
-            shown += process.stdout.readline()
+        shown = read_until(process.stdout, LINK)
+        found = re.search(LINK, shown)
+        assert found
         assert "▀" in shown  # of the code
         link = f"http://{found[1]}:{found[2]}/?token={found[3]}"
         opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
         with opener.open(link, timeout=10) as answer:
             assert b"pullcurve" in answer.read()
-        stream = opener.open(link.partition("?")[0] + "events", timeout=10)
-        while b"has ended" not in stream.readline():
-            pass
+        read_until(opener.open(link.partition("?")[0] + "events", timeout=10), b"has ended")
         os.killpg(process.pid, signal.SIGINT)  # as a terminal does, to the whole group
         began_s = time.monotonic()
         out, err = process.communicate(timeout=20)
@@ -140,9 +151,7 @@ def test_a_board_that_is_not_there_is_waited_for_and_named(tmp_path: Path) -> No
     )
     assert process.stderr is not None
     try:
-        shown = ""
-        while "tried again" not in shown:
-            shown += process.stderr.readline()
+        shown = read_until(process.stderr, "tried again")
         process.send_signal(signal.SIGINT)
         shown += process.communicate(timeout=30)[1]
     finally:
@@ -169,9 +178,7 @@ def test_a_full_disk_is_told_with_what_the_log_holds(tmp_path: Path) -> None:
     )
     assert process.stderr is not None
     try:
-        shown = ""
-        while "NOT RECORDED" not in shown:
-            shown += process.stderr.readline()
+        read_until(process.stderr, "NOT RECORDED")
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=30)
     finally:
@@ -198,9 +205,14 @@ def test_a_source_that_gives_no_record_is_no_success(tmp_path: Path) -> None:
         command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
     assert process.stdout is not None
+    assert process.stderr is not None
     try:
-        process.stdout.readline()  # the page is served
-        time.sleep(1)
+        address = read_until(process.stdout, r"the page: \S+").split()[-1]
+        read_until(process.stderr, "Ctrl-C ends it")
+        # Signals are taken before the page answers.
+        opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        opener.open(address, timeout=10).close()
+        read_until(opener.open(address + "events", timeout=10), b"has ended")
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=30)
     finally:

@@ -124,14 +124,15 @@ def note(log: Path, words: tuple[str, ...], at: str) -> None:
     from pullcurve.run_log.reading import read_log
     from pullcurve.run_log.writing import LogWriter
 
-    received = read_log(log).received
-    if not received:
+    read = read_log(log)
+    if not read.received:
         raise click.UsageError(
             f"{log}: nothing came from a board in it, so there is no run to note"
         )
     try:
         spoken = understand(" ".join(words))
-        check_time(at, spoken, received[0].host_time, received[-1].host_time)
+        began = read.received[0].host_time
+        check_time(at, spoken, began, began + read.lasted())
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
     with LogWriter(log, append=True) as writer:

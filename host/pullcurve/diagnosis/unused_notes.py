@@ -8,11 +8,11 @@ import pandas as pd
 
 from pullcurve.diagnosis.evidence import GAUGE_AT, meant, within
 from pullcurve.quantities import to_si
+from pullcurve.reduction.notes import as_typed
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.run import Run
 from pullcurve.rig.machine import HoseSegment
 
-_NAMES: Final = {"engine_speed": "engine speed", "hose": "hose", "plate": "plate"}
 _ALIKE: Final = 0.02  # between a hose as it was noted and as the rig has it
 
 
@@ -34,9 +34,7 @@ def unused_notes(run: Run) -> Iterator[UnusedNote]:
         if not why and note.what != "words":
             why = _why_not(note, notes[i + 1 :], run)
         if why:
-            place = f" at {note.place}" if note.place else ""
-            at = f" ({note.at})" if note.at else ""
-            yield UnusedNote(f"{_NAMES.get(note.what, note.what)} {note.value}{place}{at}", why)
+            yield UnusedNote(as_typed(note), why)
 
 
 def _outside(note: Any, last_s: float) -> str:

@@ -121,6 +121,13 @@ def _address(url: str) -> tuple[SplitResult, str, int]:
     if not host:
         raise PageError(f"the broker's address names no host; it looks like {_FORM}")
     try:
+        host.encode("idna")  # as the search for it does, in a thread that would end by it
+    except UnicodeError:
+        raise PageError(
+            "the host in the broker's address is no name that a computer can have, with 1 to 63 "
+            f"letters between its dots; it looks like {_FORM}"
+        ) from None
+    try:
         port = PORTS[parts.scheme] if parts.port is None else parts.port
     except ValueError:
         port = 0

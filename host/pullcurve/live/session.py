@@ -7,7 +7,6 @@ asks for the log's newest hour to be reduced now and then, and keeps the guide i
 import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import asdict, replace
 from datetime import datetime
@@ -236,8 +235,8 @@ class Session:
         if self._reduction is not None:
             if not self._reduction.done():
                 return
-            self._take(self._reduction)
-            self._reduction = None
+            reduction, self._reduction = self._reduction, None
+            self._take(reduction)
         due = self._hold_ended or time.monotonic() >= self._reduce_at_s
         if due and not self._complete:
             self._hold_ended = False
@@ -247,10 +246,9 @@ class Session:
     def _take(self, reduction: "Future[Reduced]") -> None:
         try:
             reduced = reduction.result()
-        except BrokenProcessPool:
-            # It ran out of memory, or was killed.
+        except Exception as fault:  # noqa: BLE001  (it ran out of memory, or was killed)
             self._complete = False
-            reduced = Reduced(fault="the reduction of the log was interrupted")
+            reduced = Reduced(fault=f"the reduction of the log was interrupted: {fault!r}")
         self._reduce_at_s = time.monotonic() + max(REDUCE_EVERY_S, REST * reduced.seconds)
         if not reduced.fault:
             self._reduced = reduced

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime, tzinfo
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -41,6 +42,14 @@ def place_notes(
         for note in joined(records)
     ]
     return pd.DataFrame(rows, columns=["time_s", "what", "value", "value_si", "place", "at"])
+
+
+def as_typed(note: Any) -> str:
+    """A row of `place_notes` as it was typed: what, where its gauge sits, and when, where that
+    was said."""
+    place = f" at {note.place}" if note.place else ""
+    at = f" ({note.at})" if note.at else ""
+    return f"{note.what.replace('_', ' ')} {note.value}{place}{at}"
 
 
 def _value_si(what: str, value: str) -> float:

@@ -15,6 +15,7 @@ from pullcurve.errors import ReportError
 from pullcurve.physics import air
 from pullcurve.physics.spoils import SPOILS, carrying
 from pullcurve.reduction.channels import ZERO_CELSIUS_K
+from pullcurve.reduction.notes import as_typed
 from pullcurve.reduction.records import rows_of
 from pullcurve.reduction.run import Run
 from pullcurve.report import diagnosis_result as told
@@ -129,9 +130,7 @@ def _doubted(run: Run, found: Diagnosis) -> tuple[str, ...]:
     """The notes that are doubted, as they were typed and where."""
     notes = run.notes.iloc[list(found.doubted.notes) if found.doubted else []]
     return tuple(
-        f"{note.what} {note.value}"
-        + (f" at {note.place}" if note.place else "")
-        + (f" ({note.at})" if note.at else f" (at {minutes(note.time_s)})")
+        as_typed(note) + ("" if note.at else f" (at {minutes(note.time_s)})")
         for note in rows_of(notes)
     )
 

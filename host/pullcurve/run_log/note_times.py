@@ -69,7 +69,8 @@ def seconds_into(when: Elapsed | time, began: datetime) -> float:
 
 def check_time(text: str, spoken: Spoken, began: datetime, ended: datetime) -> None:
     """Raises ValueError with a sentence when this does not say when a note holds, or says a time
-    outside the run; began, ended: when its first and last record came."""
+    outside the run; began, ended: when its first and last record came, by a clock that nobody
+    has set meanwhile."""
     when = parse_time(text)
     lasted_s = (ended - began).total_seconds()
     if not isinstance(when, Hold) and not -_SLACK_S <= seconds_into(when, began) <= (

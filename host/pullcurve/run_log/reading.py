@@ -4,7 +4,8 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
@@ -46,6 +47,12 @@ class Log:
     def host_seq(self) -> int:
         """The highest sequence number among the host's records, -1 without any."""
         return max((item.record.seq for item in self.host_records), default=-1)
+
+    def lasted(self) -> timedelta:
+        """From the first bytes of the board to the last, even where the clock was set back."""
+        times = [received.host_time for received in self.received]
+        steps = (later - earlier for earlier, later in pairwise(times))
+        return sum((max(step, timedelta()) for step in steps), timedelta())
 
     def rig_text(self) -> str | None:
         """The rig file's text as written into the log, the last whole one; None without any.

@@ -88,10 +88,19 @@ class LogWriter:
             if not patient:
                 raise LogError(f"{path}: cannot be written: {fault.strerror}") from None
         self._write(begin)
-        if not append:
+        if append:
+            return
+        try:
             self.host_record(
                 self._partial_time, "runlog", LOG_FORMAT, __version__, shortened(source)
             )
+        except LogError:
+            self.close()
+            path.unlink()  # what was made above: its name stays free for the next try
+            raise LogError(
+                f"{path}: cannot be written: {self.fault}. Free some space on its disk, or use "
+                "another one"
+            ) from None
 
     def __enter__(self) -> Self:
         return self

@@ -2,7 +2,6 @@
 
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
-from multiprocessing import active_children
 from pathlib import Path
 
 import numpy as np
@@ -63,7 +62,7 @@ def test_what_is_old_is_let_go_of_but_for_the_zero(
 def test_a_side_process_that_was_killed_is_replaced() -> None:
     reducer = Reducer(read_run(SWEEP).rig)
     before = reducer.reduce(SWEEP).result(60)
-    for killed in active_children():
+    for killed in list(reducer._pool._processes.values()):
         killed.kill()
         killed.join()
     with suppress(BrokenProcessPool):  # as long as the pool has not seen it

@@ -14,7 +14,7 @@ import pytest
 from host.live.served import served
 from pullcurve.live import session
 from pullcurve.live.noticeboard import Noticeboard
-from pullcurve.live.reducing import Point, Reduced
+from pullcurve.live.reducing import Point, Reduced, Reducer
 from pullcurve.live.session import Session
 from pullcurve.reduction.cut_watch.watch import Watch
 from pullcurve.reduction.latest import Latest, Now
@@ -147,6 +147,44 @@ def test_what_was_worked_out_of_the_old_run_does_not_stand_in_the_new_one(
     with served(lambda: Piece(SWEEP), log, load_rig(ROOT / "hardware/rigs/port.toml")) as watch:
         until(lambda: any("Of the new run." in word for word in later))
     assert not [word for word in later if "Of the old run." in word or "1234" in word]
+
+
+class Ending(Piece):
+    """The first records of a run, and its end."""
+
+    def __iter__(self) -> Iterator[Received]:
+        return iter(self._received)
+
+
+def test_a_reduction_that_fails_is_tried_again_and_stops_no_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It fails until the log has ended, and beyond."""
+    asked, sentences = list[Path](), list[str]()
+    post = Noticeboard.post
+
+    def reduce(_: Reducer, log: Path) -> Future[Reduced]:
+        asked.append(log)
+        reduction: Future[Reduced] = Future()
+        if len(asked) <= 3:
+            reduction.set_exception(MemoryError("unable to allocate"))
+        else:
+            reduction.set_result(Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, ""),)))
+        return reduction
+
+    def spied_post(board: Noticeboard, topic: str, word: Any) -> None:
+        if topic == "state":
+            sentences.append(word["sentence"])
+        post(board, topic, word)
+
+    monkeypatch.setattr(Reducer, "reduce", reduce)
+    monkeypatch.setattr(Noticeboard, "post", spied_post)
+    monkeypatch.setattr(session, "REDUCE_EVERY_S", 0.5)
+    rig = load_rig(ROOT / "hardware/rigs/port.toml")
+    with served(lambda: Ending(SWEEP), tmp_path / "x.runlog", rig) as watch:
+        until(lambda: "1234" in (watch.board.latest("curve") or ""))
+    assert len(asked) == 4
+    assert not [sentence for sentence in sentences if "cannot work this out" in sentence]
 
 
 def test_a_first_log_that_can_no_longer_be_begun_ends_no_watch(tmp_path: Path) -> None:

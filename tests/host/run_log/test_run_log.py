@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pullcurve.errors import LogError
+from pullcurve.run_log import writing
 from pullcurve.run_log.host_records import PIECE, pieces
 from pullcurve.run_log.notes import joined, understand
 from pullcurve.run_log.reading import read_log, unescape
@@ -238,6 +239,33 @@ def test_the_disk_being_full_is_said(tmp_path: Path) -> None:
     with pytest.raises(LogError, match="writing stopped: No space left"):
         writer.board_bytes(NOON, LINES[0])
     writer.close()
+
+
+@pytest.mark.parametrize("begin", ["LogWriter", "check_place"])
+@pytest.mark.parametrize("room", [0, 5])
+def test_a_log_that_cannot_be_begun_leaves_its_name_free(
+    tmp_path: Path, begin: str, room: int
+) -> None:
+    """A limit on the size of files stands in for the end of the disk, and ends with its program."""
+    pytest.importorskip("resource")
+    path = tmp_path / "run.runlog"
+    program = (
+        "import resource, sys\n"
+        "from pathlib import Path\n"
+        f"from pullcurve.run_log.writing import {begin}\n"
+        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({room}, {room}))\n"
+        f"{begin}(Path(sys.argv[1]))\n"
+    )
+    for _ in range(2):
+        command = [sys.executable, "-c", program, str(path)]
+        tried = subprocess.run(command, check=False, stderr=subprocess.PIPE, text=True)
+        last = tried.stderr.splitlines()[-1]
+        assert "run.runlog: cannot be written: File too large" in last
+        assert not path.exists()
+    path.write_text("of somebody else", encoding="utf-8")
+    with pytest.raises(LogError, match="there is a file of this name already"):
+        getattr(writing, begin)(path)
+    assert path.read_text(encoding="utf-8") == "of somebody else"
 
 
 def test_what_a_log_begins_with_is_written_once_there_is_room(tmp_path: Path) -> None:
