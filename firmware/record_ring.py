@@ -13,7 +13,7 @@ from record_format import LIMIT
 
 PAGE = 4096
 PAGES = 28  # with a sensor in every role 40 s of the longest records (`ring_reach`)
-# For the rest of the firmware. On an RP2040 it takes 31 KiB, and what compiling needs on the way;
+# For the rest of the firmware. On an RP2040 that is enough with a part for every role;
 # a 64-bit build needs all of this, and on other boards the radio may live on the heap as well.
 ROOM = (56 if sys.platform == "rp2" else 88) * 1024
 SLOTS = 1280  # records; the same 40 s have 1070

@@ -66,5 +66,5 @@ class PseudoTerminal:
             data = os.read(self._end, 4096)
         except OSError:  # nobody is at the other end any more
             return False
-        self.shown += data.decode("utf-8", "replace")
+        self.shown += data.decode("utf-8", "replace").replace("\r\n", "\n")
         return bool(data)

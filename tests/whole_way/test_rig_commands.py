@@ -1,18 +1,18 @@
 """`pullcurve rig new` and `pullcurve rig check`, as a person at a terminal meets them."""
 
-import os
 import re
-import select
 import signal
 import subprocess
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Self
 
 import pytest
 from click.testing import CliRunner, Result
 
+from pseudo_terminal import PseudoTerminal
 from pullcurve.cli import main
 from pullcurve.rig.loading import load_rig
 
@@ -103,77 +103,59 @@ def test_a_closed_input_is_told_what_is_missing(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
-class Terminal:
-    """A command at a terminal of its own."""
+class Terminal(PseudoTerminal):
+    """Where a command asks, and is answered line by line."""
 
     def __init__(self, folder: Path, *words: str) -> None:
-        pty = pytest.importorskip("pty")
-        self._ours, theirs = pty.openpty()
-        self.command = subprocess.Popen(
-            [sys.executable, "-m", "pullcurve.cli", *words],
-            cwd=folder,
-            stdin=theirs,
-            stdout=theirs,
-            stderr=theirs,
-            start_new_session=True,
-        )
-        os.close(theirs)
-        self.shown = ""
+        pytest.importorskip("pty")
+        super().__init__(folder, *words)
 
-    def __enter__(self) -> "Terminal":
+    def __enter__(self) -> Self:
         self.read_to_prompt()
         return self
-
-    def __exit__(self, *_: object) -> None:
-        self.command.kill()
-        self.command.wait()
-        os.close(self._ours)
 
     def read_to_prompt(self) -> None:
         """Reads until the command asks, or ends."""
         until_s = time.monotonic() + 60
         begun = len(self.shown)
         while not self.shown[begun:].endswith("\n> ") and time.monotonic() < until_s:
-            if select.select([self._ours], [], [], 0.5)[0]:
-                try:
-                    self.shown += os.read(self._ours, 4096).decode().replace("\r\n", "\n")
-                except OSError:  # the command has closed its end
-                    return
+            if not self._read():
+                return
 
     def interrupt(self) -> int:
         """Ctrl-C until the command ends: one that comes just before Python waits for a line is
         seen only after that line."""
         for _ in range(60):
-            self.command.send_signal(signal.SIGINT)
+            self.process.send_signal(signal.SIGINT)
             try:
-                self.command.wait(timeout=1)
+                self.process.wait(timeout=1)
                 break
             except subprocess.TimeoutExpired:
                 continue
         self.read_to_prompt()
-        return self.command.wait(timeout=1)
+        return self.process.wait(timeout=1)
 
-    def type(self, *lines: str) -> None:
+    def answer(self, *lines: str) -> None:
         for line in lines:
-            os.write(self._ours, f"{line}\n".encode())
+            self.type(f"{line}\n".encode())
             self.read_to_prompt()
 
 
 def test_at_a_terminal_a_bad_answer_is_asked_again(tmp_path: Path) -> None:
     with Terminal(tmp_path, "rig", "new", "x.toml") as terminal:
-        terminal.type(*ANSWERS[:3])
+        terminal.answer(*ANSWERS[:3])
         assert "lock it out" in terminal.shown
-        terminal.type("4,026 in")
+        terminal.answer("4,026 in")
         assert "Not taken: '4,026 in' cannot be read as a length" in terminal.shown
-        terminal.type(*ANSWERS[3:])
-        assert terminal.command.wait(timeout=60) == 0, terminal.shown
+        terminal.answer(*ANSWERS[3:])
+        assert terminal.process.wait(timeout=60) == 0, terminal.shown
     assert load_rig(tmp_path / "x.toml").meter.pipe_bore == 0.1022604
 
 
 @pytest.mark.parametrize("answered", [0, 4, len(ANSWERS) - 1])
 def test_ctrl_c_writes_nothing(tmp_path: Path, answered: int) -> None:
     with Terminal(tmp_path, "rig", "new", "x.toml") as terminal:
-        terminal.type(*ANSWERS[:answered])
+        terminal.answer(*ANSWERS[:answered])
         assert terminal.interrupt() == 1
     assert terminal.shown.endswith("Error: ended; nothing is written\n"), terminal.shown
     assert not list(tmp_path.iterdir())

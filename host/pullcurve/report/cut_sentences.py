@@ -105,7 +105,7 @@ def alarms_table(events: tuple[CutEvent, ...], told: list[Said]) -> Table:
     note = (
         "Size: what it took of the flow at this speed, a clog at its worst (a leak: of the "
         "nozzle's flow; hose off: what it added; a sag: of the speed; a filter: growth of its "
-        "loss; the last two as they were known last). ±: 95 % interval."
+        "loss). A leak's and a filter's are what was known last. ±: 95 % interval."
     )
     return Table(columns, rows, note)
 
