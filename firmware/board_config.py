@@ -3,12 +3,12 @@
 import json
 
 from record_format import encode
-from sampler import MOST_SAMPLES
 from sensor import Sensor
 
 # role: the quantities of which its part must measure at least one
 ROLES = {
     "meter_dp": ("differential_pressure",),
+    "meter_dp_low": ("differential_pressure",),
     "ambient_air": ("pressure", "temperature"),
     "meter_air": ("pressure",),
     "blower_air": ("pressure",),
@@ -17,6 +17,7 @@ ROLES = {
 }
 SHAFTS = ("blower_shaft", "engine_shaft")
 MOST_PIN = 64
+NO_BUS = -1  # of a part that is read by a pin of the board
 
 # part: (module in /lib, class)
 DRIVERS = {
@@ -44,7 +45,8 @@ PLAN = {
 }
 
 
-KEYS = ("board", "buses", "plan", "sensors", "pickups", "watchdog_ms", "bluetooth")
+KEYS = ("board", "buses", "plan", "sensors", "pickups", "watchdog_ms", "bluetooth", "supply")
+SAMPLED = ("meter_dp", "meter_dp_low")  # once a slot; the others every slow_us
 
 
 def load(text):
@@ -86,6 +88,8 @@ def check(config):
     if not shafts:
         raise ValueError("pickups: one or two are needed")
     once(shafts, "pickups: %s is there twice")
+    if "supply" in config:
+        pins.append(check_supply(config["supply"]))
     once(pins, "pin %d is used twice")
     check_plan(need(config, "board.json", "plan", dict))
     whole(config, "board.json", "watchdog_ms", 0, 8388)  # an RP2040 ends there
@@ -110,17 +114,28 @@ def check_sensors(sensors, bus_numbers):
         if place in taken:
             raise ValueError("%s: address 0x%02x of bus %d is taken" % (role, place[1], place[0]))
         taken.append(place)
-    if [sensor["role"] for sensor in sensors].count("meter_dp") != 1:
+    roles = [sensor["role"] for sensor in sensors]
+    if roles.count("meter_dp") != 1:
         raise ValueError("sensors: exactly one must have the role meter_dp")
+    if roles.count("meter_dp_low") > 1:
+        raise ValueError("sensors: one only may have the role meter_dp_low")
+
+
+def check_supply(supply):
+    """The pin by which the board measures its supply voltage."""
+    allow(supply, "supply", ("pin", "full_scale_v"))
+    whole(supply, "supply", "pin", 0, MOST_PIN)
+    if not 1 <= need(supply, "supply", "full_scale_v", (int, float)) <= 100:
+        raise ValueError("supply: full_scale_v must be 1 to 100")
+    return supply["pin"]
 
 
 def check_plan(plan):
     allow(plan, "plan", PLAN)
     for key, (least, greatest) in PLAN.items():
         whole(plan, "plan", key, least, greatest)
-    samples = plan["block_us"] // plan["period_us"]
-    if plan["block_us"] % plan["period_us"] or not 1 <= samples <= MOST_SAMPLES:
-        raise ValueError("plan: block_us must be 1 to %d times period_us" % MOST_SAMPLES)
+    if plan["block_us"] % plan["period_us"]:
+        raise ValueError("plan: block_us must be a multiple of period_us")
     if plan["jitter_us"] > plan["period_us"]:
         raise ValueError("plan: jitter_us must not exceed period_us")
     for key in ("slow_us", "header_us"):
@@ -128,11 +143,13 @@ def check_plan(plan):
             raise ValueError("plan: %s must be a multiple of block_us" % key)
 
 
-def make_sensors(config, buses):
-    """The sensors of a checked configuration, meter_dp first. ValueError when one of them
-    cannot be had as it is described there."""
-    entries = [entry for entry in config["sensors"] if entry["role"] == "meter_dp"]
-    entries += [entry for entry in config["sensors"] if entry["role"] != "meter_dp"]
+def make_sensors(config, buses, analogue=None):
+    """The sensors of a checked configuration, those of SAMPLED first. ValueError when one of them
+    cannot be had as it is described there. analogue: the input of the pin of `supply`."""
+    entries = []
+    for role in SAMPLED:
+        entries += [entry for entry in config["sensors"] if entry["role"] == role]
+    entries += [entry for entry in config["sensors"] if entry["role"] not in SAMPLED]
     plan = config["plan"]
     sensors = []
     for index, entry in enumerate(entries):
@@ -141,7 +158,7 @@ def make_sensors(config, buses):
         for channel in driver.channels:
             fits(role, "channel", (99, 99, index, 0) + channel)
         check_quantities(role, entry["part"], [channel[0] for channel in driver.channels])
-        period_us = plan["slow_us"] if index else plan["period_us"]
+        period_us = plan["period_us" if role in SAMPLED else "slow_us"]
         if period_us < driver.least_period_us:
             raise ValueError(
                 "%s: %s needs %d us a reading, the plan gives %d"
@@ -158,7 +175,17 @@ def make_sensors(config, buses):
                 driver,
             )
         )
+    if "supply" in config:
+        sensors.append(make_supply(config, analogue, len(sensors)))
     return sensors
+
+
+def make_supply(config, analogue, index):
+    from supply import Supply  # noqa: PLC0415  (few boards measure it)
+
+    options = config["supply"]
+    driver = Supply(analogue, options["pin"], "ADC", options)
+    return Sensor(index, "supply", "ADC", NO_BUS, options["pin"], config["plan"]["slow_us"], driver)
 
 
 def check_quantities(role, part, measured):

@@ -23,6 +23,7 @@ from usb_link import UsbLink  # noqa: E402
 
 micropython.alloc_emergency_exception_buf(100)
 
+RUNTIME_TEXT = 40  # bytes that a header record has room for
 REFUSALS = (ValueError, OSError)  # what ports raise for a pin, bus or time that they have not
 
 
@@ -84,6 +85,25 @@ def make_buses(config):
             pins = "sda %d with scl %d" % (bus["sda"], bus["scl"])
             raise refused("bus %d" % bus["bus"], pins, fault)
     return buses
+
+
+def make_supply_input(config):
+    """The analogue input by which the board reads its supply voltage, or None."""
+    if "supply" not in config:
+        return None
+    pin = config["supply"]["pin"]
+    try:
+        return machine.ADC(machine.Pin(pin))
+    except REFUSALS as fault:
+        raise refused("supply", "pin %d" % pin, fault)
+
+
+def runtime():
+    """Machine, runtime and version, as the runtime itself says them."""
+    implementation = sys.implementation
+    version = ".".join(str(part) for part in implementation.version if part != "")
+    machine_name = getattr(implementation, "_machine", sys.platform)
+    return (machine_name[:RUNTIME_TEXT], implementation.name, version[:RUNTIME_TEXT])
 
 
 def make_tach(entry):
@@ -160,21 +180,23 @@ def main():
     news = []
     try:
         config = board_config.load(read_board_json())
-        sensors = board_config.make_sensors(config, make_buses(config))
+        sensors = board_config.make_sensors(config, make_buses(config), make_supply_input(config))
         tachs = [make_tach(entry) for entry in config["pickups"]]
         links = [link] + make_ble_links(config, board_id, news)
         feed, keep_fed = make_watchdog(config)  # last: nothing feeds it while we complain
     except ValueError as fault:
         complain(link, outbox, str(fault))
+    samplers = [Sampler(sensor) for sensor in sensors if sensor.role in board_config.SAMPLED]
     streamer = Streamer(
         time,
         links,
         outbox,
-        Sampler(sensors[0]),
-        sensors[1:],
+        samplers,
+        sensors[len(samplers) :],
         tachs,
         config["plan"],
         (config["board"], board_id),
+        runtime(),
         feed,
     )
     try:

@@ -1,8 +1,9 @@
 """Numbers the records of one start of the board and puts them into the ring."""
 
-from record_format import GREETING, MOST_AGAIN, encode, quote, wanted
+from record_format import GREETING, MOST_AGAIN, Line, encode, quote, wanted
 from ring_reach import reach_s
 
+OFTEN = ("dp", "edges", "slow")  # integers only, sent so often that they must allocate nothing
 TEXT_LIMIT = 120  # quoted bytes that an event record can carry beside its other fields
 
 
@@ -11,10 +12,21 @@ class Outbox:
         self._ring = ring
         self._clock = clock
         self._boot = boot
+        self._line = Line()
+        self._prefixes = {kind: b"%s %d" % (kind.encode(), boot) for kind in OFTEN}
         self._gone = self._gone_seq = 0  # what was said last to be forgotten, and by which record
 
     def emit(self, kind, values):
-        self._ring.put(encode(kind, self._boot, self._ring.next, values))
+        line = encode(kind, self._boot, self._ring.next, values)
+        self._ring.put(line, len(line))
+
+    def begin(self, kind):
+        """The line of a record of one of the kinds OFTEN, for its fields; `send` ends it."""
+        self._line.begin(self._prefixes[kind], self._ring.next)
+        return self._line
+
+    def send(self):
+        self._ring.put(self._line.buffer, self._line.end())
 
     def event(self, code, subject="", value=0, text=""):
         text = text[:TEXT_LIMIT]

@@ -12,11 +12,11 @@ from array import array
 from record_format import LIMIT
 
 PAGE = 4096
-PAGES = 28  # with a sensor in every role 40 s of the longest records (`ring_reach`)
+PAGES = 28  # with a sensor in every role 26 s of the longest records (`ring_reach`)
 # For the rest of the firmware. On an RP2040 that is enough with a part for every role;
 # a 64-bit build needs all of this, and on other boards the radio may live on the heap as well.
 ROOM = (56 if sys.platform == "rp2" else 88) * 1024
-SLOTS = 1280  # records; the same 40 s have 1070
+SLOTS = 1280  # records
 
 
 def pages_that_fit():
@@ -44,8 +44,8 @@ class RecordRing:
         self.oldest = 0
         self.next = 0
 
-    def put(self, line):
-        length = len(line)
+    def put(self, line, length):
+        """Keep the first `length` bytes of `line`, copied one by one: a slice allocates."""
         place = self._end
         if place % PAGE == 0 or place % PAGE + length > PAGE:
             number = -(-place // PAGE) % self.pages
@@ -55,7 +55,9 @@ class RecordRing:
         if self.next - self.oldest == SLOTS:
             self.oldest += 1
         at = place % PAGE
-        self._pages[place // PAGE][at : at + length] = line
+        page = self._pages[place // PAGE]
+        for i in range(length):
+            page[at + i] = line[i]
         self._places[self.next % SLOTS] = place
         self._lengths[self.next % SLOTS] = length
         self._end = place + length

@@ -1,20 +1,19 @@
-"""Integer statistics of the differential-pressure counts of one block.
+"""Integer statistics of one differential-pressure sensor's counts in one block.
 
-Nothing here allocates while it samples: small integers of a 32-bit board end at 2^30, so a
-square of up to 48 bits is added up in three parts. With d = a * 4096 + b and 0 <= b < 4096,
+Nothing here allocates while it samples: small integers of a 32-bit board end at 2^30, so sums
+are kept in two parts, high * 2^24 + low. With d = a * 4096 + b and 0 <= b < 4096,
 
     d^2 = a^2 * 2^24  +  a b * 2^13  +  b^2
 
-and each part of MOST_SAMPLES counts of 24 bits stays below 2^30.
+Only counts of 24 bits that swing from end to end in more than 63 samples of a block make the
+high part of the squares grow past 2^30, where the sum stays right and takes room.
 """
 
 from record_format import OK, STALE
 
-MOST_SAMPLES = 63
-
 
 class Sampler:
-    """Samples `sensor` and keeps the statistics until `take` is called."""
+    """Samples `sensor` and keeps the statistics until `write` is called."""
 
     def __init__(self, sensor):
         self.sensor = sensor
@@ -23,8 +22,8 @@ class Sampler:
         self._clear()
 
     def _clear(self):
-        self._n = self._pivot = self._sum = 0
-        self._sum_aa = self._sum_ab = self._sum_bb = 0
+        self._n = self._pivot = 0
+        self._sum_high = self._sum_low = self._square_high = self._square_low = 0
         self._least = self._greatest = 0
         self._stale = self._faulty = self._clipped = 0
 
@@ -49,24 +48,23 @@ class Sampler:
         a = d >> 12
         b = d & 4095
         self._n += 1
-        self._sum += d
-        self._sum_aa += a * a
-        self._sum_ab += a * b
-        self._sum_bb += b * b
+        low = self._sum_low + d
+        self._sum_high += low >> 24
+        self._sum_low = low & 0xFFFFFF
+        mixed = a * b
+        low = self._square_low + ((mixed & 2047) << 13) + b * b
+        self._square_high += a * a + (mixed >> 11) + (low >> 24)
+        self._square_low = low & 0xFFFFFF
 
-    def take(self):
-        """The fields of a block record from n to clipped."""
-        sumsq = (self._sum_aa << 24) + (self._sum_ab << 13) + self._sum_bb
-        fields = (
-            self._n,
-            self._pivot,
-            self._sum,
-            sumsq,
-            self._least,
-            self._greatest,
-            self._stale,
-            self._faulty,
-            self._clipped,
-        )
+    def write(self, line):
+        """Add the fields of a record from n to clipped, and begin anew."""
+        line.add(self._n)
+        line.add(self._pivot)
+        line.add_wide(self._sum_high, self._sum_low)
+        line.add_wide(self._square_high, self._square_low)
+        line.add(self._least)
+        line.add(self._greatest)
+        line.add(self._stale)
+        line.add(self._faulty)
+        line.add(self._clipped)
         self._clear()
-        return fields

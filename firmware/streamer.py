@@ -7,9 +7,9 @@ would freeze into a bias that no averaging removes.
 
 import gc
 
-from record_format import FORMAT_VERSION, KEPT_S, OK, STALE
+from record_format import FORMAT_VERSION, KEPT_S, OK, STALE, edges_us
 
-FIRMWARE = "0.1.0"
+FIRMWARE = "0.2.0"
 HEADER_LINES_A_BLOCK = 2  # all at once would take longer than a slot
 # Headers to come that hosts can call forward; were there no end of them, whoever greets on and on
 # would fill the ring.
@@ -19,30 +19,34 @@ NAP_US = 500  # the longest sleep while bytes wait to leave
 
 
 class Streamer:
-    """Reads `sampler` and `tachs[0]` into blocks, `slow_sensors` and `tachs[1]` into records
-    of their own, puts all of them into `outbox`, and lets `links` send while it waits.
+    """Reads `samplers`, that of meter_dp first, once a slot into blocks, `tachs` and
+    `slow_sensors` into records of their own, puts all of them into `outbox`, and lets `links`
+    send while it waits.
 
-    `identity` is (board, board_id). `clock` has ticks_us, ticks_diff, ticks_add and sleep_us.
-    `feed` feeds the watchdog, once a block.
+    `identity` is (board, board_id), `runtime` (machine, runtime, version). `clock` has ticks_us,
+    ticks_diff, ticks_add and sleep_us. `feed` feeds the watchdog, once a block.
     """
 
-    def __init__(self, clock, links, outbox, sampler, slow_sensors, tachs, plan, identity, feed):
+    def __init__(
+        self, clock, links, outbox, samplers, slow_sensors, tachs, plan, identity, runtime, feed
+    ):
         self._clock = clock
         self._links = links
         self._outbox = outbox
-        self._sampler = sampler
+        self._samplers = samplers
         self._slow_sensors = slow_sensors
-        self._sensors = [sampler.sensor] + slow_sensors
+        self._sensors = [sampler.sensor for sampler in samplers] + slow_sensors
         self._tachs = tachs
         self._plan = plan
         self._identity = identity
+        self._runtime = runtime
         self._feed = feed
         self._random = 1
         self._header = []
         self._header_in = 0  # blocks until one is due that nobody has asked for
         self._late = 0
         self._dropped_before = [0] * len(links)
-        self._begin = self._shaft_begin = 0
+        self._begin = 0
 
     def run(self, reset_cause, news=()):
         """`news`: codes and values of events that go ahead of every header, for hosts that come
@@ -51,7 +55,10 @@ class Streamer:
         plan = self._plan
         slow_blocks = plan["slow_us"] // plan["block_us"]
         header_blocks = plan["header_us"] // plan["block_us"]
-        self._begin = self._shaft_begin = self._clock.ticks_us()
+        edges_blocks = edges_us(plan["block_us"]) // plan["block_us"]
+        for tach in self._tachs:
+            tach.begin()
+        self._begin = self._clock.ticks_us()
         block = 0
         asked = False
         while True:
@@ -67,6 +74,8 @@ class Streamer:
                 self._header_in = max(self._header_in, 0) + header_blocks
             self._header_in -= 1
             self._send_block()
+            if (block + 1) % edges_blocks == 0:
+                self._send_edges(0)
             for _ in range(HEADER_LINES_A_BLOCK):
                 if self._header:
                     self._outbox.emit(*self._header.pop(0))
@@ -75,12 +84,7 @@ class Streamer:
                 if i % slow_blocks == turn:
                     self._send_slow(sensor, sensor.read())
             if turn == 0:
-                self._send_slow(self._sampler.sensor, self._sampler.sensor.status)
-                if len(self._tachs) > 1:
-                    self._send_shaft()
-                if self._late:
-                    self._outbox.event("late", value=self._late)
-                    self._late = 0
+                self._send_second_things()
                 gc.collect()  # it may cost a slot
             self._send_news()
             self._feed()
@@ -101,7 +105,19 @@ class Streamer:
             self._sample_slot()
         self._wait_until(self._begin)
         length = self._clock.ticks_diff(self._begin, start)
-        self._outbox.emit("block", (start, length) + self._sampler.take() + self._tachs[0].take())
+        for sampler in self._samplers:
+            line = self._outbox.begin("dp")
+            line.add(sampler.sensor.index)
+            line.add(start)
+            line.add(length)
+            sampler.write(line)
+            self._outbox.send()
+
+    def _send_edges(self, pickup):
+        line = self._outbox.begin("edges")
+        line.add(pickup)
+        self._tachs[pickup].write(line)
+        self._outbox.send()
 
     def _sample_slot(self):
         clock = self._clock
@@ -117,7 +133,8 @@ class Streamer:
         x ^= (x << 8) & 65535
         self._random = x
         self._wait_until(clock.ticks_add(begin, (x * self._plan["jitter_us"]) >> 16))
-        self._sampler.sample()
+        for sampler in self._samplers:
+            sampler.sample()
         for tach in self._tachs:
             if tach.watch():
                 self._outbox.event("pickup_dead", tach.role)
@@ -135,19 +152,27 @@ class Streamer:
             if left > 0:
                 clock.sleep_us(min(left, NAP_US) if waiting else left)
 
-    def _send_slow(self, sensor, status):
-        if status == OK:
-            self._outbox.emit(
-                "slow", (sensor.index, self._clock.ticks_us(), OK, sensor.driver.words)
-            )
-        elif status != STALE:
-            self._outbox.emit("slow", (sensor.index, self._clock.ticks_us(), status, ()))
+    def _send_second_things(self):
+        """What is sent every slow_us beside the slow sensors."""
+        for sampler in self._samplers:
+            self._send_slow(sampler.sensor, sampler.sensor.status)
+        if len(self._tachs) > 1:
+            self._send_edges(1)
+        if self._late:
+            self._outbox.event("late", value=self._late)
+            self._late = 0
 
-    def _send_shaft(self):
-        begin = self._shaft_begin
-        self._shaft_begin = self._clock.ticks_us()
-        length = self._clock.ticks_diff(self._shaft_begin, begin)
-        self._outbox.emit("shaft", (1, begin, length) + self._tachs[1].take())
+    def _send_slow(self, sensor, status):
+        if status == STALE:
+            return
+        line = self._outbox.begin("slow")
+        line.add(sensor.index)
+        line.add(self._clock.ticks_us())
+        line.add(status)
+        if status == OK:
+            for word in sensor.driver.words:
+                line.add(word)
+        self._outbox.send()
 
     def _send_news(self):
         for sensor in self._sensors:
@@ -174,6 +199,7 @@ class Streamer:
         plan = self._plan
         lines = [
             ("board", (FORMAT_VERSION, board, board_id, FIRMWARE, 1000, tick_bits)),
+            ("runtime", self._runtime),
             (
                 "plan",
                 (

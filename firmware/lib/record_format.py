@@ -24,11 +24,15 @@ equal to BEYOND it only says that the host is there.
 
 Over USB both directions are plain bytes. Over Bluetooth Low Energy the board notifies records in
 pieces of what a notification takes, and the host writes its lines.
+
+Version 1 sent `block` (meter_dp and the first pickup in one record) and `shaft`, with the first
+and the last edge and the extreme intervals alone; nothing else of it differs.
 """
 
 import binascii
+import struct
 
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 LIMIT = 180
 
 INT, DECIMAL, WORD, INTS = "int", "decimal", "word", "ints"
@@ -49,14 +53,17 @@ HEADER = {
         ("tick_ns", INT),
         ("tick_bits", INT),
     ),
+    # What the firmware runs on, as the runtime itself says it.
+    "runtime": _LINE_OF_HEADER + (("machine", WORD), ("runtime", WORD), ("version", WORD)),
     "plan": _LINE_OF_HEADER
     + (
-        ("block_us", INT),
-        ("period_us", INT),  # of meter_dp
+        ("block_us", INT),  # 0.1 s for a host that looks on, up to 1 s for logging alone
+        ("period_us", INT),  # of meter_dp and meter_dp_low
         ("jitter_us", INT),  # each instant lies this much or less after its slot begins
         ("slow_us", INT),
         ("header_us", INT),
     ),
+    # bus is -1 for a part that is read by a pin of the board: address is then the pin.
     "sensor": _LINE_OF_HEADER
     + (
         ("sensor", INT),
@@ -73,7 +80,7 @@ HEADER = {
         ("sensor", INT),
         ("channel", INT),
         ("quantity", WORD),
-        ("unit", WORD),  # UCUM: Pa, Cel, 1
+        ("unit", WORD),  # UCUM: Pa, Cel, V, 1
         ("transfer", WORD),
         ("value_low", DECIMAL),
         ("value_high", DECIMAL),
@@ -86,21 +93,11 @@ HEADER = {
     "pickup": _LINE_OF_HEADER + (("pickup", INT), ("role", WORD), ("pin", INT), ("least_us", INT)),
 }
 
-# Edges of one pickup between start and start + length. The intervals end in this stretch,
-# so the first of them may begin before it; 0 where there is none.
-_EDGES = (
-    ("edges", INT),
-    ("first_ticks", INT),
-    ("last_ticks", INT),
-    ("least_interval", INT),
-    ("greatest_interval", INT),
-    ("rejects", INT),  # edges that came sooner than least_us after an accepted one
-)
-
 DATA = {
-    # meter_dp and pickup 0. Statistics of the n good counts x: sum and sumsq are those of
-    # x - pivot. clipped counts are among the n; stale and faulty readings are not.
-    "block": (
+    # A block of one differential-pressure sensor. Statistics of the n good counts x: sum and
+    # sumsq are those of x - pivot. clipped counts are among the n; stale and faulty ones are not.
+    "dp": (
+        ("sensor", INT),
         ("start_ticks", INT),
         ("length_ticks", INT),
         ("n", INT),
@@ -112,9 +109,26 @@ DATA = {
         ("stale", INT),
         ("faulty", INT),
         ("clipped", INT),
-    )
-    + _EDGES,
-    "shaft": (("pickup", INT), ("start_ticks", INT), ("length_ticks", INT)) + _EDGES,
+    ),
+    # Edges of one pickup between start and start + length. Intervals end in this stretch, so the
+    # least and the greatest may be that between the last edge before it and its first one; 0
+    # where there is none. Edges 0, stride, 2 stride, ... were stamped, MOST_STAMPS at most, and
+    # the last one: first is the time of edge 0 after start, steps are the ticks from each stamp
+    # to the next one and from the last stamp to the last edge. stride is 1 in every
+    # DENSE_EVERYth record, and after one whose intervals are not all alike; else such that a
+    # record covers its stretch.
+    "edges": (
+        ("pickup", INT),
+        ("start_ticks", INT),
+        ("length_ticks", INT),
+        ("edges", INT),
+        ("rejects", INT),  # that came sooner than least_us after an accepted one
+        ("least_interval", INT),
+        ("greatest_interval", INT),
+        ("stride", INT),
+        ("first", INT),
+        ("steps", INTS),
+    ),
     "slow": (("sensor", INT), ("ticks", INT), ("status", INT), ("words", INTS)),
     # code         subject  value, text
     # start                 the board started, its SEQ is 0; MicroPython's reset cause
@@ -138,9 +152,13 @@ DATA = {
     ),
 }
 
+MOST_STAMPS = 11  # a record of edges: what fits into LIMIT at the longest
+DENSE_EVERY = 5  # records of edges: once a second
+EDGES_US = 200000
+
 GREETING = b"hello"
 MOST_AGAIN = 16  # more in a row would keep new records waiting
-KEPT_S = 40  # what is no older can be asked for again, but for `short_memory`
+KEPT_S = 25  # what is no older can be asked for again, but for `short_memory`
 
 # The service and its two characteristics. Random numbers, made for this format.
 BLE_SERVICE = "6ae047aa-8f75-4ff9-bc7b-743a2632c276"
@@ -148,9 +166,17 @@ BLE_RECORDS = "920f9640-1fe3-4319-8898-05c507bfbbc1"  # notified
 BLE_REQUESTS = "731f2b60-9009-4dc8-b559-abf57649e484"  # written
 SILENT_S = 5  # a host that writes nothing for so long is dropped, to let another one in
 
+_HEX = b"0123456789ABCDEF"
+
 RECORDS = {}
 RECORDS.update(HEADER)
 RECORDS.update(DATA)
+
+
+def edges_us(block_us):
+    """How often a record of the first pickup's edges is sent, in whole blocks; those of a second
+    pickup are sent every slow_us."""
+    return block_us * max(EDGES_US // block_us, 1)
 
 
 def quote(text):
@@ -183,6 +209,98 @@ def encode(kind, boot, seq, values, kinds=RECORDS):
     if len(line) > LIMIT:
         raise ValueError("%s record of %d bytes, limit %d" % (kind, len(line), LIMIT))
     return line
+
+
+class Line:
+    """A record of integers, written digit by digit into a buffer that is laid out once.
+
+    The same bytes as `encode`. Once each length has come once, a record allocates the number
+    that `crc32` returns and nothing else. IndexError when a record is longer than LIMIT.
+    """
+
+    def __init__(self):
+        self.buffer = bytearray(LIMIT)
+        self.length = 0
+        self._crc = bytearray(4)
+        self._bodies = [None] * LIMIT  # views of the buffer, by length
+
+    def begin(self, prefix, seq):
+        """prefix: kind and boot as bytes, with the space between them."""
+        buffer = self.buffer
+        at = 0
+        for byte in prefix:
+            buffer[at] = byte
+            at += 1
+        self.length = at
+        self.add(seq)
+
+    def add(self, number):
+        """A field below 2^30 either way; a greater one allocates on a 32-bit board."""
+        buffer = self.buffer
+        at = self.length
+        buffer[at] = 32
+        at += 1
+        if number < 0:
+            buffer[at] = 45
+            at += 1
+            number = -number
+        end = at + 1
+        rest = number // 10
+        while rest:
+            end += 1
+            rest //= 10
+        self.length = end
+        while end > at:
+            end -= 1
+            buffer[end] = 48 + number % 10
+            number //= 10
+
+    def add_wide(self, high, low):
+        """The field high * 2^24 + low, with 0 <= low < 2^24."""
+        if -32 < high < 32:
+            self.add((high << 24) + low)
+            return
+        buffer = self.buffer
+        at = self.length
+        buffer[at] = 32
+        at += 1
+        if high < 0:
+            buffer[at] = 45
+            at += 1
+            high = -high
+            if low:
+                high -= 1
+                low = 0x1000000 - low
+        first = at
+        while high or low:  # the digits, the last one first
+            low += (high % 10) << 24
+            high //= 10
+            buffer[at] = 48 + low % 10
+            low //= 10
+            at += 1
+        self.length = at
+        while first < at:
+            at -= 1
+            buffer[first], buffer[at] = buffer[at], buffer[first]
+            first += 1
+
+    def end(self):
+        """Add the check sum and the newline: the record's length."""
+        buffer = self.buffer
+        at = self.length
+        body = self._bodies[at]
+        if body is None:
+            body = self._bodies[at] = memoryview(buffer)[:at]
+        struct.pack_into(">I", self._crc, 0, binascii.crc32(body))
+        buffer[at] = 32
+        at += 1
+        for byte in self._crc:
+            buffer[at] = _HEX[byte >> 4]
+            buffer[at + 1] = _HEX[byte & 15]
+            at += 2
+        buffer[at] = 10
+        self.length = at + 1
+        return self.length
 
 
 def again(boot, first, beyond):

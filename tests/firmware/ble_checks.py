@@ -76,7 +76,8 @@ class Radio:
         """So many seconds of blocks, a record each: how many bytes the host has got meanwhile."""
         before = len(self.notified)
         for _ in range(round(seconds * 1000000 / BLOCK_US)):
-            self.ring.put(encode("event", 1, self.ring.next, (self.clock.now, "late", "", 1, "")))
+            line = encode("event", 1, self.ring.next, (self.clock.now, "late", "", 1, ""))
+            self.ring.put(line, len(line))
             self.link.hear()
             for _ in range(4):
                 self.link.pump()

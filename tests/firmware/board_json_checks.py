@@ -79,12 +79,15 @@ FAULTS = (
     (("pickups", 0, "least_us"), 0, "blower_shaft: least_us must be 1 to 20000"),
     (("pickups", 0, "pin"), 5, "pin 5 is used twice"),
     (("plan", "period_us"), 2000.5, "plan: period_us has the wrong form"),
-    (("plan", "period_us"), 3000, "plan: block_us must be 1 to 63 times period_us"),
-    (("plan", "period_us"), 1000, "plan: block_us must be 1 to 63 times period_us"),
+    (("plan", "period_us"), 3000, "plan: block_us must be a multiple of period_us"),
     (("plan", "jitter_us"), 5001, "plan: jitter_us must not exceed period_us"),
     (("plan", "slow_us"), 550000, "plan: slow_us must be a multiple of block_us"),
     (("watchdog_ms",), 1000, "watchdog_ms: 0 (none) or at least 2000"),
     (("bluetooth",), 1, "bluetooth: true or false"),
+    (("supply",), {"pin": 29}, "supply: full_scale_v is missing"),
+    (("supply",), {"pin": 5, "full_scale_v": 9.9}, "pin 5 is used twice"),
+    (("supply",), {"pin": 29, "full_scale_v": 0}, "supply: full_scale_v must be 1 to 100"),
+    (("sensors", 2, "role"), "meter_dp_low", "meter_dp_low: LPS22HB measures no differential"),
     (("watchdog_ms",), 9000, "board.json: watchdog_ms must be 0 to 8388"),
 )
 
@@ -114,6 +117,11 @@ def check_board_json():
         (1, "ambient_air", 0x76, 500000),
         (2, "tank_air", 0x5C, 500000),
     ]
+    low = {"role": "meter_dp_low", "part": "HSC", "bus": 0, "address": 56, "range_pa": [-9, 9]}
+    two = made(changed(("sensors", 0), low))
+    assert [(s.role, s.period_us) for s in two[:2]] == [("meter_dp", 5000), ("meter_dp_low", 5000)]
+    supplied = made(changed(("supply",), {"pin": 29, "full_scale_v": 9.9}))[-1]
+    assert (supplied.role, supplied.bus_number, supplied.address) == ("supply", -1, 29)
     for path, value, sentence in FAULTS:
         message = raises(ValueError, made, changed(path, value))
         assert message.startswith(sentence), message

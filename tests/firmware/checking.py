@@ -7,11 +7,22 @@ small integers end at 2^30 as on a board.
 
 import sys
 
+from record_format import Line
+
 # On CPython this name may belong to the package that brings the unix port.
 if sys.implementation.name == "micropython":
     import micropython
 else:
     micropython = None
+
+
+def written(write):
+    """The numbers that `write` adds to a record."""
+    line = Line()
+    line.begin(b"dp 1", 0)
+    write(line)
+    length = line.end()
+    return tuple(int(word) for word in bytes(line.buffer[:length]).split()[3:-1])
 
 
 def raises(kind, function, *args):

@@ -4,6 +4,8 @@ The lines are literal. Their check sums were computed bit by bit from the polyno
 ISO 3309; a test computes them so again.
 """
 
+from record_format import MOST_STAMPS
+
 BOOT, SEQ = 16777215, 999999999  # as wide as they are meant to become
 TICKS = 1073741823
 COUNT = 16777215
@@ -45,26 +47,35 @@ GOLDEN = (
     ("pickup", 1, 12, (11, 29, 0, "blower_shaft", 15, 400),
      b"pickup 1 12 11 29 0 blower_shaft 15 400 230CB916\n"),
 
-    ("block", 1, 13,
-     (0, 100000, 20, 8192, -37, 1201, 8175, 8204, 0, 0, 0, 10, 4321, 94321, 9990, 10011, 1),
-     b"block 1 13 0 100000 20 8192 -37 1201 8175 8204 0 0 0 10 4321 94321 9990 10011 1 "
-     b"21448436\n"),
-    # Nothing but stale readings, and a shaft at rest.
-    ("block", 1, 14, (TICKS, 100000, 0, 0, 0, 0, 0, 0, 20, 0, 0, 0, 0, 0, 0, 0, 0),
-     b"block 1 14 1073741823 100000 0 0 0 0 0 0 20 0 0 0 0 0 0 0 0 B7A05C17\n"),
-    # The longest: as many samples as a block may hold, 24-bit counts from end to end, an edge
-    # a millisecond after a long rest.
-    ("block", BOOT, SEQ,
-     (TICKS, 1000000, 63, COUNT, -62 * COUNT, 62 * COUNT * COUNT, 0, COUNT, 0, 0, 63,
-      1000, TICKS - 10, TICKS - 1, 1000, TICKS, 999999),
-     b"block 16777215 999999999 1073741823 1000000 63 16777215 -1040187330 17451446475685950 "
-     b"0 16777215 0 0 63 1000 1073741813 1073741822 1000 1073741823 999999 90FA55F2\n"),
+    ("runtime", 1, 17, (1, 30, "some board with a chip", "micropython", "1.28.0"),
+     b"runtime 1 17 1 30 some+board+with+a+chip micropython 1.28.0 D81427CA\n"),
 
-    ("shaft", 1, 15, (1, TICKS - 5, 500000, 25, 2, 499000, 19960, 20040, 0),
-     b"shaft 1 15 1 1073741818 500000 25 2 499000 19960 20040 0 0EFD75AA\n"),
-    ("shaft", BOOT, SEQ, (1, TICKS, 10000000, 99999, TICKS, TICKS, TICKS, TICKS, 99999),
-     b"shaft 16777215 999999999 1 1073741823 10000000 99999 "
-     b"1073741823 1073741823 1073741823 1073741823 99999 CC037388\n"),
+    ("dp", 1, 13, (0, 0, 100000, 20, 8192, -37, 1201, 8175, 8204, 0, 0, 0),
+     b"dp 1 13 0 0 100000 20 8192 -37 1201 8175 8204 0 0 0 56D9F701\n"),
+    # Nothing but stale readings.
+    ("dp", 1, 14, (1, TICKS, 100000, 0, 0, 0, 0, 0, 0, 20, 0, 0),
+     b"dp 1 14 1 1073741823 100000 0 0 0 0 0 0 20 0 0 77B45808\n"),
+    # The longest: as many samples as a block may hold, 24-bit counts from end to end.
+    ("dp", BOOT, SEQ,
+     (1, TICKS, 1000000, 1000, COUNT, -999 * COUNT, 999 * COUNT * COUNT, 0, COUNT, 0, 0, 1000),
+     b"dp 16777215 999999999 1 1073741823 1000000 1000 16777215 -16760437785 281193468213068775 "
+     b"0 16777215 0 0 1000 919772B6\n"),
+
+    # Every edge of two marks apart by 10000 and 10200 ticks, and every second one of more.
+    ("edges", 1, 15, (0, 0, 200000, 4, 1, 10000, 10200, 1, 4321, (10000, 10200, 10000)),
+     b"edges 1 15 0 0 200000 4 1 10000 10200 1 4321 10000 10200 10000 5B45E32C\n"),
+    ("edges", 1, 16, (0, TICKS, 200000, 6, 0, 9000, 9100, 2, 4321, (18100, 18100, 9000)),
+     b"edges 1 16 0 1073741823 200000 6 0 9000 9100 2 4321 18100 18100 9000 1146BFD7\n"),
+    # A shaft at rest, and a single edge after it.
+    ("edges", 1, 17, (1, 5, 500000, 0, 0, 0, 0, 1, 0, ()),
+     b"edges 1 17 1 5 500000 0 0 0 0 1 0 B4D901A5\n"),
+    ("edges", 1, 18, (1, 500005, 500000, 1, 0, TICKS, TICKS, 1, 499999, ()),
+     b"edges 1 18 1 500005 500000 1 0 1073741823 1073741823 1 499999 F3E041F3\n"),
+    # The longest: ten seconds of an edge each 400 us, after a rest.
+    ("edges", BOOT, SEQ,
+     (1, TICKS, 10000000, 25000, 99999, 400, TICKS, 2273, 1000000, (900000,) * MOST_STAMPS),
+     b"edges 16777215 999999999 1 1073741823 10000000 25000 99999 400 1073741823 2273 1000000"
+     + b" 900000" * MOST_STAMPS + b" 361EEC50\n"),
 
     ("slow", 1, 16, (1, 123456, 0, (415148, 519888, 24983)),
      b"slow 1 16 1 123456 0 415148 519888 24983 AAA20F5A\n"),

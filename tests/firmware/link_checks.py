@@ -3,14 +3,15 @@
 On CPython and on MicroPython, without pytest; see `checking`.
 """
 
+import gc
 import sys
 
-from checking import run
+from checking import raises, run
 from golden_records import GOLDEN
 from hand_set_clock import Clock
 
-from outbox import Outbox
-from record_format import LIMIT, MOST_AGAIN, again, encode, wanted
+from outbox import OFTEN, Outbox
+from record_format import LIMIT, MOST_AGAIN, Line, again, encode, wanted
 from record_ring import PAGE, SLOTS, RecordRing
 from usb_link import UsbLink
 
@@ -18,6 +19,75 @@ from usb_link import UsbLink
 def check_golden_records():
     for kind, boot, seq, values, line in GOLDEN:
         assert encode(kind, boot, seq, values) == line, kind
+
+
+def digit_by_digit(line, kind, boot, seq, values):
+    """The record, written as the board writes those that it sends often."""
+    line.begin(b"%s %d" % (kind.encode(), boot), seq)
+    for value in values:
+        for number in value if isinstance(value, tuple) else (value,):
+            line.add_wide(number >> 24, number & 0xFFFFFF)
+    length = line.end()
+    return bytes(line.buffer[:length])
+
+
+def check_records_written_digit_by_digit_are_the_same():
+    line = Line()
+    often = [golden for golden in GOLDEN if golden[0] in OFTEN]
+    assert {golden[0] for golden in often} == set(OFTEN)
+    for kind, boot, seq, values, expected in often:
+        assert digit_by_digit(line, kind, boot, seq, values) == expected, kind
+
+
+def check_every_number_is_written_right():
+    line = Line()
+    for size in (0, 1, 9, 10, 99, 100, 16777215, 16777216, 1 << 29, (1 << 30) - 1, 1 << 54):
+        for number in (size, -size, size + 1, -size - 1):
+            line.begin(b"dp 1", 0)
+            line.add_wide(number >> 24, number & 0xFFFFFF)
+            if abs(number) < 1 << 30:
+                line.add(number)
+            words = bytes(line.buffer[: line.end()]).split()[3:-1]
+            assert words == [b"%d" % number] * len(words), (number, words)
+
+
+CRC_BYTES = 32  # of the heap, for a number beyond 2^30: on a 32-bit build two blocks of 16
+
+
+def check_a_record_allocates_its_check_sum_and_nothing_else():
+    """Once every length has come, and the ring gone round."""
+    if not hasattr(gc, "mem_alloc"):
+        return
+    ring = RecordRing(2)
+    ring.next = ring.oldest = 100000
+    outbox = Outbox(ring, Clock(), 12)
+
+    def work(records):
+        for _ in range(records):
+            line = outbox.begin("edges")
+            line.add(0)
+            line.add(1073741823)
+            line.add_wide(-4000000, 77)
+            for _ in range(8):
+                line.add(21830)
+            outbox.send()
+
+    work(200)
+    gc.collect()
+    gc.disable()
+    try:
+        before = gc.mem_alloc()
+        work(100)
+        allocated = gc.mem_alloc() - before
+    finally:
+        gc.enable()
+    assert allocated <= 100 * CRC_BYTES + 64, allocated
+
+
+def check_a_record_that_is_too_long_is_refused():
+    line = Line()
+    line.begin(b"dp 1", 0)
+    raises(IndexError, lambda: [line.add(99999999) for _ in range(LIMIT)])
 
 
 def numbered(seq):
@@ -38,7 +108,7 @@ class Pipe:
 
     def put(self, number):
         for _ in range(number):
-            self.ring.put(numbered(self.ring.next))
+            put(self.ring, numbered(self.ring.next))
 
     def ready_out(self):
         return self.room
@@ -63,6 +133,10 @@ class Pipe:
         return out
 
 
+def put(ring, line):
+    ring.put(line, len(line))
+
+
 def lines(*ranges):
     return b"".join(numbered(seq) for numbers in ranges for seq in numbers)
 
@@ -79,7 +153,7 @@ def kept(ring):
 def check_ring_keeps_the_newest_records_whole():
     ring = RecordRing(3)
     for seq in range(400):
-        ring.put(numbered(seq))
+        put(ring, numbered(seq))
         if seq % 13 == 0:
             assert kept(ring) == seq + 1 or kept(ring) * 89 > 2 * PAGE - 3 * LIMIT
     assert ring.oldest > 250
@@ -88,7 +162,7 @@ def check_ring_keeps_the_newest_records_whole():
 def check_ring_keeps_no_more_records_than_it_has_places_for():
     ring = RecordRing(8)
     for seq in range(3 * SLOTS):
-        ring.put(b"%d\n" % seq)
+        put(ring, b"%d\n" % seq)
     assert ring.next - ring.oldest == SLOTS
     into = bytearray(LIMIT)
     for seq in range(ring.oldest, ring.next):
@@ -170,10 +244,10 @@ def check_a_host_catches_up_with_a_ring_that_forgets_one_record_for_each_new_one
     first = repeated = 0
     for _ in range(100):
         while pipe.ring.next < lost:
-            pipe.ring.put(b"%d\n" % pipe.ring.next)
+            put(pipe.ring, b"%d\n" % pipe.ring.next)
             pipe.link.turns.skip()
         for _ in range(4):  # while the host hears the answer and asks on
-            pipe.ring.put(b"%d\n" % pipe.ring.next)
+            put(pipe.ring, b"%d\n" % pipe.ring.next)
         pipe.sent = again(1, first, min(first + MOST_AGAIN, lost))
         pipe.outbox.answer(pipe.link)
         for line in pipe.drain().split(b"\n")[:-1]:
@@ -206,9 +280,9 @@ def check_whoever_asks_on_and_on_for_what_is_gone_does_not_fill_the_ring():
 def check_nor_does_whoever_asks_for_each_short_record_as_it_is_forgotten():
     pipe = Pipe(8)
     while pipe.ring.next < 2 * SLOTS:
-        pipe.ring.put(b"%d\n" % pipe.ring.next)
+        put(pipe.ring, b"%d\n" % pipe.ring.next)
     for _ in range(500):
-        pipe.ring.put(b"%d\n" % pipe.ring.next)
+        put(pipe.ring, b"%d\n" % pipe.ring.next)
         pipe.sent = again(1, pipe.ring.oldest - 1, pipe.ring.oldest)
         pipe.outbox.answer(pipe.link)
     assert 0 < pipe.ring.next - 2 * SLOTS - 500 <= 1 + 500 // MOST_AGAIN

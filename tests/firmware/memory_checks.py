@@ -9,8 +9,9 @@ from checking import raises, run
 
 import streamer
 from outbox import Outbox
-from record_format import GREETING, HEADER, KEPT_S, LIMIT, OK, again
+from record_format import GREETING, HEADER, KEPT_S, LIMIT, OK, again, edges_us
 from record_ring import PAGES, RecordRing
+from ring_reach import edges
 from sampler import Sampler
 from sensor import Sensor
 
@@ -94,9 +95,15 @@ class Shaft:
     def watch(self):
         return False
 
-    def take(self):
-        most = self.length_us // self.least_us
-        return (most, 1000000000, 1000000000, self.least_us, self.length_us, most)
+    def begin(self):
+        pass
+
+    def write(self, line):
+        line.add(1000000000)
+        line.add(self.length_us)
+        for value in edges(self, self.length_us):
+            for number in value if isinstance(value, list) else (value,):
+                line.add(number)
 
 
 class Observer:
@@ -141,45 +148,47 @@ class Observer:
             self.kept_us = min(self.kept_us, self.clock.us - self.made[ring.oldest - self.first])
 
 
-def observed(plan, slow_sensors, shafts, pages, seconds, says=lambda _: None):
+def observed(plan, slow_sensors, shafts, pages, seconds, says=lambda _: None, meters=1):
     """So many seconds of a board's run."""
     clock = Clock()
     clock.end_us = seconds * 1000000
     ring = RecordRing(pages)
     ring.next = ring.oldest = 9000000
     watched = Observer(ring, clock, says)
-    sensors = [
-        Sensor(0, "meter_dp", "DLH", 0, 0x29, 5000, Swinging("differential_pressure", 0, 16383, 2))
-    ]
-    for i in range(slow_sensors):
+    sensors = []
+    for i in range(meters):
+        part = Swinging("differential_pressure", 0, 16383, 2)
+        sensors.append(Sensor(i, "meter_dp", "DLH", 0, 0x29, 5000, part))
+    for i in range(meters, meters + slow_sensors):
         part = Swinging("pressure", -8388608, 8388607, 2)
-        sensors.append(Sensor(i + 1, "ambient_air", "LPS22HB", 0, 0x5C, 500000, part))
-    tachs = [Shaft(plan["block_us"]), Shaft(plan["slow_us"])][:shafts]
+        sensors.append(Sensor(i, "ambient_air", "LPS22HB", 0, 0x5C, 500000, part))
+    tachs = [Shaft(edges_us(plan["block_us"])), Shaft(plan["slow_us"])][:shafts]
     identity = ("rp2-pico", "0123456789abcdef")
     loop = streamer.Streamer(
         clock,
         [watched],
         Outbox(ring, clock, BOOT),
-        Sampler(sensors[0]),
-        sensors[1:],
+        [Sampler(sensor) for sensor in sensors[:meters]],
+        sensors[meters:],
         tachs,
         plan,
         identity,
+        ("x" * 40, "micropython", "1.28.0"),
         lambda: None,
     )
     raises(RunEndsError, loop.run, 1)
     return watched
 
 
-def kept(*run):
+def kept(*run, **more):
     """Seconds that the ring kept at the least in a run, and the seconds that the board said."""
-    watched = observed(*run)
+    watched = observed(*run, **more)
     assert watched.ring.oldest > watched.first, "the ring has not come round"
     return watched.kept_us / 1e6, watched.told
 
 
 def check_the_shipped_plan_keeps_what_is_promised_with_every_sensor():
-    seconds, told = kept(SHIPPED, 5, 2, PAGES, 60)
+    seconds, told = kept(SHIPPED, 5, 2, PAGES, 60, meters=2)
     assert KEPT_S <= seconds < 1.25 * KEPT_S, seconds
     assert told == []
 
@@ -201,7 +210,7 @@ def check_fast_slow_sensors_keep_what_the_board_says():
 
 
 def check_a_small_ring_keeps_what_the_board_says():
-    said_rightly(SHIPPED, 1, 1, PAGES // 2)
+    said_rightly(SHIPPED, 1, 1, PAGES // 3)
 
 
 def check_short_records_are_kept_as_far_as_there_are_places():

@@ -117,11 +117,12 @@ def main():
         clock,
         [usb, ble],
         Outbox(ring, clock, 1),
-        Sampler(sensors[0]),
-        sensors[1:],
+        [Sampler(sensor) for sensor in sensors if sensor.role in board_config.SAMPLED],
+        [sensor for sensor in sensors if sensor.role not in board_config.SAMPLED],
         tachs,
         config["plan"],
         (config["board"], "0123456789abcdef"),
+        ("board", "micropython", "1.28.0"),
         lambda: None,
     )
     try:

@@ -3,6 +3,7 @@
 from itertools import pairwise
 from pathlib import Path
 
+from checking import written
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from link_checks import Pipe, kept, lines
@@ -10,8 +11,8 @@ from sampling_checks import sampled, statistics
 from tach_checks import Line
 
 import board_config
-from record_format import FAULT, OK, STALE
-from sampler import MOST_SAMPLES
+from pullcurve.wire.edges import stamps
+from record_format import DATA, FAULT, MOST_STAMPS, OK, STALE
 
 FIRMWARE = Path(__file__).parents[2] / "firmware"
 
@@ -27,33 +28,47 @@ readings = st.tuples(st.sampled_from([OK, OK, OK, STALE, FAULT]), counts)
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.lists(readings, max_size=MOST_SAMPLES))
+@given(st.lists(readings, max_size=200))
 def test_a_block_is_exact_integer_statistics(served: list) -> None:
-    assert sampled(served).take() == statistics(served)
+    assert written(sampled(served).write) == statistics(served)
 
 
 @settings(max_examples=200, deadline=None)
 @given(
     first=st.integers(0, 2**30 - 1),
-    gaps=st.lists(st.integers(400, 10**6), max_size=40),
-    reads=st.sets(st.integers(0, 40)),
+    gaps=st.lists(st.integers(400, 10**6), max_size=200),
+    reads=st.sets(st.integers(0, 200)),
 )
-def test_every_interval_is_in_the_record_in_which_it_ends(first: int, gaps: list, reads: set):
+def test_every_edge_is_counted_and_placed_by_the_record_in_which_it_comes(first, gaps, reads):
+    """Against the instants themselves: numbers, extreme intervals, and each stamp."""
     line = Line()
+    line.clock.now = first
+    line.tach.begin()
     instants = [first]
     for gap in gaps:
         instants.append(instants[-1] + gap)
-    found, expected, since = [], [], 0
+    since = 0
     for i, at in enumerate(instants):
         line.edge(at)
-        if i in reads or at == instants[-1]:
-            found.append(line.tach.take())
-            intervals = [b - a for a, b in pairwise(instants[max(since - 1, 0) : i + 1])]
-            ends = (min(intervals), max(intervals)) if intervals else (0, 0)
-            edges = [each % 2**30 for each in instants[since : i + 1]]
-            expected.append((len(edges), edges[0], edges[-1], *ends, 0))
-            since = i + 1
-    assert found == expected
+        if i not in reads and at != instants[-1]:
+            continue
+        values = written(line.tach.write)
+        record = dict(zip((name for name, _ in DATA["edges"][1:-1]), values, strict=False))
+        of_record = instants[since : i + 1]
+        intervals = [b - a for a, b in pairwise(instants[max(since - 1, 0) : i + 1])] or [0]
+        assert record["edges"] == len(of_record)
+        assert (record["least_interval"], record["greatest_interval"]) == (
+            min(intervals),
+            max(intervals),
+        )
+        numbers, ticks = stamps(record["edges"], record["stride"], record["first"], values[8:])
+        assert [(record["start_ticks"] + t) % 2**30 for t in ticks.tolist()] == [
+            of_record[n] % 2**30 for n in numbers.tolist()
+        ]
+        assert numbers[0] == 0
+        assert numbers[-1] == len(of_record) - 1
+        assert len(numbers) <= MOST_STAMPS + 1
+        since = i + 1
 
 
 @settings(max_examples=200, deadline=None)

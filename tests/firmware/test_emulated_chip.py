@@ -169,7 +169,7 @@ def test_main_py_runs_on_the_chip(tmp_path: Path) -> None:
     wiring = Wiring(world)
     starts = BLOCKS + 2  # the last one is not yet whole, and one comes again
     said = asyncio.run(
-        listen(wiring, file_system(tmp_path), lambda said: said.count(b"\nblock ") >= starts)
+        listen(wiring, file_system(tmp_path), lambda said: said.count(b"\ndp ") >= starts)
     )
 
     decoder = Decoder()
@@ -190,7 +190,7 @@ def test_main_py_runs_on_the_chip(tmp_path: Path) -> None:
     assert headers[0].tick_bits == 30
     assert len(headers[0].sensors[1].trim) == 18
 
-    blocks = [named(r) for r in records if r.kind == "block"]
+    blocks = [named(r) for r in records if r.kind == "dp"]
     assert len(blocks) >= BLOCKS
     names = ("n", "pivot", "sum", "sumsq", "least", "greatest")
     counts = served[1:]  # the first reading starts the part
@@ -203,10 +203,13 @@ def test_main_py_runs_on_the_chip(tmp_path: Path) -> None:
     for before, after in pairwise(blocks):
         assert before["start_ticks"] + before["length_ticks"] == after["start_ticks"]
 
-    edges = sum(block["edges"] for block in blocks)
-    speed_rpm = 60 * (edges - 1) / 2 / (blocks[-1]["last_ticks"] - blocks[0]["first_ticks"]) * 1e6
+    turns = [named(r) for r in records if r.kind == "edges"]
+    edges = sum(each["edges"] for each in turns)
+    begin, end = turns[0], turns[-1]
+    last = end["start_ticks"] + end["first"] + sum(end["steps"])
+    speed_rpm = 60 * (edges - 1) / 2 / (last - begin["start_ticks"] - begin["first"]) * 1e6
     assert speed_rpm == pytest.approx(2400 * 1.2 * (1 - 0.004), rel=0.02)
-    assert sum(block["rejects"] for block in blocks) == 0
+    assert sum(each["rejects"] for each in turns) == 0
     air = [named(r) for r in records if r.kind == "slow" and named(r)["sensor"] == 1]
     assert air
     assert all(record["status"] == OK and len(record["words"]) == 3 for record in air)
@@ -224,7 +227,7 @@ def test_forty_seconds_of_every_role_fit_a_heap_of_192_kib(tmp_path: Path) -> No
     settings = json.dumps(board_json(scene) | {"bluetooth": True})  # whose file takes room too
     flash = file_system(tmp_path, **{"boot.py": SMALL_HEAP, "board.json": settings})
     wiring = Wiring(World(scene, simulate(scene)))
-    said = asyncio.run(listen(wiring, flash, lambda said: said.count(b"\nblock ") >= 9))
+    said = asyncio.run(listen(wiring, flash, lambda said: said.count(b"\ndp ") >= 9))
 
     records = [event for event in Decoder().feed(said) if isinstance(event, Record)]
     codes = {named(record)["code"] for record in records if record.kind == "event"}

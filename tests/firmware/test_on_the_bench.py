@@ -18,6 +18,7 @@ from pullcurve.reduction.records import Assembler
 from pullcurve.sources import Received
 from pullcurve.wire.board_clock import unwrap
 from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.edges import stamps
 from pullcurve.wire.header import HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
 from record_format import BUS_ERROR, CRC_ERROR, FAULT, OK
@@ -78,7 +79,7 @@ def assert_statistics_are_exact(run: Run, good: set[int], starts: int = 0) -> No
     """Every block against the counts that the part handed out, in their order; good: the
     part's own status of a count that may be used; starts: how often a reading was used up
     to start the part anew."""
-    blocks = run.of("block")
+    blocks = run.of("dp")
     begin_s = blocks[0]["start_ticks"] * 1e-6
     counts = [count for at_s, count, status in run.served if at_s >= begin_s and status in good]
     for block in blocks:
@@ -93,8 +94,8 @@ def assert_statistics_are_exact(run: Run, good: set[int], starts: int = 0) -> No
     assert len(counts) <= 20  # the block that the end of the run cut off
 
 
-def assert_edges_are_exact(run: Run, blocks: list[dict[str, Any]]) -> None:
-    """Every block against the edges that the shaft truly gave, less those too close."""
+def assert_edges_are_exact(run: Run) -> None:
+    """Every record against the edges that the shaft truly gave, less those too close."""
     (pickup,) = run.plant.scenario.pickups
     accepted: list[int] = []
     rejects = 0
@@ -103,25 +104,28 @@ def assert_edges_are_exact(run: Run, blocks: list[dict[str, Any]]) -> None:
             rejects += 1
         else:
             accepted.append(at_us)
+    records = run.of("edges")
     done = 0
-    for block in blocks:
-        if n := block["edges"]:
+    for record in records:
+        if n := record["edges"]:
             ends = [b - a for a, b in pairwise(accepted[max(done - 1, 0) : done + n])]
-            assert block["first_ticks"] == accepted[done] % 2**30
-            assert block["last_ticks"] == accepted[done + n - 1] % 2**30
-            assert (block["least_interval"], block["greatest_interval"]) == (min(ends), max(ends))
+            assert (record["least_interval"], record["greatest_interval"]) == (min(ends), max(ends))
+            numbers, ticks = stamps(n, record["stride"], record["first"], record["steps"])
+            expected = [accepted[done + number] % 2**30 for number in numbers]
+            assert ((ticks + record["start_ticks"]) % 2**30).tolist() == expected
         done += n
-    assert 0 < sum(block["rejects"] for block in blocks) <= rejects
+    assert len({record["stride"] for record in records}) > 1
+    assert 0 < sum(record["rejects"] for record in records) <= rejects
     assert done > 0.95 * len(accepted)
 
 
 def assert_nothing_is_missing(run: Run, *, in_order: bool = True) -> None:
     assert run.sequence.missing_count == 0
     assert run.rejected <= (0 if in_order else 1)  # the line that was cut
-    blocks = run.of("block")
+    blocks = run.of("dp")
     assert in_order == (run.sequence.late == 0)
     if not in_order:  # but by number they are
-        records = sorted((r.seq, r) for r in run.records if r.kind == "block")
+        records = sorted((r.seq, r) for r in run.records if r.kind == "dp")
         blocks = [named(record) for _, record in records]
     for before, after in pairwise(blocks):
         assert (before["start_ticks"] + before["length_ticks"]) % 2**30 == after["start_ticks"]
@@ -132,9 +136,9 @@ def test_blocks_are_the_statistics_of_what_was_served() -> None:
     run = Run(scenario(10, sensors=[HSC, BME280]))
     assert_nothing_is_missing(run)
     assert_statistics_are_exact(run, {0})
-    assert_edges_are_exact(run, run.of("block"))
+    assert_edges_are_exact(run)
     assert run.events() == [("start", "", 1)]
-    assert len(run.of("block")) == 99
+    assert len(run.of("dp")) == 99
     slow = [record for record in run.of("slow") if record["sensor"] == 1]
     assert 19 <= len(slow) <= 20
     assert {record["status"] for record in slow} == {OK}
@@ -145,7 +149,7 @@ def test_blocks_of_a_part_that_converts_on_command() -> None:
     part = {"role": "meter_dp", "part": "ABP2", "address": 0x28, "range_pa": (0, 60), "noise": 40}
     run = Run(scenario(10, sensors=[part, BME280]))
     assert_nothing_is_missing(run)
-    blocks = run.of("block")
+    blocks = run.of("dp")
     assert sum(block["stale"] for block in blocks) > 0
     top = 2**24 - 1
     served = [count for _, count, status in run.served if status in (0x40, 0x41)]
@@ -173,7 +177,7 @@ def test_sensors_that_vanish_fail_and_stick_never_stop_the_stream() -> None:
         ("sensor_back", "ambient_air"),
         ("sensor_back", "tank_air"),
     ]
-    by_start = {round(block["start_ticks"] * 1e-6, 1): block for block in run.of("block")}
+    by_start = {round(block["start_ticks"] * 1e-6, 1): block for block in run.of("dp")}
     for gone, there in ((3.0, 5.0), (6.5, 7.5)):
         assert by_start[gone]["n"] == 0
         assert by_start[gone]["faulty"] >= 16  # a reading that starts the part is a stale one
@@ -208,7 +212,7 @@ def test_a_part_that_lost_its_settings_unseen_is_set_up_again() -> None:
 def test_a_bus_without_any_part_is_told_and_survived() -> None:
     run = Run(scenario(3, sensors=[HSC | {"vanish": [(0, 3)]}]))
     assert_nothing_is_missing(run)
-    assert all(block["faulty"] == 20 for block in run.of("block"))
+    assert all(block["faulty"] == 20 for block in run.of("dp"))
     assert run.events() == [("start", "", 1), ("sensor_lost", "meter_dp", BUS_ERROR)]
     assert assembled(run) == 1
 
@@ -245,7 +249,7 @@ def test_a_host_that_has_just_come_is_given_the_header() -> None:
 def assert_the_loop_went_on(run: Run) -> None:
     """No sampling slot was lost."""
     assert "late" not in {code for code, _, _ in run.events()}
-    assert all(block["n"] + block["stale"] == 20 for block in run.of("block"))
+    assert all(block["n"] + block["stale"] == 20 for block in run.of("dp"))
 
 
 def test_nobody_reads_for_a_while() -> None:
@@ -270,7 +274,7 @@ def assert_new_records_came_meanwhile(run: Run, from_s: float, to_s: float) -> N
     arrived = {
         named(record)["start_ticks"] // 100_000: at_s
         for kind, record, at_s in zip(kinds, run.records, run.host_s, strict=True)
-        if kind == "block" and from_s < at_s < to_s
+        if kind == "dp" and from_s < at_s < to_s
     }
     for tenth in range(int(from_s * 10) + 5, int(to_s * 10) - 5):
         assert arrived[tenth] - (tenth + 1) / 10 < 0.15
@@ -307,7 +311,7 @@ def test_the_board_starts_anew() -> None:
     assert run.sequence.boots == [1, 2]
     starts = [i for i, r in enumerate(run.records) if r.kind == "event"]
     assert [run.records[i][1:3] for i in starts] == [(1, 0), (2, 0)]
-    second = [named(r) for r in run.records if r.kind == "block" and r.boot == 2]
+    second = [named(r) for r in run.records if r.kind == "dp" and r.boot == 2]
     assert second[0]["start_ticks"] < 100_000
     assert len(second) == 29
 
@@ -345,7 +349,7 @@ def bus_time_us(frequency_hz: int) -> float:
     plan = {"block_us": 100000, "period_us": 5000, "jitter_us": 0}
     plan |= {"slow_us": 500000, "header_us": 10000000}
     run = Run(scenario(1, sensors=[HSC], board={"buses": buses, "plan": plan}))
-    begin_us = run.of("block")[0]["start_ticks"]
+    begin_us = run.of("dp")[0]["start_ticks"]
     since_us = [round(at_s * 1e6) - begin_us for at_s, _, _ in run.served]
     return min(us % plan["period_us"] for us in since_us if us > 0)
 
@@ -382,11 +386,11 @@ def test_ticks_wrap_in_a_run() -> None:
     run = Run(scenario(1085, sensors=[HSC, BME280], board={"plan": plan}))
     assert_nothing_is_missing(run)
     assert_statistics_are_exact(run, {0})
-    blocks = run.of("block")
-    assert_edges_are_exact(run, blocks)
+    blocks = run.of("dp")
+    assert_edges_are_exact(run)
     ticks = np.array([block["start_ticks"] for block in blocks])
     assert (np.diff(ticks) < 0).sum() == 1
-    seq = np.array([record.seq for record in run.records if record.kind == "block"])
+    seq = np.array([record.seq for record in run.records if record.kind == "dp"])
     seconds = unwrap(ticks, seq, np.zeros(len(ticks)), 1000, 30, plan["block_us"])
     np.testing.assert_allclose(seconds, np.arange(len(blocks)), atol=1e-9)
     assert "late" not in {code for code, _, _ in run.events()}

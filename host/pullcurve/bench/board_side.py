@@ -22,6 +22,7 @@ END = 255
 TICKS_MASK = (1 << 30) - 1  # as on a board; the unix port's own ticks never wrap
 LOOK_AHEAD_US = 50_000
 LAST_PIN = 29  # of an RP2040
+RUNTIME = ("simulated board", "bench", "1.0.0")  # what the firmware reads of `Sys`
 BYTE_BITS = 9  # on the bus, with the acknowledgement
 
 
@@ -126,6 +127,15 @@ def make_machine(clock, world, module):
         def readfrom_mem_into(self, address, register, buffer):
             buffer[:] = self._transact(address, bytes([register]), len(buffer))
 
+    class ADC:
+        """Reads the board's supply, which hangs at half of the full scale."""
+
+        def __init__(self, pin):
+            pass
+
+        def read_u16(self):
+            return 1 << 15
+
     class WDT:
         def __init__(self, timeout):
             pass
@@ -135,11 +145,23 @@ def make_machine(clock, world, module):
 
     module.Pin = Pin
     module.I2C = I2C
+    module.ADC = ADC
     module.WDT = WDT
     module.unique_id = lambda: b"bench\x00\x00\x01"
     module.reset_cause = lambda: 1
     module.disable_irq = lambda: 0
     module.enable_irq = lambda state: None
+
+
+class Sys:
+    """The module `sys` of the board, which names the bench and not the computer that it runs on."""
+
+    class implementation:
+        _machine, name = RUNTIME[:2]
+        version = RUNTIME[2].split(".")
+
+    def __getattr__(self, name):
+        return getattr(sys, name)
 
 
 class PipedWorld:
@@ -211,6 +233,7 @@ def run_firmware(firmware, world):
     board_only = sys.modules["micropython"] = type("micropython", (), {})
     board_only.alloc_emergency_exception_buf = lambda size: None
     sys.modules["time"] = clock
+    sys.modules["sys"] = Sys()
     sys.path[:0] = [firmware, firmware + "/lib"]
     inlet = Inlet(sys.stdin.buffer, world)
     before = set(sys.modules)

@@ -12,6 +12,7 @@ from pullcurve.board.identity import pickup_words, sensor_words
 from pullcurve.physics.air import altitude_of_pressure
 from pullcurve.reduction import transfer
 from pullcurve.reduction.channels import ZERO_CELSIUS_K, quantities
+from pullcurve.reduction.records import METERS
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 from pullcurve.wire.header import Header, Sensor
 from record_format import OK, STALE
@@ -25,6 +26,7 @@ _RESTLESS: Final = 0.005  # of the span, standard deviation of single readings
 _PRESSURES_PA: Final = (50e3, 110e3)  # absolute, where people work
 _TEMPERATURES_K: Final = (ZERO_CELSIUS_K - 40, ZERO_CELSIUS_K + 85)
 _HUMIDITIES: Final = (0.01, 1.0)
+_SUPPLY_V: Final = (1.8, 60.0)  # of a chip at the least, of a machine's battery at the most
 _DAMAGED: Final = 0.01  # of the lines
 
 
@@ -42,11 +44,11 @@ class AtRest:
     def __init__(self, header: Header) -> None:
         self._damaged = 0
         self._header = header
-        self._blocks: list[dict[str, Any]] = []
+        self._blocks: dict[int, list[dict[str, Any]]] = {}  # by sensor; meter_dp is the first
         self._slow: dict[int, list[tuple[int, tuple[int, ...]]]] = {
             sensor.index: [] for sensor in header.sensors
         }
-        self._edges = {0: 0} | {pickup.index: 0 for pickup in header.pickups}
+        self._edges = {pickup.index: 0 for pickup in header.pickups}
         self._records = self._late = 0
 
     def damage(self) -> None:
@@ -61,23 +63,25 @@ class AtRest:
     def take(self, kind: str, fields: dict[str, Any]) -> bool:
         """Whether this was enough."""
         self._records += 1
-        if kind == "block":
-            self._blocks.append(fields)
-            self._edges[0] += fields["edges"]
-        elif kind == "shaft" and fields["pickup"] in self._edges:
+        if kind == "dp":
+            self._blocks.setdefault(fields["sensor"], []).append(fields)
+        elif kind == "edges" and fields["pickup"] in self._edges:
             self._edges[fields["pickup"]] += fields["edges"]
         elif kind == "slow" and fields["sensor"] in self._slow:
             self._slow[fields["sensor"]].append((fields["status"], fields["words"]))
         elif kind == "event" and fields["code"] == "late":
             self._late += fields["value"]
-        return len(self._blocks) * self._header.block_us * 1e-6 >= REST_S
+        return self._count() * self._header.block_us * 1e-6 >= REST_S
+
+    def _count(self) -> int:
+        return max((len(blocks) for blocks in self._blocks.values()), default=0)
 
     def findings(self) -> Iterator[Finding]:
         yield self._link()
         seen: dict[str, dict[str, float]] = {}
         for sensor in self._header.sensors:
-            if sensor.role == "meter_dp":
-                yield from self._zero(sensor)
+            if sensor.role in METERS:
+                yield from self._zero(sensor, self._blocks.get(sensor.index, []))
             else:
                 yield from self._air(sensor, seen)
         yield from _agreement(self._header, seen)
@@ -99,7 +103,7 @@ class AtRest:
                 f"link: {self._damaged} of {self._damaged + self._records} lines came damaged",
                 "Use a shorter or better cable, away from the ignition.",
             )
-        slots = len(self._blocks) * self._header.block_us // self._header.period_us
+        slots = self._count() * self._header.block_us // self._header.period_us
         if self._late > _FAULTY * slots:
             return Finding(
                 False,
@@ -108,12 +112,12 @@ class AtRest:
             )
         return Finding(True, f"link: {self._records} records, {self._damaged} damaged lines")
 
-    def _zero(self, sensor: Sensor) -> Iterator[Finding]:
+    def _zero(self, sensor: Sensor, blocks: list[dict[str, Any]]) -> Iterator[Finding]:
         """The differential-pressure sensor: answers, within its range, still, near zero."""
         channel = sensor.channels[0]
         span = channel.value_high - channel.value_low
         n, clipped, faulty = (
-            np.array([block[key] for block in self._blocks], dtype=float)
+            np.array([block[key] for block in blocks], dtype=float)
             for key in ("n", "clipped", "faulty")
         )
         if not n.sum():
@@ -130,7 +134,7 @@ class AtRest:
                 "those on its label, or it is broken.",
             )
             return
-        good = [block for block in self._blocks if block["n"]]
+        good = [block for block in blocks if block["n"]]
         count = np.array([block["n"] for block in good], dtype=float)
         off = np.array([block["sum"] for block in good]) / count
         squares = np.array([block["sumsq"] for block in good]) / count
@@ -209,6 +213,9 @@ def _plausible(sensor: Sensor, means: dict[str, float]) -> tuple[list[str], list
         elif name == "temperature":
             low, high = _TEMPERATURES_K
             said = f"{value - ZERO_CELSIUS_K:.1f} °C"
+        elif name == "voltage":
+            low, high = _SUPPLY_V
+            said = f"{value:.2f} V"
         else:
             low, high = _HUMIDITIES
             said = f"{100 * value:.0f} % relative humidity"

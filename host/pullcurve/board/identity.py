@@ -9,8 +9,8 @@ from typing import Final, NamedTuple
 from pullcurve.errors import BoardError, LinkError
 from pullcurve.links.serial_link import SerialLink, names_of
 from pullcurve.sources import Received
-from pullcurve.wire.decoder import Decoder, Event, Record
-from pullcurve.wire.header import Header, HeaderAssembler, Pickup, Sensor, named
+from pullcurve.wire.decoder import VERSIONS, Decoder, Event, Record
+from pullcurve.wire.header import Header, HeaderAssembler, Pickup, Runtime, Sensor, named
 from record_format import FORMAT_VERSION, KEPT_S
 
 WITHIN_S: Final = 15.0  # a board repeats its header every 10 s, and at once when it is greeted
@@ -53,11 +53,11 @@ def introduction(heard: Iterator[Heard]) -> Introduction:
                 return Introduction(None, named(event)["text"])
             if event.kind == "event" and named(event)["code"] == "short_memory":
                 kept_s = named(event)["value"]
-            if event.kind == "board" and named(event)["format"] != FORMAT_VERSION:
+            if event.kind == "board" and named(event)["format"] not in VERSIONS:
                 raise BoardError(
                     f"the board sends records of format {named(event)['format']}, and this "
-                    f"pullcurve reads format {FORMAT_VERSION}: put its firmware on the board with "
-                    "pullcurve board install"
+                    f"pullcurve reads formats 1 to {FORMAT_VERSION}: put its firmware on the board "
+                    "with pullcurve board install"
                 )
             header = headers.add(event)
             if header is not None:
@@ -99,6 +99,7 @@ def identity_lines(header: Header, kept_s: int, revision: str) -> list[str]:
     lines = [
         f"board     {header.board}, number {header.board_id}",
         f"firmware  {header.firmware}, {same}; records of format {header.format}",
+        *([f"runtime   {ran}"] if (ran := runtime_words(header.runtime)) else []),
         f"pace      a reading every {header.period_us / 1000:g} ms, a record every "
         f"{header.block_us / 1000:g} ms",
         f"memory    {memory_words(kept_s)}",
@@ -115,11 +116,20 @@ def identity_lines(header: Header, kept_s: int, revision: str) -> list[str]:
 
 def sensor_words(sensor: Sensor) -> str:
     """Role, as in board.json, part, place and range of a sensor."""
+    if sensor.bus < 0:
+        return f"{sensor.role}: pin {sensor.address}"
     said = f"{sensor.role}: {sensor.part}, bus {sensor.bus}, 0x{sensor.address:02x}"
     channel = sensor.channels[0]
     if channel.quantity == "differential_pressure":
         said += f", {channel.value_low:g} Pa to {channel.value_high:g} Pa"
     return said
+
+
+def runtime_words(runtime: Runtime) -> str:
+    """Name and version of what the firmware runs on, and the machine, as the runtime says them."""
+    if not runtime.runtime:
+        return ""
+    return f"{runtime.runtime} {runtime.version} on {runtime.machine}"
 
 
 def memory_words(kept_s: int) -> str:

@@ -7,7 +7,7 @@ from pullcurve.board.at_rest import REST_S, AtRest, Finding
 from pullcurve.board.identity import WITHIN_S, Heard, hear, introduction, pickup_words
 from pullcurve.errors import BoardError
 from pullcurve.sources import Received
-from pullcurve.wire.decoder import Record, Rejected
+from pullcurve.wire.decoder import Record, Rejected, as_of_today
 from pullcurve.wire.header import Header, Pickup, named
 from record_format import KEPT_S
 
@@ -67,7 +67,8 @@ def _until(
         last = last or now
         if isinstance(event, Record):
             last = now
-            if take(event.kind, named(event)):
+            enough = [take(each.kind, named(each)) for each in as_of_today(event)]
+            if any(enough):
                 return
         elif isinstance(event, Rejected):
             damage()
@@ -89,9 +90,8 @@ class _Pickups:
 
     def take(self, kind: str, fields: dict[str, Any]) -> bool:
         """Whether this was enough."""
-        index = {"block": 0, "shaft": fields.get("pickup")}.get(kind)
-        self._blocks_left -= kind == "block"
-        if index in self._edges:
+        self._blocks_left -= kind == "dp" and fields["sensor"] == 0
+        if kind == "edges" and (index := fields["pickup"]) in self._edges:
             self._edges[index] += fields["edges"]
             self._rejects[index] += fields["rejects"]
         return self._blocks_left < 0 or min(self._edges.values()) >= EDGES_WANTED

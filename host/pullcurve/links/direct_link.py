@@ -13,7 +13,7 @@ from functools import cache
 from types import SimpleNamespace
 from typing import Any, Self
 
-from pullcurve.bench.board_side import BoardEnd, BoardReset, Clock, make_machine
+from pullcurve.bench.board_side import RUNTIME, BoardEnd, BoardReset, Clock, make_machine
 from pullcurve.bench.firmware_files import firmware_folder
 from pullcurve.bench.world import board_json
 from pullcurve.errors import ScenarioError
@@ -107,19 +107,23 @@ class DirectLink(BenchLink):
                 bus["bus"]: machine.I2C(bus["bus"], freq=bus["frequency_hz"])
                 for bus in config["buses"]
             }
-            sensors = firmware.board_config.make_sensors(config, buses)
+            supply = machine.ADC(None) if "supply" in config else None
+            sensors = firmware.board_config.make_sensors(config, buses, supply)
             tachs = [_tach(firmware, machine, clock, entry) for entry in config["pickups"]]
         except ValueError as fault:
             raise ScenarioError(f"scenario {self._scenario.name}: board: {fault}") from None
+        sampled = firmware.board_config.SAMPLED
+        samplers = [firmware.sampler.Sampler(each) for each in sensors if each.role in sampled]
         firmware.streamer.Streamer(
             clock,
             [link],
             outbox,
-            firmware.sampler.Sampler(sensors[0]),
-            sensors[1:],
+            samplers,
+            sensors[len(samplers) :],
             tachs,
             config["plan"],
             (config["board"], machine.unique_id().hex()),
+            RUNTIME,
             lambda: None,
         ).run(machine.reset_cause())
 

@@ -12,6 +12,7 @@ from pullcurve.reduction.records import RunRecords, rows_of
 from pullcurve.reduction.speed import Marks, marks
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
+from pullcurve.wire.edges import edge_ticks
 from pullcurve.wire.header import Header, Sensor
 from record_format import OK
 
@@ -30,6 +31,7 @@ SLOW_COLUMNS = {
     ("blower_air", "pressure"): "blower_pressure_pa",
     ("tank_air", "pressure"): "tank_pressure_pa",
     ("discharge_temperature", "temperature"): "discharge_temperature_k",
+    ("supply", "voltage"): "supply_v",
 }
 
 
@@ -145,30 +147,22 @@ def _all_marks(records: RunRecords, rig: Rig) -> dict[str, Marks]:
     header = records.header
     found = {}
     for pickup in header.pickups:
-        if pickup.index == 0:
-            table = records.blocks
-        else:
-            table = records.shafts[records.shafts["pickup"] == pickup.index]
+        table = records.edges[records.edges["pickup"] == pickup.index]
         facts = getattr(rig.pickups, pickup.role)
         found[pickup.role] = marks(_edges(table, header), facts.marks_per_turn)
     return found
 
 
 def _edges(table: pd.DataFrame, header: Header) -> pd.DataFrame:
-    """Edge times in seconds: ticks are placed from the start of their record."""
-    period = 1 << header.tick_bits
+    """Edge times in seconds, from the start of their record."""
     tick_s = header.tick_ns * 1e-9
-
-    def placed(column: str) -> pd.Series:
-        since = (table[column] - table["start_ticks"] + period // 2) % period - period // 2
-        return table["time_s"] + since * tick_s
-
+    first, last = edge_ticks(table["first"], table["steps"], header.tick_bits)
     return pd.DataFrame(
         {
             "edges": table["edges"],
             "after_gap": table["after_gap"],
-            "first_s": placed("first_ticks"),
-            "last_s": placed("last_ticks"),
+            "first_s": table["time_s"] + first * tick_s,
+            "last_s": table["time_s"] + last * tick_s,
             "least_interval_s": table["least_interval"] * tick_s,
             "greatest_interval_s": table["greatest_interval"] * tick_s,
             "rejects": table["rejects"],

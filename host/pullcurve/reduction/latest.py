@@ -27,6 +27,7 @@ from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 from pullcurve.run_log.reading import Log
 from pullcurve.sources import Received
+from pullcurve.wire.edges import edge_ticks
 from pullcurve.wire.header import Header, named
 
 KEPT_S = 60.0  # of the run's newest part
@@ -91,7 +92,8 @@ class Latest:
         self._lock = Lock()
         self._assembler = Assembler()
         self._keeping = Keeping(KEPT_S)
-        self._blocks: deque[dict[str, int]] = deque(maxlen=SHOWN)
+        self._blocks: deque[dict[str, Any]] = deque(maxlen=SHOWN)
+        self._edges: deque[dict[str, Any]] = deque(maxlen=SHOWN)  # of the first pickup
         self._place = (-1, -1)  # of the newest block: the board's start, its number
         self._memory_s: int | None = None
         self._header: Header | None = None
@@ -110,12 +112,19 @@ class Latest:
         for start, record in records:
             if record.kind == "event":
                 self._note_memory(named(record))
-            if record.kind != "block":
+            if record.kind not in ("dp", "edges"):
                 continue
-            if start == self._place[0] and record.seq <= self._place[1]:
+            if start == self._place[0] and record.seq < self._place[1]:
                 continue  # asked for again: it belongs to the minute, and not to the second
             self._place = (start, record.seq)
-            self._blocks.append(named(record))
+            fields = named(record)
+            if record.kind == "edges":
+                if fields["pickup"] == 0:
+                    self._edges.append(fields)
+                continue
+            if self._header is not None and fields["sensor"] != _meter_index(self._header):
+                continue
+            self._blocks.append(fields)
             self._newest = received.host_time
             fresh = True
         return fresh
@@ -131,7 +140,9 @@ class Latest:
         if self._newest is None or self._header is None:
             return None
         blocks, basis = list(self._blocks), self._basis
-        speed = self._speed(blocks, self._header)
+        speed = self._speed(list(self._edges), self._header)
+        index = _meter_index(self._header)
+        blocks = [block for block in blocks if block["sensor"] == index]
         pressure = self._pressure(blocks, self._header)
         if pressure is None or basis is None or self._rig is None:
             return Reading(self._newest, speed, pressure, None)
@@ -146,19 +157,25 @@ class Latest:
         known = np.isfinite(value) and zeroed > 0
         return Reading(self._newest, speed, zeroed, value if known else None)
 
-    def _speed(self, blocks: list[dict[str, int]], header: Header) -> float | None:
-        """Of the blower, from the last edge of the first block to that of the last one."""
-        blocks = _joined(blocks, header)
-        turned = [block for block in blocks if block["edges"]]
+    def _speed(self, records: list[dict[str, Any]], header: Header) -> float | None:
+        """Of the blower, from the last edge of the first record to that of the last one."""
+        records = _newest_second(_joined(records, header), header)
+        turned = [record for record in records if record["edges"]]
         facts = None
         if self._rig is not None:
             facts = getattr(self._rig.pickups, header.pickups[0].role)
         if facts is None:
             return None
-        if len(turned) < len(blocks) / 2 or len(turned) < 2:
+        if len(turned) < len(records) / 2 or len(turned) < 2:
             return 0.0
-        edges = sum(block["edges"] for block in turned[1:])
-        ticks = (turned[-1]["last_ticks"] - turned[0]["last_ticks"]) % (1 << header.tick_bits)
+        edges = sum(record["edges"] for record in turned[1:])
+        _, last = edge_ticks(
+            [record["first"] for record in turned],
+            [record["steps"] for record in turned],
+            header.tick_bits,
+        )
+        begins = turned[-1]["start_ticks"] - turned[0]["start_ticks"]
+        ticks = int(begins + last[-1] - last[0]) % (1 << header.tick_bits)
         ratio = 1.0
         if header.pickups[0].role == "engine_shaft" and self._rig is not None:
             ratio = self._rig.machine.belt_ratio or np.nan
@@ -166,7 +183,7 @@ class Latest:
         return rpm if np.isfinite(rpm) else None
 
     @staticmethod
-    def _pressure(blocks: list[dict[str, int]], header: Header) -> float | None:
+    def _pressure(blocks: list[dict[str, Any]], header: Header) -> float | None:
         sensor = header.sensor("meter_dp")
         count = sum(block["n"] for block in blocks)
         if sensor is None or not count:
@@ -287,8 +304,23 @@ def _standing_s(table: pd.DataFrame) -> float:
     return float(time_s[-1] - since_s)
 
 
-def _joined(blocks: list[dict[str, int]], header: Header) -> list[dict[str, int]]:
-    """The newest blocks between which none is missing."""
+def _meter_index(header: Header) -> int:
+    sensor = header.sensor("meter_dp")
+    return -1 if sensor is None else sensor.index
+
+
+def _newest_second(records: list[dict[str, Any]], header: Header) -> list[dict[str, Any]]:
+    """The newest records that make up a second, one more than these and two at the least."""
+    left = round(1e9 / header.tick_ns)
+    for place in range(len(records) - 1, -1, -1):
+        left -= records[place]["length_ticks"]
+        if left <= 0:
+            return records[max(place - 1, 0) :]
+    return records
+
+
+def _joined(blocks: list[dict[str, Any]], header: Header) -> list[dict[str, Any]]:
+    """The newest records between which none is missing."""
     for place in range(len(blocks) - 1, 0, -1):
         before, after = blocks[place - 1], blocks[place]
         away = (after["start_ticks"] - before["start_ticks"]) % (1 << header.tick_bits)

@@ -14,17 +14,19 @@ from numpy.typing import NDArray
 from pullcurve.errors import LogError
 from pullcurve.sources import Received
 from pullcurve.wire.board_clock import unwrap
-from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.decoder import VERSIONS, Decoder, Record, as_of_today
 from pullcurve.wire.header import Header, HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
 from record_format import DATA, FORMAT_VERSION
 
 HEADER_LINES_KEPT = 120  # some three headers, when records are let go of
+METERS = ("meter_dp", "meter_dp_low")  # roles
 JOIN_TICKS = 2  # between the end of a block and the start of the next one
 
 # The field of each kind that says when it holds.
-_TICKS = {"block": "start_ticks", "shaft": "start_ticks", "slow": "ticks", "event": "ticks"}
-_STRETCHES = ("block", "shaft")  # these have a length too, and follow one another
+_TICKS = {"dp": "start_ticks", "edges": "start_ticks", "slow": "ticks", "event": "ticks"}
+# These have a length too, and those of one source, which this column names, follow one another.
+_SOURCES = {"dp": "sensor", "edges": "pickup"}
 
 
 class Held(NamedTuple):
@@ -42,15 +44,17 @@ class RunRecords:
     Each has the columns `boot` (the board's start: 1, 2, ... in order of appearance, whatever
     number the board gave it), `seq`, `late` (whether records with higher numbers came before it),
     `host_s` (when the host received it, since the first bytes; of a late one, when it would have
-    come in its turn), `time_s` (board seconds since the first block, for blocks and shafts their
-    start) and the fields of its kind. In blocks and shafts `after_gap` is False where the row
-    before ends where this one starts, and True everywhere else, in the first row of each start as
-    well.
+    come in its turn), `time_s` (board seconds since the first block, for blocks and edges their
+    start) and the fields of its kind. `blocks` are those of meter_dp, `low_blocks` those of
+    meter_dp_low, `edges` those of every pickup. In these `after_gap` is False where the row of
+    the same sensor or pickup before ends where this one starts, and True everywhere else, in the
+    first row of each start as well.
     """
 
     headers: tuple[Held, ...]
     blocks: pd.DataFrame
-    shafts: pd.DataFrame
+    low_blocks: pd.DataFrame
+    edges: pd.DataFrame
     slows: pd.DataFrame
     events: pd.DataFrame
     host_offset_s: float  # host_s of the first block's start
@@ -94,8 +98,9 @@ class Assembler:
             if not isinstance(event, Record):
                 self._damaged[event.reason] += 1
             elif start := self._sequence.accept(event):
-                self._keep(event, start, arrived - self._began)
-                kept.append((start, event))
+                for record in as_of_today(event):
+                    self._keep(record, start, arrived - self._began)
+                    kept.append((start, record))
         return kept
 
     def _keep(self, record: Record, start: int, host_s: float) -> None:
@@ -103,7 +108,7 @@ class Assembler:
             row = (start, record.seq, host_s, next(self._arrivals), *record.values)
             self._rows[record.kind].append(row)
             return
-        if record.kind == "board" and named(record)["format"] != FORMAT_VERSION:
+        if record.kind == "board" and named(record)["format"] not in VERSIONS:
             self._foreign_format = named(record)["format"]
         self._header_lines.append((start, record))
 
@@ -130,21 +135,23 @@ class Assembler:
         if self._foreign_format is not None:
             raise LogError(
                 f"{name}: its board sends records of format {self._foreign_format}, and this "
-                f"version reads format {FORMAT_VERSION}; use the version of pullcurve that "
+                f"version reads formats 1 to {FORMAT_VERSION}; use the version of pullcurve that "
                 "belongs to the board's firmware"
             )
         tables = {kind: self._table(kind) for kind in DATA}
         headers, malformed = self._held(tables["event"])
         if not headers:
             raise LogError(f"{name}: {_without_header(tables['event'], malformed)}")
-        if tables["block"].empty:
+        meter, low = (_of_role(tables["dp"], headers, role) for role in METERS)
+        if not meter.any():
             raise LogError(f"{name}: it holds no block of readings; record while the board runs")
-        offset_s = self._place_in_time(tables, headers)
+        offset_s = self._place_in_time(tables, headers, meter)
         damaged = self._damaged + Counter(malformed=malformed)
         return RunRecords(
             headers=headers,
-            blocks=tables["block"],
-            shafts=tables["shaft"],
+            blocks=tables["dp"][meter].reset_index(drop=True),
+            low_blocks=tables["dp"][low].reset_index(drop=True),
+            edges=tables["edges"],
             slows=tables["slow"],
             events=tables["event"],
             host_offset_s=offset_s,
@@ -183,12 +190,18 @@ class Assembler:
             seen = header.seq
         return tuple(found), assembler.malformed
 
-    def _place_in_time(self, tables: dict[str, pd.DataFrame], headers: tuple[Held, ...]) -> float:
-        """Adds `time_s` and `after_gap`; returns the host's time of the zero of `time_s`."""
+    def _place_in_time(
+        self,
+        tables: dict[str, pd.DataFrame],
+        headers: tuple[Held, ...],
+        meter: NDArray[np.bool_],
+    ) -> float:
+        """Adds `time_s` and `after_gap`; returns the host's time of the zero of `time_s`, the
+        first of the blocks `meter`."""
         for kind, table in tables.items():
             table["time_s"] = np.nan
             table["late"] = False
-            if kind in _STRETCHES:
+            if kind in _SOURCES:
                 table["after_gap"] = True
         end_s, set_back_s = -np.inf, 0.0
         for boot in range(1, len(self._sequence.boots) + 1):
@@ -196,11 +209,17 @@ class Assembler:
             if any(len(index) for index in rows.values()):
                 header = _header_at(headers, boot, 0)
                 end_s, set_back_s = _place_start(tables, rows, header, end_s, set_back_s)
-        zero_s = float(tables["block"]["time_s"].iloc[0])
+        zero_s = float(tables["dp"]["time_s"][meter].iloc[0])
         for table in tables.values():
             table["time_s"] -= zero_s
             del table["arrival"]
         return zero_s
+
+
+def _of_role(blocks: pd.DataFrame, headers: tuple[Held, ...], role: str) -> NDArray[np.bool_]:
+    """Which blocks are those of the sensor that plays a role."""
+    sensor = headers[-1].header.sensor(role)
+    return np.asarray(blocks["sensor"] == (-1 if sensor is None else sensor.index))
 
 
 def _without_header(events: pd.DataFrame, malformed: int) -> str:
@@ -263,6 +282,15 @@ def _place_start(
     ticks = joined(lambda kind: _TICKS[kind], np.int64)
     host_s = joined(lambda _: "host_s", np.float64)
     seq = joined(lambda _: "seq", np.int64)
+    length = np.concatenate(
+        [
+            tables[kind].loc[index, "length_ticks"].to_numpy(np.int64)
+            if kind == "edges"
+            else np.zeros(len(index), dtype=np.int64)
+            for kind, index in rows.items()
+        ]
+    )
+    ticks = (ticks + length) % (1 << header.tick_bits)  # edges are sent when their stretch ends
     order = np.argsort(seq, kind="stable")
     arrival = joined(lambda _: "arrival", np.int64)[order]
     in_time = np.empty(len(seq), dtype=np.bool_)
@@ -286,13 +314,17 @@ def _place_start(
     end_s = float(board_s.max())
     begin = 0
     for kind, index in rows.items():
-        own_s = board_s[begin : begin + len(index)]
+        here = slice(begin, begin + len(index))
+        own_s = board_s[here] - length[here] * header.tick_ns * 1e-9
         tables[kind].loc[index, "time_s"] = own_s
-        tables[kind].loc[index, "host_s"] = host_s[begin : begin + len(index)]
-        tables[kind].loc[index, "late"] = ~in_time[begin : begin + len(index)]
+        tables[kind].loc[index, "host_s"] = host_s[here]
+        tables[kind].loc[index, "late"] = ~in_time[here]
         begin += len(index)
-        if kind in _STRETCHES and len(index):
-            tables[kind].loc[index, "after_gap"] = _after_gap(tables[kind].loc[index], header)
+        if kind in _SOURCES and len(index):
+            of = tables[kind].loc[index, _SOURCES[kind]]
+            for source in of.unique():
+                row = index[of == source]
+                tables[kind].loc[row, "after_gap"] = _after_gap(tables[kind].loc[row], header)
             end_s = max(end_s, float(own_s.max()) + header.block_us * 1e-6)
     return end_s, set_back_s + overlap_s
 

@@ -2,6 +2,7 @@
 
 from collections import deque
 from datetime import datetime
+from typing import Any
 
 from pullcurve.errors import RigError
 from pullcurve.physics import air
@@ -10,12 +11,12 @@ from pullcurve.reduction.channels import check_rig_against_header
 from pullcurve.rig.loading import check_station_pressure
 from pullcurve.rig.models import Rig
 from pullcurve.sources import Received
-from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.decoder import VERSIONS, Decoder, Record, as_of_today
 from pullcurve.wire.header import Header, HeaderAssembler, named
 from pullcurve.wire.sequence import SequenceCheck
-from record_format import FORMAT_VERSION
+from record_format import FORMAT_VERSION, HEADER
 
-LATEST = 10  # blocks that the shown values are means of
+LATEST = 10  # records that the shown values are means of
 SILENT_S = 3.0
 
 
@@ -28,7 +29,8 @@ class Status:
         self._sequence = SequenceCheck()
         self._headers = HeaderAssembler()
         self._header: Header | None = None
-        self._blocks: deque[dict[str, int]] = deque(maxlen=LATEST)
+        self._blocks: deque[dict[str, Any]] = deque(maxlen=LATEST)
+        self._edges: deque[dict[str, Any]] = deque(maxlen=LATEST)  # of the first pickup
         self._began: datetime | None = None
         self._heard: datetime | None = None
         self._now: datetime | None = None
@@ -67,7 +69,8 @@ class Status:
                 # A record that came again says nothing of how it goes now.
                 if start != self._newest[0] or event.seq > self._newest[1]:
                     self._newest = (start, event.seq)
-                    self._note(event)
+                    for record in as_of_today(event):
+                        self._note(record)
 
     @property
     def missing(self) -> int:
@@ -80,11 +83,14 @@ class Status:
         return news
 
     def _note(self, record: Record) -> None:
-        if record.kind == "block":
+        if record.kind == "dp":
             self._blocks.append(named(record))
+        elif record.kind == "edges":
+            if named(record)["pickup"] == 0:
+                self._edges.append(named(record))
         elif record.kind == "event":
             self._note_event(named(record))
-        else:
+        elif record.kind in HEADER:
             if record.kind == "board":
                 self._note_format(named(record)["format"])
             header = self._headers.add(record)
@@ -93,11 +99,11 @@ class Status:
                 self._compare_rig(header)
 
     def _note_format(self, format_version: int) -> None:
-        if format_version != FORMAT_VERSION and "firmware" not in self._board_troubles:
+        if format_version not in VERSIONS and "firmware" not in self._board_troubles:
             self._board_troubles["firmware"] = "FIRMWARE OF ANOTHER VERSION"
             self._news.append(
                 f"warning: the board sends records of format {format_version}, and this version "
-                f"reads format {FORMAT_VERSION}. The recording goes on; copy this version's "
+                f"reads formats 1 to {FORMAT_VERSION}. The recording goes on; copy this version's "
                 "firmware to the board, or report the log with the version that belongs to it"
             )
 
@@ -171,23 +177,25 @@ class Status:
     def _readings(self) -> list[str]:
         if self._header is None or not self._blocks:
             return []
-        shown = []
-        pickup = self._header.pickups[0]
-        facts = getattr(self._rig.pickups, pickup.role) if self._rig else None
-        length_s = sum(b["length_ticks"] for b in self._blocks) * self._header.tick_ns * 1e-9
-        edges = sum(b["edges"] for b in self._blocks)
-        name = pickup.role.replace("_", " ")
-        if facts is not None:
-            shown.append(f"{name} {60 * edges / facts.marks_per_turn / length_s:.0f} rpm")
-        else:
-            shown.append(f"{name} {edges / length_s:.0f} marks/s")
+        shown = [self._turning(self._header)] if self._edges else []
         sensor = self._header.sensor("meter_dp")
-        count = sum(b["n"] for b in self._blocks)
+        blocks = [b for b in self._blocks if sensor is not None and b["sensor"] == sensor.index]
+        count = sum(b["n"] for b in blocks)
         if sensor is not None and count:
-            mean = sum(b["pivot"] * b["n"] + b["sum"] for b in self._blocks) / count
+            mean = sum(b["pivot"] * b["n"] + b["sum"] for b in blocks) / count
             pressure = float(transfer.linear(mean, sensor.channels[0]))
             shown.append(f"differential pressure {pressure:.0f} Pa")
         return shown
+
+    def _turning(self, header: Header) -> str:
+        pickup = header.pickups[0]
+        facts = getattr(self._rig.pickups, pickup.role) if self._rig else None
+        length_s = sum(e["length_ticks"] for e in self._edges) * header.tick_ns * 1e-9
+        edges = sum(e["edges"] for e in self._edges)
+        name = pickup.role.replace("_", " ")
+        if facts is not None:
+            return f"{name} {60 * edges / facts.marks_per_turn / length_s:.0f} rpm"
+        return f"{name} {edges / length_s:.0f} marks/s"
 
 
 def _seconds(since: datetime | None, until: datetime | None) -> float:

@@ -11,7 +11,11 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import NamedTuple
 
 import record_format
+from pullcurve.wire import version_1
 from record_format import LIMIT, RECORDS
+
+READABLE = RECORDS | version_1.KINDS  # kinds of every version
+VERSIONS = (1, record_format.FORMAT_VERSION)
 
 LONGEST_LINE = 4 * LIMIT
 
@@ -26,6 +30,14 @@ class Record(NamedTuple):
     boot: int
     seq: int
     values: tuple[Value, ...]
+
+
+def as_of_today(record: Record) -> tuple[Record, ...]:
+    """The records of today's version that say what this one says, with its number."""
+    if record.kind not in version_1.KINDS:
+        return (record,)
+    today = version_1.as_of_today(record.kind, record.values)
+    return tuple(record._replace(kind=kind, values=values) for kind, values in today)
 
 
 class Rejected(NamedTuple):
@@ -61,9 +73,9 @@ _READERS: dict[str, Callable[[str], int | float | str]] = {
 }
 
 
-# The short way for blocks, three records of four.
+# The short way for blocks.
 _INTEGERS_ONLY = frozenset(
-    kind for kind, fields in RECORDS.items() if {form for _, form in fields} == {record_format.INT}
+    kind for kind, fields in READABLE.items() if {form for _, form in fields} == {record_format.INT}
 )
 
 
@@ -73,7 +85,7 @@ def _values(kind: str, texts: list[str], kinds: Kinds) -> tuple[Value, ...] | No
     if len(texts) < len(fields) - tail or (len(texts) > len(fields) and not tail):
         return None
     try:
-        if kind in _INTEGERS_ONLY and kinds is RECORDS:
+        if kind in _INTEGERS_ONLY and kinds is READABLE:
             return tuple(map(int, texts))
         values: list[Value] = [
             _READERS[form](text)
@@ -87,7 +99,7 @@ def _values(kind: str, texts: list[str], kinds: Kinds) -> tuple[Value, ...] | No
     return tuple(values)
 
 
-def decode_line(line: bytes, kinds: Kinds = RECORDS) -> Event:
+def decode_line(line: bytes, kinds: Kinds = READABLE) -> Event:
     """One line, without its newline, as a record or as what is wrong with it."""
     match = _SHAPE.fullmatch(line)
     if match is None:
@@ -110,7 +122,7 @@ class Decoder:
     The events do not depend on how the stream was cut into chunks.
     """
 
-    def __init__(self, kinds: Kinds = RECORDS) -> None:
+    def __init__(self, kinds: Kinds = READABLE) -> None:
         self._kinds = kinds
         self._starts = re.compile(rb"(?:%s) " % b"|".join(kind.encode("ascii") for kind in kinds))
         self._buffer = bytearray()

@@ -48,6 +48,16 @@ class Pickup:
 
 
 @dataclass(frozen=True)
+class Runtime:
+    """What the firmware runs on, as the runtime itself says it; empty where a board of version 1
+    says nothing."""
+
+    machine: str = ""
+    runtime: str = ""
+    version: str = ""
+
+
+@dataclass(frozen=True)
 class Header:
     """Two headers are equal when they say the same, wherever in the stream they stand."""
 
@@ -66,6 +76,7 @@ class Header:
     header_us: int
     sensors: tuple[Sensor, ...]
     pickups: tuple[Pickup, ...]
+    runtime: Runtime = Runtime()
 
     def sensor(self, role: str) -> Sensor | None:
         """The first sensor that plays a role."""
@@ -146,6 +157,7 @@ class HeaderAssembler:
             seq=self._lines[0][0],
             sensors=tuple(sensors),
             pickups=tuple(Pickup(index=p.pop("pickup"), **p) for p in kinds["pickup"]),
+            runtime=Runtime(**kinds["runtime"][0]) if kinds["runtime"] else Runtime(),
             **kinds["board"][0],
             **kinds["plan"][0],
         )

@@ -68,7 +68,7 @@ class Board:
     def block(self, pivot: int = 8192) -> int:
         start = self.ticks % PERIOD
         self.ticks += BLOCK_US
-        return self.say("block", start, BLOCK_US, 20, pivot, *([0] * 13))
+        return self.say("dp", 0, start, BLOCK_US, 20, pivot, *([0] * 7))
 
     def slow(self, word: int, status: int = OK) -> int:
         return self.say("slow", 1, self.ticks % PERIOD, status, (word,) if status == OK else ())
@@ -120,7 +120,7 @@ def test_another_format_is_refused_by_its_number(form: int) -> None:
     board.event("start")
     board.header(form=form)
     board.block()
-    assert f"format {form}, and this version reads format {FORMAT_VERSION};" in refused(board)
+    assert f"format {form}, and this version reads formats 1 to {FORMAT_VERSION};" in refused(board)
 
 
 @pytest.mark.parametrize("odd", [{"tick_ns": 0}, {"tick_bits": 0}, {"tick_bits": 63}])
@@ -216,10 +216,10 @@ def test_a_second_shafts_gaps_are_seen_as_well() -> None:
         begin = board.ticks
         for _ in range(5):
             board.block()
-        numbers.append(board.say("shaft", 1, begin, 5 * BLOCK_US + 3, *([0] * 6)))
+        numbers.append(board.say("edges", 1, begin, 5 * BLOCK_US + 3, *([0] * 6), ()))
         board.ticks += 3  # the board names the instants of its own reading
     del board.lines[numbers[3]]
-    assert finished(board.lines).shafts["after_gap"].tolist() == [True, False, False, True, False]
+    assert finished(board.lines).edges["after_gap"].tolist() == [True, False, False, True, False]
 
 
 def exchanged(*, told: bool) -> tuple[Board, dict[str, int]]:

@@ -83,7 +83,7 @@ def assembled(stream: Iterable[Record]) -> list[Header]:
 def test_a_header_is_there_when_its_last_line_has_come() -> None:
     assembler = HeaderAssembler()
     *first, last = records()
-    block = Record("block", 4, 99, (0,) * 17)
+    block = Record("dp", 4, 99, (0,) * 12)
     assert [assembler.add(record) for record in (*first, block)] == [None] * len(LINES)
     assert assembler.add(last) == HEADER
     assert HEADER.sensor("ambient_air") is HEADER.sensors[1]

@@ -19,10 +19,11 @@ from pullcurve.reduction.zeros import RUN_DOWN_S
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.sources import Received
-from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.wire.decoder import Decoder, Record, as_of_today
+from pullcurve.wire.edges import edge_ticks
 from pullcurve.wire.header import Header, HeaderAssembler, Sensor, named
 from pullcurve.wire.sequence import SequenceCheck
-from record_format import OK
+from record_format import HEADER, OK
 
 SAMPLE_S = 0.5
 FRESH_S = 3.0  # a slow reading serves so long
@@ -30,6 +31,7 @@ TYPED_K = 293.15
 GREATEST_OFFSET_PA = 500.0  # between two absolute sensors that stand in the same air
 LOST_BETWEEN = 0.3  # of the differential pressure, from the tap to a sensor at the blower
 CLIPPED_SHARE = 0.02
+LEAST_RECORDS = 5  # of edges, of which the median counts
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +96,10 @@ class Samples:
             if not isinstance(event, Record):
                 self.damaged += 1
             elif self._in_order(event):
-                sample = self._take(event, host_s)
-                if sample is not None:
-                    found.append(sample)
+                for record in as_of_today(event):
+                    sample = self._take(record, host_s)
+                    if sample is not None:
+                        found.append(sample)
         return found
 
     def _in_order(self, record: Record) -> bool:
@@ -110,16 +113,16 @@ class Samples:
         return True
 
     def _take(self, record: Record, host_s: float) -> Sample | None:
-        if record.kind == "block":
+        if record.kind == "dp":
             return self._block(named(record), record.seq, host_s)
         if record.kind == "slow":
             self._slow_record(named(record))
-        elif record.kind == "shaft":
+        elif record.kind == "edges":
             values = named(record)
             shaft = self._shafts.get(values["pickup"])
             if shaft is not None and self._header is not None:
                 shaft.add(values, self._header)
-        elif record.kind != "event":
+        elif record.kind in HEADER:
             header = self._headers.add(record)
             if header is not None and header != self._header:
                 self._use(header)
@@ -147,6 +150,7 @@ class Samples:
         meter = header.sensor("meter_dp")
         if meter is None:
             raise LogError("the board's header names no sensor with the role meter_dp")
+        self._meter_index = meter.index
         self._meter_channel = meter.channels[0]
         self._header = header
         self._sensors = {sensor.index: sensor for sensor in header.sensors}
@@ -171,8 +175,9 @@ class Samples:
         if header is None:
             self._clock.begin(values["start_ticks"], seq, host_s)
             return None
+        if values["sensor"] != self._meter_index:
+            return None
         start_s, end_s = self._clock.place(values, seq, header, host_s)
-        self._shafts[0].add(values, header)
         gap_s = start_s - self._last_end_s
         sample = None
         place = int((end_s - 0.01) / SAMPLE_S)
@@ -322,13 +327,13 @@ class _Clock:
 
 
 class _Shaft:
-    """Speed over the last second: the median over blocks, so that a mark that was missed or
+    """Speed over the last second: the median over records, so that a mark that was missed or
     seen twice does not matter."""
 
     def __init__(self, marks_per_turn: int) -> None:
         self._marks = marks_per_turn
         self._last: int | None = None
-        self._speeds: deque[float] = deque(maxlen=10)
+        self._speeds: deque[tuple[float, float]] = deque()  # when, and the speed
         self._since_s = 0.0
         self._end_s = 0.0
 
@@ -337,11 +342,15 @@ class _Shaft:
         self._end_s += values["length_ticks"] * tick_s
         if not values["edges"]:
             return
+        _, last = edge_ticks([values["first"]], [values["steps"]], header.tick_bits)
+        last_ticks = values["start_ticks"] + int(last[0])
         if self._last is not None:
-            seconds = (values["last_ticks"] - self._last) % period * tick_s
+            seconds = (last_ticks - self._last) % period * tick_s
             if 0 < seconds < STOPPED_S:
-                self._speeds.append(60 * values["edges"] / self._marks / seconds)
-        self._last = values["last_ticks"]
+                self._speeds.append((self._end_s, 60 * values["edges"] / self._marks / seconds))
+        while len(self._speeds) > LEAST_RECORDS and self._speeds[0][0] <= self._end_s - 1.0:
+            self._speeds.popleft()
+        self._last = last_ticks
         self._since_s = self._end_s
 
     def turned(self) -> bool:
@@ -351,4 +360,4 @@ class _Shaft:
         if not self.turned():
             self._speeds.clear()
             return 0.0
-        return float(np.median(self._speeds)) if self._speeds else math.nan
+        return float(np.median([speed for _, speed in self._speeds] or [math.nan]))
