@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 
 from pullcurve.bench.plant import Plant
 from pullcurve.sources import Received
-from record_format import OK, encode
+from record_format import FORMAT_VERSION, MOST_STAMPS, OK, edges_us, encode
 
 Array = NDArray[np.float64]
 
 BLOCK_S, PERIOD_S, SLOW_S, HEADER_S = 0.1, 0.005, 0.5, 10.0
+EDGES_BLOCKS = edges_us(round(BLOCK_S * 1e6)) // round(BLOCK_S * 1e6)
 PER_BLOCK = round(BLOCK_S / PERIOD_S)
 PERIOD_TICKS = 1 << 30
 LOW_COUNT, HIGH_COUNT = 1638, 14746
@@ -65,6 +66,7 @@ def records(
 
     header = _header(tools)
     blocks = _blocks(plant, tools, generator)
+    turns = _turns(plant, tools, generator)
     slow = _slow(plant, tools, generator)
     first = [line("event", 0, "start", "-", 1, "-")]
     for place, values in enumerate(blocks):
@@ -72,7 +74,9 @@ def records(
         if place % round(HEADER_S / BLOCK_S) == 0:
             for kind, *rest in header:
                 lines.append(line(kind, *rest))
-        lines.append(line("block", *values))
+        lines.append(line("dp", 0, *values))
+        if (place + 1) % EDGES_BLOCKS == 0:
+            lines.append(line("edges", 0, *turns[place // EDGES_BLOCKS]))
         if place % round(SLOW_S / BLOCK_S) == 0:
             ticks = (values[0] + values[1]) % PERIOD_TICKS
             for index, words in enumerate(slow[place // round(SLOW_S / BLOCK_S)], start=1):
@@ -83,7 +87,7 @@ def records(
 def _header(tools: Instruments) -> list[tuple[object, ...]]:
     part, low, high, count_low, count_high = AIR_PART
     lines: list[tuple[object, ...]] = [
-        ("board", 1, "rp2-pico", "62656e6368000001", "0.1.0", 1000, 30),
+        ("board", FORMAT_VERSION, "rp2-pico", "62656e6368000001", "0.1.0", 1000, 30),
         ("plan", 100_000, 5000, 5000 if tools.jitter else 0, 500_000, 10_000_000),
         ("sensor", 0, "meter_dp", "HSC", 0, 40, 5000),
         ("channel", 0, 0, "differential_pressure", "Pa", "linear", -tools.span_pa, tools.span_pa,
@@ -115,29 +119,40 @@ def _blocks(
     counts = counts.astype(np.int64).reshape(count, PER_BLOCK)
     pivot = counts[:, :1]
     off = counts - pivot
-    edges = _edges(plant, tools, generator)
-    ticks = np.floor(edges * 1e6).astype(np.int64)
-    bounds = np.searchsorted(edges, np.arange(count + 1) * BLOCK_S)
-    interval = np.diff(ticks, prepend=ticks[0] if len(ticks) else 0)
-    rows = []
     statistics = np.column_stack(
         (pivot[:, 0], off.sum(1), (off**2).sum(1), counts.min(1), counts.max(1))
     ).tolist()
+    starts = [round(place * BLOCK_S * 1e6) % PERIOD_TICKS for place in range(count)]
+    return [
+        (start, 100_000, PER_BLOCK, *row, 0, 0, 0)
+        for start, row in zip(starts, statistics, strict=True)
+    ]
+
+
+def _turns(
+    plant: Plant, tools: Instruments, generator: np.random.Generator
+) -> list[tuple[object, ...]]:
+    """The records of edges, each with its first and its last edge stamped and those between at
+    a stride that fits."""
+    length_s = EDGES_BLOCKS * BLOCK_S
+    count = int(plant.scenario.duration_s / length_s)
+    edges = _edges(plant, tools, generator)
+    ticks = np.floor(edges * 1e6).astype(np.int64)
+    bounds = np.searchsorted(edges, np.arange(count + 1) * length_s)
+    interval = np.diff(ticks, prepend=ticks[0] if len(ticks) else 0)
+    rows: list[tuple[object, ...]] = []
     for place in range(count):
         a, b = int(bounds[place]), int(bounds[place + 1])
-        start = round(place * BLOCK_S * 1e6) % PERIOD_TICKS
-        pickup: tuple[int, ...] = (0, 0, 0, 0, 0, 0)
+        start = round(place * length_s * 1e6)
+        pickup: tuple[object, ...] = (0, 0, 0, 0, 1, 0, ())
         if b > a:
             inside = interval[a:b]
-            pickup = (
-                b - a,
-                int(ticks[a]) % PERIOD_TICKS,
-                int(ticks[b - 1]) % PERIOD_TICKS,
-                int(inside.min()),
-                int(inside.max()),
-                0,
-            )
-        rows.append((start, 100_000, PER_BLOCK, *statistics[place], 0, 0, 0, *pickup))
+            stride = (b - a) // MOST_STAMPS + 1
+            stamps = np.unique([*range(a, b, stride), b - 1])
+            steps = tuple(np.diff(ticks[stamps]).tolist())
+            first = int(ticks[a]) - start
+            pickup = (b - a, 0, int(inside.min()), int(inside.max()), stride, first, steps)
+        rows.append((start % PERIOD_TICKS, round(length_s * 1e6), *pickup))
     return rows
 
 

@@ -264,8 +264,8 @@ def test_a_board_whose_port_is_away_for_a_while_is_waited_for(
         header, _, kept_s = identity.introduction_after_restart("COM9", "E661")
     assert header is not None
     lines = identity.identity_lines(header, kept_s, "9.9")
-    assert lines[1] == f"firmware  {firmware_revision()}, NOT 9.9; records of format 1"
-    assert lines[3] == "memory    at least the last 40 s can be sent again when its link was lost"
+    assert lines[1] == f"firmware  {firmware_revision()}, NOT 9.9; records of format 2"
+    assert lines[4] == "memory    at least the last 25 s can be sent again when its link was lost"
     assert lines[-1] == "To put 9.9 on the board: pullcurve board install"
     monkeypatch.setattr(identity, "names_of", lambda port, number: [])
     monkeypatch.setattr(identity, "WITHIN_S", 0.3)

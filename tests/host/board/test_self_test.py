@@ -65,7 +65,8 @@ def test_a_sound_board_passes_and_is_asked_for_marks_only_at_rest() -> None:
     # ISO 2533:1975: 101325 Pa at sea level.
     assert "(as at 0 m above the sea" in texts[2] or "(as at 10 m" in texts[2]
     assert texts[-1].startswith("blower_shaft, pin 15: saw ")
-    assert re.findall(r"\d+ (?=edges|times)", texts[-1] + PASS_A_MARK) == 2 * ["4 "]
+    saw, asked = re.findall(r"\d+ (?=edges|times)", texts[-1] + PASS_A_MARK)
+    assert int(saw) >= int(asked) == 4  # a record may hold more than one edge
 
 
 @pytest.mark.parametrize(
@@ -88,14 +89,14 @@ def test_a_sound_board_passes_and_is_asked_for_marks_only_at_rest() -> None:
         ({"sensors": with_sensor(0, zero_drift_per_s=1.0)}, "it moved by 5.", "warm up"),
         ({"sensors": with_sensor(2, zero_error=900)}, "blower_air and ambient_air: 9", "vacuum"),
         ({"sensors": with_sensor(1, zero_error=12e3)}, "pressure cannot be", "board.json"),
-        ({"link__damage": [{"from_s": 4, "to_s": 40, "rate": 0.0003}]}, "came damaged", "cable"),
+        ({"link__damage": [{"from_s": 4, "to_s": 40, "rate": 0.0006}]}, "came damaged", "cable"),
         (
             {"pickups": [{"role": "blower_shaft", "marks": 2, "doubled": 1.0}]},
             "within 400",
             "loose",
         ),
         ({"throttle": OFF}, "saw 0 edges in 60 s", "camera"),
-        ({"board": {"plan": HASTY}}, "send again only the last 16 s", "block_us"),
+        ({"board": {"plan": HASTY}}, "send again only the last 20 s", "block_us"),
     ],
 )
 def test_each_fault_is_named_alone_with_what_to_do(
@@ -112,8 +113,8 @@ def test_a_host_that_comes_late_is_told_what_the_board_keeps() -> None:
     late = (c for c in chunks if (c.host_time - plain().start).total_seconds() > 5.05)
     header, _, kept_s = introduction(hear(late))
     assert header is not None
-    assert identity_lines(header, kept_s, header.firmware)[3] == (
-        "memory    ONLY the last 16 s can be sent again when its link was lost; a longer block_us "
+    assert identity_lines(header, kept_s, header.firmware)[4] == (
+        "memory    ONLY the last 20 s can be sent again when its link was lost; a longer block_us "
         "or slow_us in board.json makes it more"
     )
 

@@ -39,8 +39,8 @@ def test_all_sensors_and_both_shafts_byte_for_byte() -> None:
     direct = said(DirectLink, scene)
     assert direct == said(BenchLink, scene)
     data = b"".join(direct.values())
-    assert data.count(b"\nblock ") == 449
-    assert data.count(b"\nshaft ") == 90
+    assert data.count(b"\ndp ") == 449
+    assert data.count(b"\nedges 1 ") == 90 + 224
 
 
 @needs_unix

@@ -42,7 +42,7 @@ def watched(received: list[Received], rig: Rig | None, every_s: float = 4.0) -> 
             due = chunk.host_time + timedelta(seconds=every_s)
             now = latest.look()
             yield Seen((chunk.host_time - began).total_seconds(), latest.reading(), now)
-    assert len(latest._assembler._rows["block"]) < 12 * (KEPT_S + 30)
+    assert len(latest._assembler._rows["dp"]) < 12 * (KEPT_S + 30)
 
 
 def test_every_hold_was_seen_to_settle_at_the_flow_that_the_report_states() -> None:

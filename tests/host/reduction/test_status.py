@@ -105,8 +105,8 @@ def test_records_that_come_again_do_not_change_what_is_shown() -> None:
 def test_firmware_of_another_version_is_told_once() -> None:
     status = Status(None)
     for seq in range(3):
-        fields = (0, 9, 2, "rp2-pico", "e661", "9.9", 1000, 30)
+        fields = (0, 9, 3, "rp2-pico", "e661", "9.9", 1000, 30)
         status.add(later(seq, encode("board", 1, seq, fields)))
     (warning,) = status.take_news()
-    assert "records of format 2, and this version reads format 1" in warning
+    assert "records of format 3, and this version reads formats 1 to 2" in warning
     assert "FIRMWARE OF ANOTHER VERSION" in status.line()
