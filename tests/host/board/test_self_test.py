@@ -89,7 +89,7 @@ def test_a_sound_board_passes_and_is_asked_for_marks_only_at_rest() -> None:
         ({"sensors": with_sensor(0, zero_drift_per_s=1.0)}, "it moved by 5.", "warm up"),
         ({"sensors": with_sensor(2, zero_error=900)}, "blower_air and ambient_air: 9", "vacuum"),
         ({"sensors": with_sensor(1, zero_error=12e3)}, "pressure cannot be", "board.json"),
-        ({"link__damage": [{"from_s": 4, "to_s": 40, "rate": 0.0006}]}, "came damaged", "cable"),
+        ({"link__damage": [{"from_s": 4, "to_s": 40, "rate": 0.001}]}, "came damaged", "cable"),
         (
             {"pickups": [{"role": "blower_shaft", "marks": 2, "doubled": 1.0}]},
             "within 400",
