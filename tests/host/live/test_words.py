@@ -11,7 +11,7 @@ from pullcurve.quantities import SI, US
 from pullcurve.reduction.latest import Now, Reading
 from pullcurve.reduction.troubles import Trouble
 
-NOON = datetime(2025, 5, 14, 12, tzinfo=UTC)
+NOON = datetime(2025, 9, 16, 12, tzinfo=UTC)
 SETTLED = Now(
     "settled",
     14.2,
