@@ -65,7 +65,7 @@ class Blower(Table):
         | None
     ) = Field(
         default=None,
-        description='the volume that one turn displaces, such as "0.30 ft3" or "8.5 L"',
+        description='the volume that one turn displaces, such as "0.565 ft3" or "16.0 L"',
     )
     displacement_uncertainty: RelativeUncertainty | None = Field(
         default=None,

@@ -135,7 +135,7 @@ GUARDS = {
     "sensors.meter_dp.part": ('"HSC"', ['"ABP2"'], ['"hsc"', '""', "5"]),
     "sensors.meter_dp.range": (
         '["-2.5 kPa", "2.5 kPa"]',
-        ['["0 inH2O", "10 inH2O"]'],
+        ['["0 inH2O", "15 inH2O"]'],
         ['["2.5 kPa", "-2.5 kPa"]', '["2.5 kPa"]', '"2.5 kPa"', "[-2500, 2500]"],
     ),
     "sensors.meter_dp": ('part = "HSC"\nrange = ["-2.5 kPa", "2.5 kPa"]', ['part = "DLH"'], []),
