@@ -1,8 +1,8 @@
 """Units at the edges: text that people write into SI floats, and SI floats into print.
 
 Inside the package every number is SI; only rotational speed stays in rev/min, and its
-names say so (`speed_rpm`). The factors are exact fractions, so `4.026 in` and
-`102.2604 mm` give the same float to the last bit.
+names say so (`speed_rpm`). The factors are exact fractions, so `5.693 in` and
+`144.6022 mm` give the same float to the last bit.
 
 A unit never says gauge or absolute, actual or standard: the key or the column does.
 
@@ -110,16 +110,16 @@ UNITS: Final[dict[Kind, dict[str, Unit]]] = {
 }
 
 _EXAMPLES: Final[dict[Kind, str]] = {
-    "length": '"4.026 in" or "4 1/16 in"',
+    "length": '"5.693 in" or "5 11/16 in"',
     "area": '"12.5 cm2"',
-    "volume": '"0.3 ft3"',
-    "pressure": '"84.3 kPa"',
-    "temperature": '"20 C"',
+    "volume": '"0.565 ft3"',
+    "pressure": '"94.1 kPa"',
+    "temperature": '"12 C"',
     "temperature_difference": '"0.5 K"',
-    "volume_flow": '"900 ft3/min"',
+    "volume_flow": '"1300 ft3/min"',
     "mass_flow": '"0.4 kg/s"',
     "velocity": '"60 m/s"',
-    "speed": '"3000 rpm"',
+    "speed": '"2200 rpm"',
     "ratio": '"1.5 %"',
 }
 
@@ -136,7 +136,7 @@ _LONGEST = 60
 def to_si(text: object, kind: Kind) -> float:
     """A number with its unit, as a person writes it, in SI (speed: rev/min).
 
-    text: `4.026 in`, `4 1/16 in`, `-12.5 C`, `1.5 %`; a decimal point, no thousands
+    text: `5.693 in`, `5 11/16 in`, `-12.5 C`, `1.5 %`; a decimal point, no thousands
         separator; unit spellings are those of UNITS[kind], with m³ as good as m3, and RPM as
         good as rpm.
     Raises ValueError with a sentence that says what would be right. Nothing is guessed:

@@ -75,34 +75,34 @@ def test_published_factors(text: str, kind: Kind, expected: float) -> None:
 
 
 def test_the_same_size_in_two_units_is_the_same_float() -> None:
-    assert to_si("4.026 in", "length") == to_si("102.2604 mm", "length") == 0.1022604
-    assert to_si("4 1/16 in", "length") == to_si("4.0625 in", "length")
+    assert to_si("5.693 in", "length") == to_si("144.6022 mm", "length") == 0.1446022
+    assert to_si("5 11/16 in", "length") == to_si("5.6875 in", "length")
     assert to_si("-1/2 in", "length") == to_si("-.5 in", "length") == -0.0127
-    assert to_si("900 cfm", "volume_flow") == to_si("900 ft³/min", "volume_flow")
+    assert to_si("1300 cfm", "volume_flow") == to_si("1300 ft³/min", "volume_flow")
     assert to_si("1.5 %", "ratio") == 0.015
 
 
 @pytest.mark.parametrize(
     ("text", "kind", "advice"),
     [
-        ("4,026 in", "length", "4.026 in"),  # decimal comma, or thousands: nobody knows
-        ("2,983 rpm", "speed", "without a comma"),
-        ("4 026 in", "length", "4.026 in"),
-        ("4 17/16 in", "length", "fraction"),
-        ("4/0 in", "length", "fraction"),
-        ("4-1/16 in", "length", "4 1/16 in"),
-        ("nan m", "length", "4.026 in"),
-        ("1e999999 m", "length", "4.026 in"),
-        ("٤ in", "length", "4.026 in"),
-        ("4.026", "length", "units m, cm, mm, in, ft"),
-        (4.026, "length", "units m, cm, mm, in, ft"),
-        (None, "pressure", "84.3 kPa"),
+        ("5,693 in", "length", "5.693 in"),  # decimal comma, or thousands: nobody knows
+        ("2,196 rpm", "speed", "without a comma"),
+        ("5 693 in", "length", "5.693 in"),
+        ("5 17/16 in", "length", "fraction"),
+        ("5/0 in", "length", "fraction"),
+        ("5-11/16 in", "length", "5 11/16 in"),
+        ("nan m", "length", "5.693 in"),
+        ("1e999999 m", "length", "5.693 in"),
+        ("٤ in", "length", "5.693 in"),
+        ("5.693", "length", "units m, cm, mm, in, ft"),
+        (5.693, "length", "units m, cm, mm, in, ft"),
+        (None, "pressure", "94.1 kPa"),
         ("5 psig", "pressure", "write psi"),
         ("5 bar(a)", "pressure", "write bar"),
-        ("84.3 kpa", "pressure", "write kPa"),
-        ("900 scfm", "volume_flow", "write ft3/min"),
-        ("900 Nm3/h", "volume_flow", "write m3/h"),
-        ("20", "temperature", "20 C"),
+        ("94.1 kpa", "pressure", "write kPa"),
+        ("1300 scfm", "volume_flow", "write ft3/min"),
+        ("1300 Nm3/h", "volume_flow", "write m3/h"),
+        ("20", "temperature", "12 C"),
         ("0.4", "ratio", "1.5 %"),
     ],
 )

@@ -13,7 +13,7 @@ from pullcurve.run_log.reading import read_log
 from pullcurve.run_log.writing import LogWriter
 from pullcurve.sources import Received
 
-NOON = datetime(2025, 5, 14, 12, 0, tzinfo=UTC)
+NOON = datetime(2025, 9, 16, 12, 0, tzinfo=UTC)
 
 
 class Given:

@@ -68,8 +68,8 @@ def _seconds(_context: click.Context, _option: click.Parameter, text: str | None
 def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -> None:
     """Record what a board sends into the new file LOG, until Ctrl-C.
 
-    While it records, type notes, each ended with Enter: engine 2900 rpm | vacuum 10 inHg at
-    tank | plate on, bore 2 in | plate off | hose 50 ft of 4 in | any other words. A board that
+    While it records, type notes, each ended with Enter: engine 2190 rpm | vacuum 10 inHg at
+    tank | plate on, bore 2 in | plate off | hose 70 ft of 5 in | any other words. A board that
     goes away is waited for, and what was lost meanwhile is asked for again.
     """
     from pullcurve.opening import open_source

@@ -106,7 +106,7 @@ def compare(
 @rig_option
 @units_option
 @out_option
-@click.option("--filter-limit", help="Loss at which the filter is due, such as '10 inH2O'.")
+@click.option("--filter-limit", help="Loss at which the filter is due, such as '16 inH2O'.")
 @for_people
 def cut(
     log: Path,

@@ -102,7 +102,7 @@ def _sheet(rating: dict[str, Any], folder: Path | None) -> SheetFile:
         raise ValueError("the sheet's figures stand in rows already: take one of the two out")
     if folder is None:
         raise ValueError(
-            f"the figures of {table} are not at hand here; write them as rows = [[3600, 0, 1080]]"
+            f"the figures of {table} are not at hand here; write them as rows = [[2750, 0, 1555]]"
         )
     if not (folder / table).is_file():
         raise ValueError(
@@ -124,7 +124,7 @@ def check_station_pressure(rig: Rig, standard_pressure: Callable[[float], float]
     """Refuses a typed station pressure that cannot belong to the altitude.
 
     A pressure that was reduced to sea level, taken as the station's own, puts the mass flow
-    9 % too high at 1500 m. Weather reports give reduced pressures.
+    4 % too high at 620 m. Weather reports give reduced pressures.
 
     standard_pressure: Pa of the ISO 2533:1975 atmosphere at an altitude in m.
     Raises RigError when the pressure is more than 4 kPa from the standard atmosphere's, or

@@ -65,7 +65,7 @@ class Blower(Table):
         | None
     ) = Field(
         default=None,
-        description='the volume that one turn displaces, such as "0.30 ft3" or "8.5 L"',
+        description='the volume that one turn displaces, such as "0.565 ft3" or "16.0 L"',
     )
     displacement_uncertainty: RelativeUncertainty | None = Field(
         default=None,
@@ -123,8 +123,8 @@ class HoseSegment(Table):
 
     length: Annotated[
         Length, between(0.05, 500.0, "no plausible length of a hose: 5 cm to 500 m")
-    ] = Field(description='of this piece, such as "50 ft"')
-    bore: Bore = Field(description='inside, such as "4 in"')
+    ] = Field(description='of this piece, such as "70 ft"')
+    bore: Bore = Field(description='inside, such as "5 in"')
     wall: Wall = Field(
         default="unknown", description='the inside: "smooth", "corrugated" or "unknown"'
     )
@@ -140,8 +140,10 @@ class Filter(Table):
 
     clean_loss: Annotated[
         Pressure, between(1.0, 30e3, "no plausible loss of a clean filter: 1 Pa to 30 kPa")
-    ] = Field(description='pressure that the clean filter costs, such as "2 kPa" or "8 inH2O"')
-    at_flow: Flow = Field(description='flow at the filter that it costs that at, such as "800 cfm"')
+    ] = Field(description='pressure that the clean filter costs, such as "6 inH2O" or "1.5 kPa"')
+    at_flow: Flow = Field(
+        description='flow at the filter that it costs that at, such as "1300 cfm"'
+    )
 
 
 class Machine(Table):
@@ -156,28 +158,28 @@ class Machine(Table):
             between(0.2, 5.0, "no plausible belt ratio, blower turns per engine turn: 0.2 to 5"),
         ]
         | None
-    ) = Field(default=None, description="blower turns per engine turn, a number such as 1.2")
+    ) = Field(default=None, description="blower turns per engine turn, a number such as 1.25")
     rated_speed_rpm: Speed | None = Field(
         default=None,
         alias="rated_speed",
-        description='the blower\'s speed that the promised flow belongs to, such as "3600 rpm"',
+        description='the blower\'s speed that the promised flow belongs to, such as "2750 rpm"',
     )
     governed_speed_rpm: Speed | None = Field(
         default=None,
         alias="governed_speed",
-        description='the engine\'s speed at full throttle, by its governor, such as "3000 rpm"',
+        description='the engine\'s speed at full throttle, by its governor, such as "2200 rpm"',
     )
     port_bore: Bore | None = Field(
-        default=None, description='inside, of the machine\'s suction port, such as "4 in"'
+        default=None, description='inside, of the machine\'s suction port, such as "5 in"'
     )
     relief_vacuum: (
         Annotated[
             Pressure, between(3e3, 100e3, "no plausible setting of a relief valve: 3 to 100 kPa")
         ]
         | None
-    ) = Field(default=None, description='vacuum at which the relief valve opens, such as "15 inHg"')
+    ) = Field(default=None, description='vacuum at which the relief valve opens, such as "12 inHg"')
     brochure_flow: Flow | None = Field(
-        default=None, description='the flow that the machine was sold with, such as "1000 cfm"'
+        default=None, description='the flow that the machine was sold with, such as "1500 cfm"'
     )
     lobes: Lobes | None = Field(default=None, description="lobes of one rotor, 2 or 3")
     spoil: Spoil | None = Field(

@@ -37,9 +37,9 @@ _THE_WHOLE: Final = (
     Question(
         "machine.belt_ratio",
         "How many turns does the blower make to one turn of the engine? With a belt: diameter of "
-        "the engine's pulley over that of the blower's, so 1.2 for 7.2 in on 6 in.",
+        "the engine's pulley over that of the blower's, so 1.25 for 7.5 in on 6 in.",
         number,
-        examples=("1.2",),
+        examples=("1.25",),
         without=_UNKNOWN,
         comment="blower turns to one turn of the engine",
         needed=lambda answers: answers["shafts"] == "engine",
@@ -56,7 +56,7 @@ _THE_WHOLE: Final = (
         "machine.governed_speed",
         "At which speed does the governor hold the engine at full throttle? The engine's plate or "
         "its papers say.",
-        examples=("3000 rpm",),
+        examples=("2200 rpm",),
         without=_UNKNOWN,
         comment="of the engine, at full throttle",
     ),
@@ -64,35 +64,34 @@ _THE_WHOLE: Final = (
         "machine.rated_speed",
         "At which speed of the blower was the flow promised? It stands beside the flow in the "
         "brochure, or is the highest of the data sheet.",
-        examples=("3600 rpm",),
+        examples=("2750 rpm",),
         without=_UNKNOWN,
         comment="of the blower, as in the promise",
     ),
     Question(
         "machine.brochure_flow",
         "Which flow was the machine sold with? The brochure's one figure.",
-        examples=("1000 cfm",),
+        examples=("1500 cfm",),
         without=_UNKNOWN,
         comment="what the machine was sold with",
     ),
     Question(
         "machine.port_bore",
         "Inside diameter of the machine's suction port.",
-        examples=("4 in",),
+        examples=("5 in",),
         without=_UNKNOWN,
         comment="inside, of the suction port",
     ),
     Question(
         "machine.relief_vacuum",
         "At which vacuum does the relief valve open? Its plate or the manual says; do not try it.",
-        examples=("15 inHg",),
+        examples=("12 inHg",),
         without=_UNKNOWN,
         comment="at which the relief valve opens, by its plate",
     ),
     Question(
         "machine.lobes",
-        "How many lobes has one rotor of the blower? Two make a figure of eight, three a clover "
-        "leaf; the data sheet says.",
+        "How many lobes has one rotor of the blower? The data sheet says.",
         whole_number,
         examples=("2",),
         without=_UNKNOWN,
@@ -114,8 +113,8 @@ _THE_WHOLE: Final = (
         "there are any; a semicolon before the next piece.",
         hose_pieces,
         examples=(
-            "50 ft of 4 in smooth",
-            "40 ft of 4 in smooth, 2 bends; 10 ft of 5 in corrugated, 1 coupling",
+            "70 ft of 5 in smooth",
+            "60 ft of 5 in smooth, 2 bends; 10 ft of 6 in corrugated, 1 coupling",
         ),
         without=_UNKNOWN,
         comment="its pieces from nozzle to port; also bends (wide), elbows (sharp) and couplings",
@@ -126,7 +125,7 @@ _THE_BLOWER: Final = (
         "machine.blower.displacement",
         "What does one turn of the blower displace? The data sheet calls it displacement, or cubic "
         "feet (litres) a revolution.",
-        examples=("0.30 ft3", "8.5 L"),
+        examples=("0.565 ft3", "16.0 L"),
         without=_UNKNOWN,
         comment="of one turn, by the data sheet",
     ),
@@ -172,7 +171,7 @@ _THE_BLOWER: Final = (
         "One figure of the sheet or more: speed in rpm, vacuum, flow, in the sheet's units and as "
         "printed; semicolons between them. A long table can go into a CSV file later.",
         sheet_rows,
-        examples=("3600 0 1080", "3600 0 1080; 3600 8 975; 3600 12 940"),
+        examples=("2750 0 1555", "2750 0 1555; 2750 8 1405; 2750 12 1350"),
         comment="speed in rpm, vacuum, flow, as printed; or in place of rows the name of a CSV "
         'file beside this one, table = "my_blower.csv", with the heading speed,vacuum,flow',
         asked=_has_sheet,
@@ -183,14 +182,14 @@ _THE_BLOWER: Final = (
         "machine.filter.clean_loss",
         "How much pressure does the filter cost when it is clean? The filter's papers say, or two "
         "gauges before and behind a new one.",
-        examples=("2 kPa", "8 inH2O"),
+        examples=("6 inH2O", "1.5 kPa"),
         without=_UNKNOWN,
         comment="what the clean filter costs",
     ),
     Question(
         "machine.filter.at_flow",
         "At which flow does it cost that?",
-        examples=("800 cfm",),
+        examples=("1300 cfm",),
         comment="at this flow",
         asked=lambda answers: "machine.filter.clean_loss" in answers,
         needed=always,

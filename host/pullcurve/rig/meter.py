@@ -105,10 +105,10 @@ class Meter(Table):
     ] = Field(
         default=inf,
         validate_default=True,
-        description='the measured bore at the upstream tap, such as "4.026 in"',
+        description='the measured bore at the upstream tap, such as "5.693 in"',
     )
     throat_bore: Length = Field(
-        description='the measured bore of the throat, or of the plate\'s hole, such as "3.068 in"'
+        description='the measured bore of the throat, or of the plate\'s hole, such as "3.870 in"'
     )
     bore_uncertainty: Length = Field(
         default=0.0002,

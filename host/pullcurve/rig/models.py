@@ -48,7 +48,7 @@ class Site(Table):
 
     altitude: Annotated[
         Length, between(-450.0, 6000.0, "no plausible altitude of a site: -450 m to 6000 m")
-    ] = Field(description='height above mean sea level, such as "1500 m" or "4900 ft"')
+    ] = Field(description='height above mean sea level, such as "620 m" or "2030 ft"')
     station_pressure: (
         Annotated[
             Pressure,
@@ -57,14 +57,14 @@ class Site(Table):
         | None
     ) = Field(
         default=None,
-        description='absolute, at the site, not reduced to sea level, such as "84.3 kPa"',
+        description='absolute, at the site, not reduced to sea level, such as "94.1 kPa"',
     )
     temperature_k: Temperature | None = Field(
-        default=None, alias="temperature", description='of the open air, such as "20 C"'
+        default=None, alias="temperature", description='of the open air, such as "12 C"'
     )
     humidity: (
         Annotated[float, quantity("ratio"), between(0.0, 1.0, "humidity is 0 % to 100 %")] | None
-    ) = Field(default=None, description='relative humidity of the open air, such as "40 %"')
+    ) = Field(default=None, description='relative humidity of the open air, such as "55 %"')
 
 
 class Pickup(Table):

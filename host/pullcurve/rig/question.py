@@ -85,7 +85,7 @@ def sheet_rows(text: str) -> list[list[float]]:
         if len(words) != 3:
             raise ValueError(
                 f"{figure.strip()!r}: wanted three numbers, speed in rpm, vacuum and flow, with "
-                "spaces between them: 3600 8 975"
+                "spaces between them: 2750 8 1405"
             )
         rows.append([number(word) for word in words])
     return rows
@@ -104,7 +104,7 @@ def hose_pieces(text: str) -> list[Mapping[str, Value]]:
         match = _PIECE.fullmatch(piece.strip())
         if match is None:
             raise ValueError(
-                f"{piece.strip()!r}: wanted length, bore and wall: 50 ft of 4 in smooth, 2 bends"
+                f"{piece.strip()!r}: wanted length, bore and wall: 70 ft of 5 in smooth, 2 bends"
             )
         found: dict[str, Value] = {name: match[name] for name in ("length", "bore", "wall")}
         for said in filter(None, map(str.strip, match["fittings"].split(","))):

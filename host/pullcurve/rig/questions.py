@@ -114,7 +114,7 @@ _THE_METER: Final = (
     Question(
         "name",
         "What shall the report call this? Machine, place of the meter and its size, say.",
-        examples=("grit unit 3, port, 4 in tube",),
+        examples=("grit unit 3, port, 145 mm tube",),
         without="unnamed rig",
         comment="free words, printed on the report",
     ),
@@ -139,7 +139,7 @@ _THE_METER: Final = (
         "meter.pipe_bore",
         "Inside diameter of the pipe at the upstream tap. Measure it at four angles and take the "
         "mean; a pipe table or the name of the pipe will not do.",
-        examples=("4.026 in", "4 1/16 in", "102.26 mm"),
+        examples=("5.693 in", "5 11/16 in", "144.60 mm"),
         comment="inside, at the upstream tap: measured, not from a pipe table",
         asked=_in_pipe,
         needed=always,
@@ -148,7 +148,7 @@ _THE_METER: Final = (
         "meter.throat_bore",
         "Inside diameter of the throat or the plate's hole, at four angles again. It counts most: "
         "1 % of it is 2 % to 3 % of the flow.",
-        examples=("3.068 in", "77.93 mm"),
+        examples=("3.870 in", "98.30 mm"),
         comment="inside, measured: 1 % of it is 2 % to 3 % of the flow",
         needed=always,
     ),
@@ -314,7 +314,7 @@ _THE_SITE: Final = (
     Question(
         "site.altitude",
         "How high above the sea is the site? A map will do.",
-        examples=("1500 m", "4900 ft"),
+        examples=("620 m", "2030 ft"),
         comment="above mean sea level; the check on the pressure needs it",
         needed=always,
     ),
@@ -322,7 +322,7 @@ _THE_SITE: Final = (
         "site.station_pressure",
         "What does a barometer on the site show? Not the weather report's figure: that one is "
         "reduced to sea level.",
-        examples=("84.3 kPa", "24.9 inHg"),
+        examples=("94.1 kPa", "27.79 inHg"),
         without="the sensor in the open air tells it",
         comment="absolute, on the site, not reduced to sea level; where no sensor tells it",
         needed=_unmeasured("pressure"),
@@ -330,7 +330,7 @@ _THE_SITE: Final = (
     Question(
         "site.temperature",
         "Temperature of the open air, in the shade.",
-        examples=("20 C", "68 F"),
+        examples=("12 C", "54 F"),
         without="the sensor in the open air tells it",
         comment="of the open air, in the shade; where no sensor tells it",
         needed=_unmeasured("temperature"),
@@ -338,7 +338,7 @@ _THE_SITE: Final = (
     Question(
         "site.humidity",
         "Relative humidity of the open air, where no sensor tells it.",
-        examples=("40 %",),
+        examples=("55 %",),
         without="anything from 0 % to 100 % where no sensor tells it",
         comment="relative, of the open air; where no sensor tells it",
     ),

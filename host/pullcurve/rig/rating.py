@@ -37,7 +37,7 @@ def _unit(kind: Kind) -> BeforeValidator:
 
 def _rows(value: object) -> tuple[Row, ...]:
     if not isinstance(value, list) or not value:
-        raise ValueError("wanted rows of speed, vacuum and flow, such as [[3600, 0, 1080]]")
+        raise ValueError("wanted rows of speed, vacuum and flow, such as [[2750, 0, 1555]]")
     if len(value) > MOST_ROWS:
         raise ValueError(f"{len(value)} rows are more than any data sheet has: {MOST_ROWS} at most")
     return tuple(_row(row, number) for number, row in enumerate(value))
@@ -47,7 +47,7 @@ def _row(row: object, number: int) -> Row:
     if not isinstance(row, list) or len(row) != 3:
         raise misfit(
             "wanted three numbers, the speed in rpm, the vacuum and the flow in the sheet's units, "
-            "such as [3600, 8, 975]",
+            "such as [2750, 8, 1405]",
             number,
         )
     if not all(type(figure) in {int, float} for figure in row):
@@ -115,7 +115,7 @@ class Rating(Table):
     )
     rows: Annotated[tuple[Row, ...], BeforeValidator(_rows)] = Field(
         description="the sheet's figures, each [speed in rpm, vacuum, flow], such as "
-        '[[3600, 0, 1080], [3600, 8, 975]]; or, in their place, table = "a file.csv" beside '
+        '[[2750, 0, 1555], [2750, 8, 1405]]; or, in their place, table = "a file.csv" beside '
         "this file"
     )
 
@@ -161,7 +161,7 @@ class Rating(Table):
         """The step to which the flows are taken to be rounded: each is good to half of it.
 
         Few figures are multiples of much by chance: under four of them, 2 % of the largest at
-        most (judgement; 5 ft3/min in 1000 is common practice, no source).
+        most (judgement; half of one per cent is common practice, no source).
         """
         step = self.widest_rounding_m3_s
         return step if len(self.rows) > 3 else min(step, 0.02 * float(np.max(self.flow_m3_s)))

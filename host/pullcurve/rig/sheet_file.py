@@ -20,7 +20,7 @@ HEADING: Final = ("speed", "vacuum", "flow")
 _NUMBER: Final = re.compile(r"-?(?:[0-9]{1,12}(?:\.[0-9]{0,12})?|\.[0-9]{1,12})")
 _HOW: Final = (
     f"wanted the heading {','.join(HEADING)} and below it one printed figure a line, such as "
-    "3600,8,975"
+    "2750,8,1405"
 )
 
 

@@ -44,8 +44,8 @@ class Spoken(NamedTuple):
         if self.what != "words" or not _AS_READING.search(self.value):
             return ""
         return (
-            " (kept as words; a reading is typed as: engine 2900 rpm | vacuum 10 inHg at tank | "
-            "plate on, bore 2 in | hose 50 ft of 4 in)"
+            " (kept as words; a reading is typed as: engine 2190 rpm | vacuum 10 inHg at tank | "
+            "plate on, bore 2 in | hose 70 ft of 5 in)"
         )
 
 
@@ -60,8 +60,8 @@ class Note(NamedTuple):
 
 
 def understand(text: str) -> Spoken:
-    """The note in a typed line: engine 2900 rpm | vacuum 10 inHg at tank | plate on, bore 2 in |
-    plate on | plate off | hose 50 ft of 4 in | hose on | hose off. All else is kept as words.
+    """The note in a typed line: engine 2190 rpm | vacuum 10 inHg at tank | plate on, bore 2 in |
+    plate on | plate off | hose 70 ft of 5 in | hose on | hose off. All else is kept as words.
 
     Raises ValueError with a sentence for an empty line, for a gauge without its place, for a
     quantity without its unit or beyond reason, and for a reading whose first word is mistyped.
@@ -103,7 +103,7 @@ def _reading(text: str) -> Spoken | None:
         if match[2]:
             _length(match[2])
             if not match[3]:
-                raise ValueError("a hose has a length and a bore, such as 'hose 50 ft of 4 in'")
+                raise ValueError("a hose has a length and a bore, such as 'hose 70 ft of 5 in'")
             _length(match[3])
         return Spoken("hose", match[1], "")
     return None

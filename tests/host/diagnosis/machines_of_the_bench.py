@@ -18,10 +18,13 @@ from pullcurve.diagnosis.speeds import Speeds
 
 Array = NDArray[np.float64]
 
-P0, T0, RT = 84_310.0, 291.15, 287.05 * 291.15
-BORE, RATED_RPM, S1 = 0.1016, 3600.0, 150.0
+P0, T0, RT = 94_100.0, 285.15, 287.05 * 285.15
+BORE, RATED_RPM, TURN_M3, S1 = 0.127, 2750.0, 0.0160, 115.0
 AREA = np.pi / 4 * BORE**2
-CLEAN_PA, CLEAN_M3_S = 1300.0, 0.4
+PIPE, THROAT = 0.1446, 0.0983
+HOSE_M = 21.34
+CLEAN_PA, CLEAN_M3_S = 1500.0, 0.6135
+OUTLET = 1400.0  # Pa s2/kg2 of the silencer
 SPEEDS = np.array([0.55, 0.65, 0.78, 0.9, 1.0]) * RATED_RPM
 PLATE = 25.0  # velocity heads on the port's bore
 
@@ -49,20 +52,20 @@ def facts() -> MachineFacts:
     """What the rig of the grit unit says."""
     slip = S1 * np.sqrt(14.696 * (101_325 / (101_325 - 2 * 3386.389) - 1))
     return MachineFacts(
-        displacement_m3=0.0085,
+        displacement_m3=TURN_M3,
         slip_speed_rpm=S1,
         laminar_share=0.0,
         sheet_spread=np.diag([0.002, 0.02, 0.02]),
         fit=None,
         rated_rpm=RATED_RPM,
-        rated_flow_m3_s=0.0085 * (RATED_RPM - slip) / 60,
+        rated_flow_m3_s=TURN_M3 * (RATED_RPM - slip) / 60,
         basis="data sheet",
         port_area_m2=AREA,
-        hose_loss=5.9 / 1.15,
+        hose_loss=(HOSE_M / BORE * 0.03 + 1.4) / 1.15,
         hose_wall="smooth",
         hose_bore_m=BORE,
         filter_loss=(CLEAN_PA, CLEAN_M3_S),
-        belt_ratio=1.2,
+        belt_ratio=1.25,
         relief_vacuum_pa=None,
     )
 
@@ -71,21 +74,21 @@ def machine(truth: Truth) -> Machine:
     engine = Engine(idle_rpm=500, governed_rpm=9000, lag_s=0.5, throttle=((0.0, 0.0), (1.0, 0.0)))
     return Machine(
         engine=engine,
-        belt_ratio=1.2,
+        belt_ratio=1.25,
         blower=Blower(
-            displacement_m3=0.0085,
+            displacement_m3=TURN_M3,
             slip_speed_rpm=S1,
             slip_factor=truth.wear,
             heat_loss=0.08,
-            outlet_pa_s2_kg2=4000.0,
+            outlet_pa_s2_kg2=OUTLET,
         ),
         filter=Filter(linear_pa_s_m3=truth.filter * CLEAN_PA / CLEAN_M3_S),
-        tank_volume_m3=4.0,
+        tank_volume_m3=5.0,
         port_bore_m=BORE,
         port_loss=0.6,
         clean_pipe_loss=1.8,
         leaks=Leaks(a_m2=truth.leak_a * AREA, b_m2=truth.leak_b * AREA, c_m2=truth.leak_c * AREA),
-        hose=Hose(length_m=15.24, bore_m=BORE, friction_factor=0.03, loss=1.4)
+        hose=Hose(length_m=HOSE_M, bore_m=BORE, friction_factor=0.03, loss=1.4)
         if truth.hose
         else None,
     )
@@ -95,8 +98,8 @@ def meter(truth: Truth) -> Meter:
     return Meter.model_validate(
         {
             "position": truth.position,
-            "pipe_bore_m": 0.10226,
-            "throat_bore_m": 0.0779,
+            "pipe_bore_m": PIPE,
+            "throat_bore_m": THROAT,
             "discharge_coefficient": 0.977,
             "inlet_loss": 0.4,
             "recovery_loss": 0.3,
@@ -141,7 +144,7 @@ def evidence(truth: Truth) -> Evidence:
         covariance = shared**2 * np.ones((number, number)) + own**2 * np.eye(number)
         return Reading(quantity, everywhere, value, covariance)
 
-    power = 0.0085 * speed / 60 * (state.outlet_pressure - state.blower_pressure) * 0.92
+    power = TURN_M3 * speed / 60 * (state.outlet_pressure - state.blower_pressure) * 0.92
     known = {
         "inlet_vacuum": reading("inlet_vacuum", P0 - state.blower_pressure, 30.0, 40.0),
         "tank_vacuum": reading("tank_vacuum", P0 - state.tank_pressure, 30.0, 40.0),
@@ -149,7 +152,7 @@ def evidence(truth: Truth) -> Evidence:
     }
     metered = state.pipe_flow if in_pipe else state.port_flow
     relative = (speed / (1 - truth.belt)) / RATED_RPM
-    loss = 0.7 / (np.pi / 4 * 0.10226**2) ** 2
+    loss = 0.7 / (np.pi / 4 * PIPE**2) ** 2
     return Evidence(
         setting=Setting(
             shaft_rpm=speed / (1 - truth.belt) if engine_only else speed,
@@ -161,7 +164,7 @@ def evidence(truth: Truth) -> Evidence:
             in_pipe=np.full(number, in_pipe),
             judged=np.full(number, fill_value=True),
             meter_term=loss * one,
-            meter_area=np.pi / 4 * 0.10226**2 * one,
+            meter_area=np.pi / 4 * PIPE**2 * one,
             hose_on=np.full(number, truth.hose),
             hose_bore=BORE * one,
         ),

@@ -26,7 +26,7 @@ from pullcurve.rig.sensor_parts import SENSOR_PARTS
 
 Array = NDArray[np.float64]
 ROOT = Path(__file__).parents[3]
-P0, T0, HUMIDITY = 84_310.0, 291.15, 0.4
+P0, T0, HUMIDITY = 94_100.0, 285.15, 0.55
 ZERO_PA, SCATTER_PA, SPAN_PA = 12.0, 2.0, 2 * 6894.757
 PRESSURE_PA, TEMPERATURE_K = 100.0, 0.5
 C, C_U95 = 0.975, 0.02

@@ -13,8 +13,8 @@ from pullcurve.diagnosis.comparison import Pair, compare_runs
 from pullcurve.diagnosis.run_curve import RunCurve
 from pullcurve.errors import LogError
 
-HELD = np.array([1620.0, 2050.0, 2480.0, 2860.0, 3240.0, 3580.0])
-HELD_LATER = np.array([1700.0, 1980.0, 2300.0, 2700.0, 3100.0, 3410.0, 3610.0])
+HELD = np.array([1240.0, 1570.0, 1900.0, 2190.0, 2480.0, 2735.0])
+HELD_LATER = np.array([1300.0, 1510.0, 1760.0, 2060.0, 2370.0, 2605.0, 2760.0])
 
 
 TODAY = Day()
@@ -24,8 +24,8 @@ def moved(speed: Array, slip: float = 0.06, bend: float = 0.10, day: Day = TODAY
     """Mass flow of a machine: slip as a share of the speed, and a loss that grows with it."""
     vapour = vapour_fraction(day.pressure, day.temperature, HUMIDITY)
     air = float(density(day.pressure, day.temperature, vapour))
-    share = 1 - slip * (3600 / speed) ** 0.3 - bend * (speed / 3600) ** 2
-    return np.asarray(air * 0.0085 * speed / 60 * share)
+    share = 1 - slip * (2750 / speed) ** 0.3 - bend * (speed / 2750) ** 2
+    return np.asarray(air * 0.0160 * speed / 60 * share)
 
 
 def one_pair(*runs: Any) -> Pair:
@@ -72,7 +72,7 @@ def test_the_interval_of_the_difference_holds_the_true_one_and_is_narrow() -> No
 
 @settings(max_examples=25, deadline=None)
 @given(
-    speeds=st.lists(st.floats(1500, 3600), min_size=1, max_size=8),
+    speeds=st.lists(st.floats(1150, 2750), min_size=1, max_size=8),
     slip=st.floats(0.0, 0.5),
 )
 def test_a_run_against_its_copy_has_not_changed(speeds: list[float], slip: float) -> None:
@@ -88,7 +88,7 @@ def test_a_run_against_its_copy_has_not_changed(speeds: list[float], slip: float
 
 RUNS = [
     made_up(HELD, moved(HELD)),
-    made_up(HELD_LATER, moved(HELD_LATER, 0.3), day=Day(pressure=82_000.0)),
+    made_up(HELD_LATER, moved(HELD_LATER, 0.3), day=Day(pressure=91_800.0)),
     made_up(HELD[2:], moved(HELD[2:], 0.1), position="hose_end"),
     made_up(HELD_LATER, moved(HELD_LATER), tube=Tube(board="two")),
     made_up(HELD, moved(HELD, 0.2), shaft="engine_shaft"),
@@ -109,8 +109,8 @@ def test_the_other_way_round_the_difference_is_the_opposite(which: list[int]) ->
 
 @settings(max_examples=25, deadline=None)
 @given(
-    one=st.lists(st.floats(1500, 3600), min_size=1, max_size=8),
-    two=st.lists(st.floats(1500, 3600), min_size=1, max_size=8),
+    one=st.lists(st.floats(1150, 2750), min_size=1, max_size=8),
+    two=st.lists(st.floats(1150, 2750), min_size=1, max_size=8),
 )
 def test_nothing_is_said_beyond_what_both_runs_held(one: list[float], two: list[float]) -> None:
     low, high = max(min(one), min(two)), min(max(one), max(two))
@@ -127,11 +127,11 @@ def test_nothing_is_said_beyond_what_both_runs_held(one: list[float], two: list[
 
 def test_between_points_a_curve_of_a_restriction_is_read_off_as_it_is() -> None:
     """Flow over speed falls straight with the square of the speed: nothing is lost between."""
-    held = np.array([1800.0, 3600.0])
+    held = np.array([1400.0, 2750.0])
     curve = RunCurve(made_up(held, moved(held)))
-    speed = np.array([1800.0, 2500.0, 3100.0, 3600.0])
-    flow = held * (1 - 0.2 * (held / 3600) ** 2)
-    wanted = speed * (1 - 0.2 * (speed / 3600) ** 2)
+    speed = np.array([1400.0, 1900.0, 2350.0, 2750.0])
+    flow = held * (1 - 0.2 * (held / 2750) ** 2)
+    wanted = speed * (1 - 0.2 * (speed / 2750) ** 2)
     np.testing.assert_allclose(curve.weights(speed) @ flow, wanted)
     doubt = np.sqrt(np.diag(curve.doubt(speed)))
     assert doubt[0] == pytest.approx(1e-4)  # of the speed alone
@@ -139,9 +139,9 @@ def test_between_points_a_curve_of_a_restriction_is_read_off_as_it_is() -> None:
 
 
 def test_single_speeds_a_little_apart_are_compared_and_doubted() -> None:
-    one, other = np.array([3400.0]), np.array([3425.0])
+    one, other = np.array([2600.0]), np.array([2620.0])
     pair = one_pair(made_up(one, moved(one)), made_up(other, moved(other)))
-    assert pair.table["speed_rpm"].tolist() == [3412.5]
+    assert pair.table["speed_rpm"].tolist() == [2610.0]
     assert abs(pair.change["mass_flow"].relative) < 0.004
     same = one_pair(made_up(one, moved(one)), made_up(one, moved(one)))
     assert pair.change["mass_flow"].u95 > same.change["mass_flow"].u95

@@ -4,7 +4,25 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from machines_of_the_bench import AREA, BORE, P0, RT, T0, Truth, evidence, machine, solved
+from machines_of_the_bench import (
+    AREA,
+    BORE,
+    CLEAN_M3_S,
+    CLEAN_PA,
+    HOSE_M,
+    OUTLET,
+    P0,
+    PIPE,
+    RATED_RPM,
+    RT,
+    S1,
+    T0,
+    TURN_M3,
+    Truth,
+    evidence,
+    machine,
+    solved,
+)
 
 from pullcurve.diagnosis.path_model import solve
 from pullcurve.physics.path import (
@@ -25,11 +43,11 @@ def parameters(truth: Truth) -> dict[str, np.ndarray]:
     """The plant's machine in the words of the path model."""
     unit = machine(truth)
     _, plates, _ = solved(truth)
-    heads = 15.24 / BORE * 0.03 + 1.4 if truth.hose else 0.0
+    heads = HOSE_M / BORE * 0.03 + 1.4 if truth.hose else 0.0
     in_port = 0.0 if truth.hose else truth.choke
     return {
-        "displacement": 0.0085 * ONE,
-        "slip_speed": 150.0 * ONE,
+        "displacement": TURN_M3 * ONE,
+        "slip_speed": S1 * ONE,
         "wear": truth.wear * ONE,
         "laminar_share": 0 * ONE,
         "belt": truth.belt * ONE,
@@ -41,8 +59,8 @@ def parameters(truth: Truth) -> dict[str, np.ndarray]:
         "pipe_term": 1.8 / AREA**2 * ONE,
         "intake_term": (0.6 + in_port + plates[None, :]) / AREA**2,
         "hose_loss": (heads + (truth.choke if truth.hose else 0.0)) * ONE,
-        "meter_term": 0.7 / (np.pi / 4 * 0.10226**2) ** 2 * ONE,
-        "outlet": 4000.0 * ONE,
+        "meter_term": 0.7 / (np.pi / 4 * PIPE**2) ** 2 * ONE,
+        "outlet": OUTLET * ONE,
         "warming": ONE,
         "belt_with_load": 0 * ONE,
         "tap": 1.3 * ONE,
@@ -89,21 +107,21 @@ def test_agrees_with_the_path_of_the_physics(
     truth = Truth(wear=wear, leak_a=leak_a, leak_c=leak_c, filter=dirt)
     setting = evidence(truth).setting.chosen(np.arange(5) == 4)
     x = parameters(truth) | {"outlet": 0 * ONE, "intake_term": (0.6 + load) / AREA**2 * ONE}
-    setting.shaft_rpm[:] = 3600 * speed
+    setting.shaft_rpm[:] = RATED_RPM * speed
     state = solve(setting, x)
     point = operating_point(
         [
             Place("nozzle"),
-            Loss(0.7, 0.10226),
+            Loss(0.7, PIPE),
             Loss(0.6 + load, BORE),
             Place("tank"),
             Leak(leak_a * AREA),
-            Filter(dirt * 1300 / 0.4),
+            Filter(dirt * CLEAN_PA / CLEAN_M3_S),
             Loss(1.8, BORE),
             Leak(leak_c * AREA),
         ],
-        Blower(0.0085, 150.0 * wear),
-        3600 * speed,
+        Blower(TURN_M3, S1 * wear),
+        RATED_RPM * speed,
         OpenAir(P0, T0, RT, 1.8e-5),
     )
     assert state.converged.all()
@@ -121,13 +139,13 @@ def test_a_hose_is_isothermal_flow_with_its_acceleration() -> None:
     point = operating_point(
         [
             Place("nozzle"),
-            Loss(0.7, 0.10226),
-            Hose(15.24, BORE, friction=0.03, loss=1.4),
+            Loss(0.7, PIPE),
+            Hose(HOSE_M, BORE, friction=0.03, loss=1.4),
             Loss(0.6, BORE),
-            Filter(3250.0),
+            Filter(CLEAN_PA / CLEAN_M3_S),
             Loss(1.8, BORE),
         ],
-        Blower(0.0085, 150.0),
+        Blower(TURN_M3, S1),
         solved(truth)[0],
         OpenAir(P0, T0, RT, 1.8e-5),
     )
@@ -145,7 +163,7 @@ def test_odd_machines_have_a_finite_state(
     share: float, leak: float, term: float, speed: float
 ) -> None:
     setting = evidence(Truth()).setting
-    setting.shaft_rpm[:] = 3600 * speed
+    setting.shaft_rpm[:] = RATED_RPM * speed
     x = parameters(Truth()) | {
         "laminar_share": share * ONE,
         "leak_c": leak * AREA * ONE,

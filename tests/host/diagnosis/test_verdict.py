@@ -4,7 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from machines_of_the_bench import SPEEDS, Truth, evidence, solved, with_readings_of
+from machines_of_the_bench import SPEEDS, TURN_M3, Truth, evidence, solved, with_readings_of
 
 from pullcurve.diagnosis.causes import Posterior, posterior
 from pullcurve.diagnosis.evidence import Evidence
@@ -156,7 +156,7 @@ def test_the_ledgers_steps_add_up_and_hold_the_truth(truth: Truth) -> None:
     metered = (state.pipe_flow if in_pipe else state.port_flow)[TOP]
     assert book.metered.mass.low <= metered <= book.metered.mass.high
     slip = state.slip_rpm[TOP] / truth.wear
-    healthy = 0.0085 * (speed[TOP] - slip) / 60
+    healthy = TURN_M3 * (speed[TOP] - slip) / 60
     assert book.healthy.volume.low <= healthy <= book.healthy.volume.high
 
 

@@ -13,7 +13,7 @@ from pullcurve.live.guard import STALE
 from pullcurve.live.serving import code
 
 PATHS = ("/", "/events", "/page.js", "/curve.js", "/report", "/runlog")
-NOTE = json.dumps({"text": "engine 2900 rpm"})
+NOTE = json.dumps({"text": "engine 2190 rpm"})
 
 
 @pytest.fixture

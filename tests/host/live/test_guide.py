@@ -64,19 +64,19 @@ def steps(cards: Iterable[Card]) -> list[str]:
 
 
 def test_a_whole_sweep_from_zero_to_report() -> None:
-    first = [replace(OFF, for_s=4.0, zero_s=4.0), OFF, changing(30), settled(45, 2000, 6)]
+    first = [replace(OFF, for_s=4.0, zero_s=4.0), OFF, changing(30), settled(45, 1250, 6)]
     guide, cards = told(first)
     assert steps(cards) == ["zero", "start", "set", "hold"]
     assert cards[0].do == "Leave the engine off: 6 s more."
     assert "locked out" in cards[0].caution
     assert "stop" in cards[1].caution
     assert cards[3].do == "Keep it so: 14 s more."
-    _, cards = told(held(2000, 2400, 2800, 3300)[1:], guide)
+    _, cards = told(held(1250, 1500, 1800, 2160)[1:], guide)
     assert set(steps(cards)) == {"set", "next_higher"}
-    assert "3600 to 4100 rpm" in cards[-1].do
+    assert "2400 to 2700 rpm" in cards[-1].do
     press(guide, "top")
     assert guide.card().step == "next_between"
-    _, cards = told([changing(300), settled(330, 3000), changing(340)], guide)
+    _, cards = told([changing(300), settled(330, 1950), changing(340)], guide)
     assert steps(cards) == ["set", "next_stop", "next_stop"]  # while the engine runs down
     assert cards[1].holds == HOLDS
     stop = [Facts(360, "engine off", s, zero_s=12.0) for s in (3.0, STOP_S)]

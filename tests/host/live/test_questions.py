@@ -101,7 +101,7 @@ def test_what_is_said_of_the_sweep_holds_from_now_on_in_the_runs_own_time() -> N
 @pytest.mark.parametrize(
     ("question", "button", "said", "text"),
     [
-        ("engine_speed", "write", {"reading": " 2900 "}, "engine 2900 rpm"),
+        ("engine_speed", "write", {"reading": " 2190 "}, "engine 2190 rpm"),
         ("plate", "on", {"bore": "", "unit": "in"}, "plate on"),
         ("plate", "on", {"bore": "2 1/8", "unit": "in"}, "plate on, bore 2 1/8 in"),
         ("plate", "off", {"bore": "2", "unit": "in"}, "plate off"),
@@ -109,8 +109,8 @@ def test_what_is_said_of_the_sweep_holds_from_now_on_in_the_runs_own_time() -> N
         (
             "hose",
             "on",
-            {"length": "50", "length_unit": "ft", "bore": "4", "bore_unit": "in"},
-            "hose 50 ft of 4 in",
+            {"length": "70", "length_unit": "ft", "bore": "5", "bore_unit": "in"},
+            "hose 70 ft of 5 in",
         ),
     ],
 )

@@ -26,7 +26,7 @@ from pullcurve.sources import Received
 ROOT = Path(__file__).parents[3]
 SWEEP = ROOT / "sample_logs/rough_link.runlog"
 CUT = ROOT / "sample_logs/cut.runlog"
-NOON = datetime(2025, 5, 14, 12, 0, tzinfo=UTC)
+NOON = datetime(2025, 9, 16, 12, 0, tzinfo=UTC)
 
 
 def until(holds: Callable[[], bool], seconds: float = 30) -> None:

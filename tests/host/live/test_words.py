@@ -11,30 +11,30 @@ from pullcurve.quantities import SI, US
 from pullcurve.reduction.latest import Now, Reading
 from pullcurve.reduction.troubles import Trouble
 
-NOON = datetime(2025, 5, 14, 12, tzinfo=UTC)
+NOON = datetime(2025, 9, 16, 12, tzinfo=UTC)
 SETTLED = Now(
     "settled",
     14.2,
-    speed_rpm=2830.4,
+    speed_rpm=2130.4,
     standard_flow_u95_m3_s=0.0125,
     zero_pa=9.0,
     zero_s=23.0,
-    ambient_pressure_pa=84_310.0,
-    ambient_temperature_k=291.35,
+    ambient_pressure_pa=94_100.0,
+    ambient_temperature_k=285.35,
     received=5000,
 )
-READING = Reading(NOON, 2831.2, 1994.0, 0.29731)
+READING = Reading(NOON, 2131.2, 1994.0, 0.50968)
 WAY = Way(log="x.runlog", elapsed_s=185.0)
-POINT = Point(1, 1, NOON, 1982.2, 0.2114, 0.0094, "")
+POINT = Point(1, 1, NOON, 1522.2, 0.3514, 0.0094, "")
 
 
 def test_the_number_and_the_sentence_in_both_systems() -> None:
-    assert reading_words(READING, US)["flow"] == "630"
-    assert reading_words(READING, SI)["flow"] == "1070"
+    assert reading_words(READING, US)["flow"] == "1080"
+    assert reading_words(READING, SI)["flow"] == "1830"
     assert state_words(SETTLED, READING, WAY, US)["sentence"] == (
-        "Settled for 14 s: 630\xa0±\xa026\xa0ft³/min at 2830 rpm."
+        "Settled for 14 s: 1080\xa0±\xa026\xa0ft³/min at 2130 rpm."
     )
-    assert "1070\xa0±\xa045\xa0m³/h" in state_words(SETTLED, READING, WAY, SI)["sentence"]
+    assert "1835\xa0±\xa045\xa0m³/h" in state_words(SETTLED, READING, WAY, SI)["sentence"]
 
 
 @pytest.mark.parametrize(
@@ -94,10 +94,10 @@ def test_lost_records_are_a_doubt_from_one_in_a_hundred_on() -> None:
 def test_a_point_without_a_flow_is_in_the_table_and_says_why() -> None:
     clipped = replace(POINT, hold=2, flow_m3_s=None, withheld="the sensor stood at its end")
     said = curve_words(Reduced((POINT, clipped)), US)
-    assert said["points"][0]["flow_text"] == "448\xa0±\xa020"
+    assert said["points"][0]["flow_text"] == "745\xa0±\xa020"
     assert "flow" not in said["points"][1]
     assert said["points"][1]["withheld"] == "the sensor stood at its end"
-    assert said["caption"] == "2 settled points. The fastest: 448\xa0±\xa020 at 1982 rpm."
+    assert said["caption"] == "2 settled points. The fastest: 745\xa0±\xa020 at 1522 rpm."
     assert curve_words(Reduced((replace(POINT, sweep=2),) * 2), US)["points"][0]["name"] == "1"
     hour = curve_words(Reduced((POINT,), whole=False), US)
     assert hour["points"][0]["name"] == "12:00:00"

@@ -16,7 +16,7 @@ from pullcurve.reduction.cut_watch.quick_flow import QuickFlow
 from pullcurve.reduction.cut_watch.samples import Sample
 
 
-def sample(speed_rpm: float, resistance: float, turn_m3: float = 0.0085) -> Sample:
+def sample(speed_rpm: float, resistance: float, turn_m3: float = 0.0160) -> Sample:
     """A blower without slip behind a path: p0^2 - p1^2 = R m^2 T, m = p1 V N / (60 R_gas T)."""
     ambient_pa, kelvin = 100e3, 290.0
     k = turn_m3 * speed_rpm / 60 / (path.GAS_CONSTANT * kelvin)

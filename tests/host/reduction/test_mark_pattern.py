@@ -33,7 +33,7 @@ def test_uneven_marks_tell_their_number_and_contradict_no_other_than_wrong_ones(
         generator = np.random.default_rng(seed)
         number = int(generator.integers(2, 7))
         uneven = float(np.exp(generator.uniform(np.log(0.002), np.log(0.02))))
-        told = seen(list(generator.normal(0, uneven, number)), generator.uniform(1600, 3600), seed)
+        told = seen(list(generator.normal(0, uneven, number)), generator.uniform(1200, 2750), seed)
         right.append(told.repeats_after == number)
         falsely.append(told.contradicts(number))
         found += [

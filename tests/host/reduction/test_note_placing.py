@@ -12,7 +12,7 @@ from pullcurve.run_log.notes import understand
 from pullcurve.run_log.reading import HostRecord, read_log
 from pullcurve.run_log.writing import LogWriter
 
-ZONE = timezone(timedelta(hours=-6))
+ZONE = timezone(timedelta(hours=-4))
 POINTS = pd.DataFrame(
     {
         "sweep": [1, 1, 2],
@@ -47,7 +47,7 @@ def noted(tmp_path: Path, began: datetime, at: str, written: datetime) -> list[H
     ],
 )
 def test_a_note_stands_where_it_was_said_to_hold(tmp_path: Path, at: str, time_s: float) -> None:
-    began = datetime(2025, 5, 14, 23, 58, 30, tzinfo=ZONE)
+    began = datetime(2025, 9, 16, 23, 58, 30, tzinfo=ZONE)
     # Written in another zone, as when a laptop has come home.
     written = (began + timedelta(seconds=1000)).astimezone(UTC)
     records = noted(tmp_path, began, at, written)

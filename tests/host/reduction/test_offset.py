@@ -14,7 +14,7 @@ from pullcurve.reduction.sweep_curve import Known, log_curve
 
 Array = NDArray[np.float64]
 
-SPEEDS = np.array([1500.0, 2000, 2500, 3000, 3600, 3300, 2700, 1800])
+SPEEDS = np.array([1150.0, 1530, 1910, 2290, 2750, 2520, 2060, 1375])
 HOLD_S, ZERO_S, BLOCK_S = 16.0, 15.0, 0.1
 FIRST_S = ZERO_S + 5
 END_S = FIRST_S + len(SPEEDS) * (HOLD_S + 4)
@@ -31,7 +31,7 @@ def swept(
     place = np.searchsorted(starts, time_s) - 1
     turning = (place >= 0) & (time_s < END_S)
     speed = np.where(turning, SPEEDS[np.maximum(place, 0)], 0.0)
-    pressure = 2500 * (speed / 3600) ** 2 * (1 - 0.08 * (speed / 3600) ** 2) * path(time_s)
+    pressure = 2500 * (speed / 2750) ** 2 * (1 - 0.08 * (speed / 2750) ** 2) * path(time_s)
     noise = np.random.default_rng(5).normal(0, 3, len(time_s))
     table = pd.DataFrame(
         {
@@ -47,10 +47,10 @@ def swept(
     points = points.assign(differential_pressure_pa=means, scatter_pa=0.3, clipped_share=0.0)
     known = Known(
         speed_rpm=SPEEDS,
-        pressure_ratio=1 - 0.04 * (SPEEDS / 3600) ** 2,
+        pressure_ratio=1 - 0.04 * (SPEEDS / 2750) ** 2,
         unread="nothing",
-        differential_ratio=means / 84300,
-        meter=-0.02 * (SPEEDS / 3600) ** 2,
+        differential_ratio=means / 94100,
+        meter=-0.02 * (SPEEDS / 2750) ** 2,
         belt=False,
         spoil=spoil,
     )
@@ -113,10 +113,10 @@ def test_a_clog_is_no_offset(to_s: float) -> None:
 
 def test_one_speed_tells_nothing() -> None:
     points = pd.DataFrame(
-        {"speed_rpm": [3000.0] * 4, "differential_pressure_pa": [2000.0] * 4, "sweep": 1}
+        {"speed_rpm": [2290.0] * 4, "differential_pressure_pa": [2000.0] * 4, "sweep": 1}
     )
     known = Known(
-        np.full(4, 3000.0), np.ones(4), "path", np.full(4, 0.02), np.zeros(4), False, False
+        np.full(4, 2290.0), np.ones(4), "path", np.full(4, 0.02), np.zeros(4), False, False
     )
     assert find_offset(points, None, known, SENSOR) is None  # type: ignore[arg-type]
 
@@ -142,17 +142,17 @@ def test_columns_are_weighed_as_the_normal_distribution_says() -> None:
             assert variance[i, j] == pytest.approx(size**2 - gain @ columns[:, j] * size**2)
 
 
-@pytest.mark.parametrize("slip_rpm", [80.0, 250.0, 450.0])  # that holds one psi
+@pytest.mark.parametrize("slip_rpm", [60.0, 190.0, 345.0])  # that holds one psi
 @pytest.mark.parametrize("filter_pa", [500.0, 6000.0])  # at the top speed
 def test_real_curves_lie_within_the_prior(slip_rpm: float, filter_pa: float) -> None:
     """A machine solved by itself: p0^2 - p^2 = K m^2 R T / A^2 + 2 c m R T, and slip of the
     trade's orifice form, S sqrt(14.696 (r - 1))."""
-    ambient, heat, speed = 84300.0, 287.05 * 293.15, np.linspace(1700, 3500, 6)
-    mass, outlet = 0.4 * speed / speed.max(), ambient * (1 + 0.01 * (speed / speed.max()) ** 2)
+    ambient, heat, speed = 94100.0, 287.05 * 285.15, np.linspace(1300, 2670, 6)
+    mass, outlet = 0.72 * speed / speed.max(), ambient * (1 + 0.01 * (speed / speed.max()) ** 2)
     for _ in range(200):
-        inlet = np.sqrt(ambient**2 - 7 * heat * (mass / 0.0081) ** 2 - filter_pa * 2e5 * mass)
+        inlet = np.sqrt(ambient**2 - 7 * heat * (mass / 0.0127) ** 2 - filter_pa * 1.25e5 * mass)
         taken = speed - slip_rpm * np.sqrt(14.696 * (outlet / inlet - 1))
-        mass += 0.3 * (0.0085 * taken / 60 * inlet / heat - mass)
+        mass += 0.3 * (0.0160 * taken / 60 * inlet / heat - mass)
     curve = 2 * np.log(mass / mass[-1])
     for unread, ratio in (("nothing", inlet / ambient), ("path", np.ones(6))):
         known = Known(speed, ratio, unread, np.full(6, 0.02), np.zeros(6), False, False)

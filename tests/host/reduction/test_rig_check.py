@@ -20,12 +20,12 @@ from pullcurve.rig.models import Rig
 RIGS = Path(__file__).parents[3] / "hardware/rigs"
 # Bores of no pipe table, a traversed coefficient, and the engine's shaft alone.
 HERE = good_rig.changed(
-    ('pipe_bore = "4.026 in"', 'pipe_bore = "101.3 mm"'),
-    ('throat_bore = "3.068 in"', 'throat_bore = "70.4 mm"\nbore_uncertainty = "0.8 mm"'),
+    ('pipe_bore = "5.693 in"', 'pipe_bore = "144.6 mm"'),
+    ('throat_bore = "3.870 in"', 'throat_bore = "98.3 mm"\nbore_uncertainty = "1.1 mm"'),
     ("= 0.984", "= 0.97"),
     ('"1.5 %"', '"3 %"'),
     ("inlet_loss = 0.05\n", ""),
-    ('humidity = "40 %"\n', ""),
+    ('humidity = "55 %"\n', ""),
     ("[pickups.blower_shaft]\nmarks_per_turn = 2\n", ""),
 )
 
@@ -51,9 +51,9 @@ def row(found: Costs, fact: str, how: str = "") -> np.ndarray:
 
 def test_bores_cost_what_the_standard_says(good: Costs) -> None:
     # ISO 5167-1:2003, 8.2.2: (2 / (1 - beta^4) dd/d)^2 + (2 beta^4 / (1 - beta^4) dD/D)^2
-    beta4 = (70.4 / 101.3) ** 4
-    throat, pipe = 2 / (1 - beta4) / 70.4, 2 * beta4 / (1 - beta4) / 101.3
-    wanted = np.hypot(throat, pipe) * np.sqrt(0.8**2 - 0.05**2)
+    beta4 = (98.3 / 144.6) ** 4
+    throat, pipe = 2 / (1 - beta4) / 98.3, 2 * beta4 / (1 - beta4) / 144.6
+    wanted = np.hypot(throat, pipe) * np.sqrt(1.1**2 - 0.05**2)
     assert lost(good.u95, row(good, "bores")) == pytest.approx([wanted] * 3, rel=0.05)
 
 
@@ -89,7 +89,7 @@ def test_rows_stand_by_gain_and_add_up_to_no_more_than_all(good: Costs) -> None:
 def test_what_is_known_best_is_not_sold_again() -> None:
     found = costs(
         changed(
-            ('uncertainty = "0.8 mm"', 'uncertainty = "0.05 mm"\nstraightener = true'),
+            ('uncertainty = "1.1 mm"', 'uncertainty = "0.05 mm"\nstraightener = true'),
             ('uncertainty = "3 %"', 'uncertainty = "1 %"'),
             ("[sensors.meter_dp]", '[sensors.ambient_air]\npart = "BME280"\n[sensors.meter_dp]'),
         )
@@ -99,7 +99,7 @@ def test_what_is_known_best_is_not_sold_again() -> None:
 
 
 def test_a_typed_pressure_that_cannot_be_costs_the_weather() -> None:
-    typed = costs(changed(("84.3 kPa", "101.3 kPa")))
+    typed = costs(changed(("94.1 kPa", "101.3 kPa")))
     assert np.all(typed.u95 > costs(changed()).u95)
     (pressure,) = (each for each in typed.sharpenings if each.fact == "station pressure")
     assert pressure.now == "typed, cannot be"
@@ -121,16 +121,16 @@ def test_a_sensor_at_the_blower_sharpens_the_flow_there(good: Costs) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "sentence"),
     [
-        ('"84.3 kPa"', '"30.1 inHg"', r"unit.toml line 13: site.station_pressure: .*sea-level"),
+        ('"94.1 kPa"', '"30.1 inHg"', r"unit.toml line 13: site.station_pressure: .*sea-level"),
         (
             '["-2.5 kPa", "2.5 kPa"]',
             '["-2.5 kPa", "0 kPa"]',
             r"line 21: sensors.meter_dp.range: it ends at or below zero",
         ),
         (
-            "belt_ratio = 1.2",
-            'belt_ratio = 1.2\nrelief_vacuum = "27 inHg"',
-            r"line 19: machine.relief_vacuum: 91 kPa below the open air, which has 85 kPa at this",
+            "belt_ratio = 1.25",
+            'belt_ratio = 1.25\nrelief_vacuum = "28 inHg"',
+            r"line 19: machine.relief_vacuum: 95 kPa below the open air, which has 94 kPa at this",
         ),
     ],
 )
@@ -144,33 +144,33 @@ def test_what_cannot_be_is_a_fault_with_its_line(old: str, new: str, sentence: s
 @pytest.mark.parametrize(
     ("old", "new", "sentence"),
     [
-        ("belt_ratio = 1.2", "belt_ratio = 0.8", "upside down: write 1.25"),
-        ('"101.3 mm"', '"4.026 in"', "pipe_bore 4.026 in .*Measured?"),
-        ('"70.4 mm"', '"7 cm"', "throat_bore 2.756 in .70 mm.*Measured?"),
+        ("belt_ratio = 1.25", "belt_ratio = 0.8", "upside down: write 1.25"),
+        ('"144.6 mm"', '"5.047 in"', "pipe_bore 5.047 in .*Measured?"),
+        ('"98.3 mm"', '"10 cm"', "throat_bore 3.937 in .100 mm.*Measured?"),
         ('"3 %"', '"0.2 %"', "0.2 % is better than most"),
-        ('"70.4 mm"', '"82.1 mm"', "Diameter ratio 0.81"),
-        ('station_pressure = "84.3 kPa"\n', "", "Nothing here tells the station pressure"),
-        ('temperature = "20 C"\n', "", "Nothing here tells the air's temperature"),
+        ('"98.3 mm"', '"117.5 mm"', "Diameter ratio 0.81"),
+        ('station_pressure = "94.1 kPa"\n', "", "Nothing here tells the station pressure"),
+        ('temperature = "12 C"\n', "", "Nothing here tells the air's temperature"),
         ('"port"', '"clean_pipe"', "needs a sensor at its upstream tap"),
         *(
-            ("belt_ratio = 1.2\n", f"belt_ratio = 1.2\n{machine}", sentence)
+            ("belt_ratio = 1.25\n", f"belt_ratio = 1.25\n{machine}", sentence)
             for machine, sentence in (
                 (
                     'relief_vacuum = "20 inHg"\n',
                     "relief_vacuum 20 inHg .* deeper than a dry",
                 ),
                 (
-                    'brochure_flow = "1200 cfm"\nrated_speed = "3600 rpm"\n'
-                    '[machine.blower]\ndisplacement = "0.300 ft3"\n',
-                    "brochure_flow 1200 cfm .* more than the blower displaces .* 1080 cfm",
+                    'brochure_flow = "1700 cfm"\nrated_speed = "2750 rpm"\n'
+                    '[machine.blower]\ndisplacement = "0.565 ft3"\n',
+                    "brochure_flow 1700 cfm .* more than the blower displaces .* 1554 cfm",
                 ),
                 (
-                    'rated_speed = "4000 rpm"\n' + good_rig.SHEET,
-                    "rated_speed 4000 rpm is beyond the data sheet, which ends at 3600 rpm",
+                    'rated_speed = "3100 rpm"\n' + good_rig.SHEET,
+                    "rated_speed 3100 rpm is beyond the data sheet, which ends at 2750 rpm",
                 ),
                 (
-                    'port_bore = "4 in"\n[[machine.hose]]\nlength = "50 ft"\nbore = "6 in"\n',
-                    "last piece, 6 in .* meets a port of 4 in",
+                    'port_bore = "5 in"\n[[machine.hose]]\nlength = "70 ft"\nbore = "6 in"\n',
+                    "last piece, 6 in .* meets a port of 5 in",
                 ),
             )
         ),
@@ -189,7 +189,7 @@ def test_a_range_that_no_flow_reaches_is_refused() -> None:
     rig = changed(
         ('"-2.5 kPa", "2.5 kPa"', '"-30 kPa", "30 kPa"'),
         ('position = "port"', 'position = "port"\ninlet_loss = 5.0'),
-        ('"70.4 mm"', '"85 mm"'),
+        ('"98.3 mm"', '"121 mm"'),
     )
     with pytest.raises(RigError, match="no flow through this meter"):
         costs(rig)

@@ -28,7 +28,7 @@ def run(*legs: tuple[float, float], wander_rpm: float = 3.0, seed: int = 0) -> p
     for i in range(1, len(time_s)):
         wander[i] = wander[i - 1] * np.exp(-BLOCK_S) + noise[i] * np.sqrt(1 - np.exp(-2 * BLOCK_S))
     speed = np.where(speed > 0, speed + wander_rpm * wander, 0.0)
-    pressure = 3000 * (speed / 3600) ** 2 * (1 + 0.005 * generator.normal(0, 1, len(time_s)))
+    pressure = 3000 * (speed / 2750) ** 2 * (1 + 0.005 * generator.normal(0, 1, len(time_s)))
     return pd.DataFrame(
         {"time_s": time_s, "speed_rpm": speed, "differential_pressure_pa": pressure}
     )
@@ -40,12 +40,12 @@ def kept(table: pd.DataFrame) -> list[Stretch]:
 
 def test_the_holds_of_a_sweep_are_found_and_nothing_else() -> None:
     table = run(
-        *((10, 0.0), (3, 2000), (20, 2000), (2, 2500), (15, 2500), (4, 3000), (25, 3000)),
+        *((10, 0.0), (3, 2000), (20, 2000), (2, 2500), (15, 2500), (4, 2700), (25, 2700)),
         *((5, 2200), (12, 2200), (4, 0.0), (10, 0.0)),
     )
     found = kept(table)
     holds = [(13, 33), (35, 50), (54, 79), (84, 96)]
-    assert [round(stretch.speed_rpm, -2) for stretch in found] == [2000, 2500, 3000, 2200]
+    assert [round(stretch.speed_rpm, -2) for stretch in found] == [2000, 2500, 2700, 2200]
     for stretch, (start, end) in zip(found, holds, strict=True):
         assert start + AIR_S - 0.8 <= stretch.start_s
         assert stretch.end_s <= end + 0.6
@@ -83,20 +83,20 @@ def test_a_creeping_throttle_gives_no_point_wider_than_its_band(rise: float) -> 
 
 
 def test_a_short_hold_is_named_with_its_length() -> None:
-    table = run((5, 0.0), (2, 2000), (5.0, 2000), (2, 3000), (20, 3000))
+    table = run((5, 0.0), (2, 2000), (5.0, 2000), (2, 2700), (20, 2700))
     reasons = [stretch.rejected for stretch in find_settled(table) if stretch.rejected]
-    assert [stretch.speed_rpm > 2900 for stretch in kept(table)] == [True]
+    assert [stretch.speed_rpm > 2600 for stretch in kept(table)] == [True]
     assert all("are needed" in reason for reason in reasons)
 
 
 def test_a_long_hold_is_cut_into_parts() -> None:
-    found = kept(run((5, 0.0), (2, 3000), (200, 3000)))
+    found = kept(run((5, 0.0), (2, 2700), (200, 2700)))
     assert len(found) == 4
     assert all(SHORTEST_S < stretch.end_s - stretch.start_s <= LONGEST_S for stretch in found)
 
 
 def test_flow_that_moves_at_steady_speed_does_not_count() -> None:
-    table = run((5, 0.0), (2, 3000), (30, 3000))
+    table = run((5, 0.0), (2, 2700), (30, 2700))
     table["differential_pressure_pa"] *= np.where(table["time_s"] > 20, 0.5, 1.0)
     stretches = find_settled(table)
     assert [stretch.rejected for stretch in stretches] == [

@@ -109,7 +109,7 @@ def often_missed(seed: int) -> tuple[float, float, float, int]:
     two marks are often missed; the true number of missed marks, and how many were counted."""
     generator = np.random.default_rng(seed)
     number = int(generator.integers(2, 13))
-    rpm = generator.uniform(700, 3600)
+    rpm = generator.uniform(700, 2750)
     if generator.random() < 0.4:  # a block lasts as long as some whole turns
         rpm = 600 * round(rpm / 600) + generator.normal()
     offsets = np.clip(generator.normal(0, generator.uniform(0.002, 0.02), number), -0.04, 0.04)

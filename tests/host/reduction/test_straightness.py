@@ -22,11 +22,11 @@ GENERATOR = np.random.default_rng(8)
 
 
 def hold(eddies: float, wander: float) -> pd.DataFrame:
-    """Thirty seconds at 3000 rpm and 2000 Pa; both as relative standard deviations."""
+    """Thirty seconds at 2500 rpm and 2000 Pa; both as relative standard deviations."""
     count = 300
-    speed = 3000 * (1 + wander * np.sin(np.arange(count) / 7))
+    speed = 2500 * (1 + wander * np.sin(np.arange(count) / 7))
     smooth = np.convolve(GENERATOR.normal(size=count + 8), np.ones(9) / 3, mode="valid")
-    pressure = 2000 * (speed / 3000) ** 2 * (1 + eddies * smooth)
+    pressure = 2000 * (speed / 2500) ** 2 * (1 + eddies * smooth)
     return pd.DataFrame({"length_s": 0.1, "speed_rpm": speed, "differential_pressure_pa": pressure})
 
 
@@ -78,15 +78,15 @@ def test_a_clogged_mouth_shows_in_the_pressure_at_the_tap(loss: float, clogged: 
     state = solve_open_inlet(
         VenturiTube(meter.pipe_bore, meter.throat_bore, 0.97, 0.0, 3e5),
         np.array([600.0, 1500, 2500]),
-        ambient_pressure=np.full(3, 84300.0),
-        ambient_temperature=np.full(3, 293.15),
+        ambient_pressure=np.full(3, 94100.0),
+        ambient_temperature=np.full(3, 285.15),
         vapour=np.zeros(3),
         inlet_loss=np.full(3, loss),
         isentropic_exponent=np.full(3, 1.4),
     )
     tap = SimpleNamespace(pressure=state.pressure, half_width=np.full(3, 60.0), compared=True)
     around = SimpleNamespace(
-        pressure=SimpleNamespace(value=np.full(3, 84300.0)), places={"tap": tap}
+        pressure=SimpleNamespace(value=np.full(3, 94100.0)), places={"tap": tap}
     )
     seen = inlet_loss(meter, cast("Any", SimpleNamespace(state=state)), cast("Any", around))
     assert seen is not None

@@ -17,7 +17,7 @@ from pullcurve.report.diagnosis_result import (
 )
 from pullcurve.report.result import RunResult
 
-DENSITY = 0.92  # kg/m3 at the blower's inlet
+DENSITY = 1.077  # kg/m3 at the blower's inlet
 PLACES = {
     "leak": {"a": 0.05, "b": 0.15, "c": 0.80},
     "restriction": {"intake": 0.9, "filter": 0.06, "pipe": 0.04},
@@ -43,27 +43,27 @@ def step(name: str, value: float, low: float, high: float) -> LedgerStep:
     )
 
 
-def ledger(*, lost: float = 0.115, governor: float = 0.0) -> FlowLedger:
-    """Of 0.51 m3/s rated; `lost` is what a healthy blower would have moved more."""
-    belt, slip, ahead = 0.003, 0.022, 0.01
-    healthy = 0.51 - governor - belt - slip
+def ledger(*, lost: float = 0.165, governor: float = 0.0) -> FlowLedger:
+    """Of 0.733 m3/s rated; `lost` is what a healthy blower would have moved more."""
+    belt, slip, ahead = 0.004, 0.031, 0.014
+    healthy = 0.733 - governor - belt - slip
     metered = healthy - lost
     return FlowLedger(
         point=6,
-        speed_rpm=3432.0,
-        inlet_pressure_pa=80_100.0,
-        inlet_temperature_c=18.0,
-        rated=step("rated", 0.51, 0.51, 0.51),
+        speed_rpm=2620.0,
+        inlet_pressure_pa=88_500.0,
+        inlet_temperature_c=12.0,
+        rated=step("rated", 0.733, 0.733, 0.733),
         steps=(
-            step("governor", governor, governor - 0.003, governor + 0.003),
-            step("belt", belt, 0.0, 0.006),
-            step("slip", slip, 0.014, 0.031),
+            step("governor", governor, governor - 0.004, governor + 0.004),
+            step("belt", belt, 0.0, 0.008),
+            step("slip", slip, 0.020, 0.044),
             step("wear_and_leak_behind", lost - ahead, lost - ahead - 0.02, lost - ahead + 0.02),
-            step("leak_ahead", ahead, 0.0, 0.03),
+            step("leak_ahead", ahead, 0.0, 0.045),
         ),
-        healthy=step("healthy", healthy, healthy - 0.009, healthy + 0.009),
+        healthy=step("healthy", healthy, healthy - 0.012, healthy + 0.012),
         metered=step("metered", metered, metered - 0.02, metered + 0.02),
-        shortfall=step("shortfall", 0.51 - metered, 0.49 - metered, 0.53 - metered),
+        shortfall=step("shortfall", 0.733 - metered, 0.713 - metered, 0.753 - metered),
         lost=step("lost", lost, lost - 0.02, lost + 0.02),
         ahead_of_meter=step("ahead_of_meter", 0.0, 0.0, 0.0),
         relieved=(
@@ -72,13 +72,13 @@ def ledger(*, lost: float = 0.115, governor: float = 0.0) -> FlowLedger:
             step("open_port", metered * 1.11, metered * 1.08, metered * 1.14),
         ),
         rated_from=RatedFlow(
-            source="data sheet, 3600 rpm and its least vacuum",
-            speed_rpm=3600.0,
-            flow_m3_s=0.51,
+            source="data sheet, 2750 rpm and its least vacuum",
+            speed_rpm=2750.0,
+            flow_m3_s=0.733,
             sheet_pressure_pa=101_325.0,
             sheet_temperature_c=20.0,
-            standard_flow_there_m3_s=0.51,
-            standard_flow_here_m3_s=0.4182,
+            standard_flow_there_m3_s=0.733,
+            standard_flow_here_m3_s=0.6974,
         ),
     )
 
@@ -120,20 +120,20 @@ HEALTHY = RunDiagnosis(
     doubted=(),
     causes=causes(),
     deciding_reading=None,
-    ledger=ledger(lost=0.011),
+    ledger=ledger(lost=0.016),
     healthy_band=(
         HealthyPoint(
             point=6,
-            speed_rpm=3432.0,
-            standard_flow_m3_s=0.37,
-            standard_flow_low_m3_s=0.36,
-            standard_flow_high_m3_s=0.38,
+            speed_rpm=2620.0,
+            standard_flow_m3_s=0.602,
+            standard_flow_low_m3_s=0.587,
+            standard_flow_high_m3_s=0.617,
         ),
     ),
     wear_alone=None,
-    engine_speed_rpm=2860.0,
-    rated_engine_speed_rpm=3000.0,
-    brochure_flow_m3_s=0.4719474432,
+    engine_speed_rpm=2096.0,
+    rated_engine_speed_rpm=2200.0,
+    brochure_flow_m3_s=0.7079211648,
     spoil=None,
     spoil_why_none="",
     baseline="",
@@ -149,7 +149,7 @@ def single(*named: str) -> RunDiagnosis:
             "certain": named,
             "candidates": (candidate(*named, probability=0.94),),
             "causes": causes(*named),
-            "ledger": ledger(governor=0.038 if "low_speed" in named else 0.0),
+            "ledger": ledger(governor=0.054 if "low_speed" in named else 0.0),
         }
     )
 
@@ -187,26 +187,26 @@ VETOED = HEALTHY.model_copy(
 )
 FAR_BELOW = single("worn_clearances").model_copy(
     update={
-        "ledger": ledger(lost=0.29),
+        "ledger": ledger(lost=0.42),
         "wear_alone": WearAlone(
             slip_ratio=Interval(value=27.0, low=24.0, high=31.0),
-            blanked_vacuum_pa=Interval(value=5600.0, low=4500.0, high=6900.0),
+            blanked_vacuum_pa=Interval(value=4350.0, low=3500.0, high=5400.0),
         ),
     }
 )
 GRAVEL = SpoilCarried(
     spoil="gravel",
     basis="modelled",
-    flow_m3_s=Interval(value=0.37, low=0.35, high=0.39),
+    flow_m3_s=Interval(value=0.595, low=0.565, high=0.625),
     places=(
         CarryingPlace(
             place="hose_end",
-            bore_m=0.1016,
-            velocity_m_s=Interval(value=45.6, low=43.2, high=48.1),
+            bore_m=0.127,
+            velocity_m_s=Interval(value=47.0, low=44.6, high=49.3),
             needed_low_m_s=45.0,
             needed_high_m_s=74.0,
-            needed_flow_low_m3_s=0.365,
-            needed_flow_high_m3_s=0.600,
+            needed_flow_low_m3_s=0.570,
+            needed_flow_high_m3_s=0.937,
             largest_stone_low_m=0.016,
             largest_stone_high_m=0.044,
             answer="doubtful",

@@ -38,8 +38,8 @@ Reach = Literal["point", "run", "meter"]
 
 HOSTILE = "</title><script src=//evil.example/x.js>alert('cfm')</script>&amp;\"'"
 REFERENCE = "101 325 Pa, 20 °C, dry"
-TURN_M3 = 0.0085
-PORT_DENSITY, STANDARD_DENSITY = 1.0037, 1.2046
+TURN_M3 = 0.0160
+PORT_DENSITY, STANDARD_DENSITY = 1.146, 1.2046
 
 # Half-width of the 95 % interval from one input, as a share of the flow, and what it reaches.
 PARTS: dict[str, tuple[float, Reach]] = {
@@ -77,15 +77,15 @@ TROUBLES = (
 )
 REJECTED = (
     RejectedStretch(
-        start_s=101.0, end_s=108.5, speed_rpm=1466.0, reason="held for 7 s, 8 s are needed"
+        start_s=101.0, end_s=108.5, speed_rpm=1120.0, reason="held for 7 s, 8 s are needed"
     ),
 )
 REMARKS = (
     Remark(
         weight="note",
-        subject="pipe size",
-        text="The ratio of throat to pipe bore is 0.762, above the 0.75 of ISO 5167-4:2003. The "
-        "discharge coefficient carries the wider interval for that.",
+        subject="discharge coefficient",
+        text="The tube is of plastic pipe, for which ISO 5167-4:2003 gives no discharge "
+        "coefficient. The one that is taken carries a wide interval for that.",
         action="",
     ),
     Remark(
@@ -98,18 +98,18 @@ REMARKS = (
 )
 NOTES = (
     Note(time_s=75.0, what="hose", value="off, meter on the port", place="", at=""),
-    Note(time_s=None, what="engine", value="3010 rpm", place="", at="sweep 1, hold 4"),
-    Note(time_s=None, what="vacuum", value="2.1 inHg", place="blower inlet", at="sweep 1, hold 6"),
+    Note(time_s=None, what="engine", value="1760 rpm", place="", at="sweep 1, hold 4"),
+    Note(time_s=None, what="vacuum", value="1.7 inHg", place="blower inlet", at="sweep 1, hold 6"),
 )
 SENSORS = (
     SensorFacts(
         role="meter_dp",
         part="HSC",
-        range_pa=(-2500.0, 2500.0),
+        range_pa=(-6894.757, 6894.757),
         limits=(
-            SensorLimit(quantity="zero_pa", half_width=62.5, source="its data sheet"),
+            SensorLimit(quantity="zero_pa", half_width=172.0, source="its data sheet"),
             SensorLimit(quantity="gain", half_width=0.005, source="its data sheet"),
-            SensorLimit(quantity="linearity_pa", half_width=12.5, source="its data sheet"),
+            SensorLimit(quantity="linearity_pa", half_width=34.5, source="its data sheet"),
         ),
     ),
     SensorFacts(
@@ -171,12 +171,12 @@ def shared_inputs(value: float, parts: dict[str, tuple[float, Reach]]) -> Shared
 def point(
     number: int, speed_rpm: float, start_s: float, *, sweep: int = 1, hold: int = 1, bend: float = 0
 ) -> SettledPoint:
-    """A hold of the healthy unit; `bend` takes that fraction of flow away at 3600 rpm."""
+    """A hold of the healthy unit; `bend` takes that fraction of flow away at 2750 rpm."""
     slip_rpm = 30 + 0.085 * speed_rpm
     scatter = 0.002 * (-1) ** number
-    port = TURN_M3 * (speed_rpm - slip_rpm) / 60 * (1 + scatter - bend * (speed_rpm / 3600) ** 2)
+    port = TURN_M3 * (speed_rpm - slip_rpm) / 60 * (1 + scatter - bend * (speed_rpm / 2750) ** 2)
     mass = port * PORT_DENSITY
-    dp = 2490.9 * (mass / 0.391) ** 2
+    dp = 2989.1 * (mass / 0.671) ** 2
     parts: dict[str, tuple[float, Reach]] = PARTS | {"sensor zero": (ZERO_PA / dp, "run")}
     share = float(np.linalg.norm([relative for relative, _ in parts.values()]))
 
@@ -214,18 +214,18 @@ def point(
         speed_rpm=Quantity(value=speed_rpm, u95=1.7),
         differential_pressure_pa=Quantity(value=dp, u95=12.0),
         mass_flow_kg_s=metered(mass),
-        flow_tap=flow(0.984, 82.6e3, 17),
-        flow_port=flow(PORT_DENSITY, 84.3e3, 18),
-        flow_inlet=flow(0.955, 80.1e3, 18),
+        flow_tap=flow(1.134, 92.9e3, 11),
+        flow_port=flow(PORT_DENSITY, 94.1e3, 12),
+        flow_inlet=flow(1.077, 88.5e3, 12),
         standard_flow_m3_s=metered(mass / STANDARD_DENSITY),
         budget=tuple(sorted(budget, key=lambda part: -part.share)),
-        vacuum_blower_pa=Quantity(value=7100 * (speed_rpm / 3600) ** 2, u95=55.0),
+        vacuum_blower_pa=Quantity(value=6200 * (speed_rpm / 2750) ** 2, u95=55.0),
         vacuum_tank_pa=None,
-        discharge_temperature_c=25 + 12 * speed_rpm / 3600,
+        discharge_temperature_c=20 + 11 * speed_rpm / 2750,
         pulsation_ratio=0.14 - 0.02 * hold,
-        reynolds_number=2.8e5 * mass / 0.391,
+        reynolds_number=3.3e5 * mass / 0.671,
         discharge_coefficient=0.97 - 0.001 / hold,
-        expansibility=1 - 0.0264 * dp / 2490.9,
+        expansibility=1 - 0.0234 * dp / 2989.1,
         remarks=("pulsation corrected by 0.2 %",) if hold == 1 else (),
     )
 
@@ -254,7 +254,7 @@ def withheld(run: RunResult, reasons: dict[int, str]) -> RunResult:
 
 
 def result(
-    speeds: tuple[tuple[float, ...], ...] = ((1480, 1925, 2410, 2875, 3210, 3432),),
+    speeds: tuple[tuple[float, ...], ...] = ((1130, 1470, 1840, 2195, 2450, 2620),),
     *,
     zeros: int = 2,
     bend: float = 0.0,
@@ -282,7 +282,7 @@ def result(
         points=tuple(points),
         rejected=REJECTED,
         zeros=taken,
-        zero_half_width_pa=1.4 if zeros else 170.0,
+        zero_half_width_pa=1.4 if zeros else 172.0,
         troubles=tuple(
             trouble.model_copy(update={"evidence": text, "numbers": ()} if text else {})
             for trouble in TROUBLES
@@ -295,8 +295,8 @@ def result(
         meter=MeterFacts(
             kind="Venturi tube of plastic pipe",
             position="port",
-            pipe_bore_m=0.1022604,
-            throat_bore_m=0.0779272,
+            pipe_bore_m=0.1446022,
+            throat_bore_m=0.098298,
             straight_length_m=None,
             discharge_coefficient=MeterCoefficient(
                 value=0.97, u95=0.039, source=text or "assumed for an uncalibrated tube"
@@ -305,12 +305,12 @@ def result(
         speed=SpeedFacts(shaft="blower_shaft", marks_per_turn=2, belt_ratio=None),
         sensors=SENSORS,
         site=SiteFacts(
-            altitude_m=1500.0,
-            station_pressure_pa=84_300.0,
+            altitude_m=620.0,
+            station_pressure_pa=94_100.0,
             station_pressure_source="measured",
-            temperature_c=18.0,
+            temperature_c=12.0,
             temperature_source="measured",
-            humidity=0.38,
+            humidity=0.55,
             humidity_source="typed",
         ),
         strip=_strip(points, duration_s),
@@ -318,7 +318,7 @@ def result(
             log_name="grit-unit-3-port.log",
             log_sha256="9f2c4e17a0b3d5680c71e2f4496a8b3d5c7e9f1a2b3c4d5e6f708192a3b4c5d6",
             log_format=1,
-            rig_name=text or "grit unit 3, port, 4 in tube",
+            rig_name=text or "grit unit 3, port, 145 mm tube",
             rig_sha256="1b3d5f708192a3b4c5d6e7f8091a2b3c4d5e6f708192a3b4c5d6e7f8091a2b3c",
             board="bench",
             board_id="e6614103e72b5a2f",
@@ -326,7 +326,7 @@ def result(
             record_format=1,
             pullcurve="0.1.0",
             libraries={"Python": "3.11.2", "numpy": "2.4.6"},
-            started=datetime(2026, 5, 12, 9, 40, 3, tzinfo=timezone(timedelta(hours=-6))),
+            started=datetime(2025, 9, 16, 10, 10, 3, tzinfo=timezone(timedelta(hours=-4))),
         ),
     )
 

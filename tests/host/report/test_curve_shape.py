@@ -7,14 +7,14 @@ from hypothesis import strategies as st
 
 from pullcurve.report.curve_shape import LEAST_BEND, curve_shape
 
-SPEED = np.array([1480.0, 1925, 2410, 2875, 3210, 3432, 3200, 2400, 1500])
+SPEED = np.array([1130.0, 1470, 1840, 2195, 2450, 2620, 2445, 1835, 1150])
 
 
 def test_the_bend_and_its_interval_are_those_of_a_least_squares_parabola() -> None:
     flow = 0.00012 * SPEED - 4e-9 * SPEED**2 + 1e-4 * np.sin(SPEED)
     shape = curve_shape(SPEED, flow)
     assert shape is not None
-    x = np.interp(SPEED, [1480.0, 3432.0], [-1.0, 1.0])
+    x = np.interp(SPEED, [1130.0, 2620.0], [-1.0, 1.0])
     coefficients, covariance = np.polyfit(x, flow, 2, cov=True)
     # Student's t for 95 % and 6 degrees of freedom: 2.447 (JCGM 100:2008, table G.2: 2.45).
     assert shape.bend == pytest.approx(coefficients[0] / flow.max(), rel=1e-9)
@@ -23,7 +23,7 @@ def test_the_bend_and_its_interval_are_those_of_a_least_squares_parabola() -> No
 
 @pytest.mark.parametrize(("bend", "verdict"), [(-0.03, "flattens"), (0.03, "steepens")])
 def test_a_bend_is_named_by_its_direction(bend: float, verdict: str) -> None:
-    x = np.interp(SPEED, [1480.0, 3432.0], [-1.0, 1.0])
+    x = np.interp(SPEED, [1130.0, 2620.0], [-1.0, 1.0])
     shape = curve_shape(SPEED, 1 + 0.4 * x + bend * x**2 + 0.001 * np.cos(9 * x))
     assert shape is not None
     assert shape.verdict == verdict
@@ -43,8 +43,8 @@ def test_scatter_alone_is_seldom_called_a_bend() -> None:
 @pytest.mark.parametrize(
     "speeds",
     [
-        [1500.0, 2200, 2900, 3400],
-        [1500.0, 1501, 1502, 3400, 3401, 3402],
+        [1150.0, 1690, 2230, 2600],
+        [1150.0, 1151, 1152, 2600, 2601, 2602],
     ],
 )
 def test_too_few_points_leave_the_bend_open(speeds: list[float]) -> None:
@@ -55,15 +55,15 @@ def test_too_few_points_leave_the_bend_open(speeds: list[float]) -> None:
 
 
 def test_one_speed_has_no_shape() -> None:
-    assert curve_shape(np.array([3400.0, 3410.0]), np.array([0.40, 0.41])) is None
-    assert curve_shape(np.array([3400.0]), np.array([0.40])) is None
+    assert curve_shape(np.array([2600.0, 2608.0]), np.array([0.40, 0.41])) is None
+    assert curve_shape(np.array([2600.0]), np.array([0.40])) is None
     assert curve_shape(SPEED, 0 * SPEED) is None
 
 
 @given(factor=st.floats(1e-3, 1e4), bend=st.floats(-0.1, 0.1))
 @settings(max_examples=40, deadline=None)
 def test_the_verdict_does_not_depend_on_the_units(factor: float, bend: float) -> None:
-    x = np.interp(SPEED, [1480.0, 3432.0], [-1.0, 1.0])
+    x = np.interp(SPEED, [1130.0, 2620.0], [-1.0, 1.0])
     flow = 1 + 0.4 * x + bend * x**2 + 0.003 * np.cos(9 * x)
     one, other = curve_shape(SPEED, flow), curve_shape(SPEED / 60, factor * flow)
     assert one is not None

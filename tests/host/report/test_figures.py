@@ -60,7 +60,7 @@ def test_the_curve_draws_the_points_and_names_flow_place_and_state(
 
 
 def test_holds_of_a_sweep_at_one_speed_share_a_label_and_sweeps_have_their_own_line() -> None:
-    (axes,) = curve_figure(result(((1500, 3400, 3395, 1505), (2000, 3000))), SI).axes
+    (axes,) = curve_figure(result(((1150, 2600, 2596, 1154), (1530, 2300))), SI).axes
     names = {text.get_text() for text in axes.texts}
     assert {"1.1\n1.4", "1.3\n1.2", "2.1", "2.2"} < names
     assert sum(line.get_gid() == "straight line" for line in axes.lines) == 2
@@ -135,8 +135,8 @@ def test_the_budget_draws_each_part_in_per_cent_of_the_flow_of_its_hold() -> Non
         assert np.linalg.norm(list(widths.values())) == pytest.approx(whole)
     told = [text.get_text() for text in axes.texts if "hold" in text.get_text()]
     assert [text.partition(", ")[2] for text in told] == [
-        "hold 6, 3432\xa0rpm",
-        "hold 1, 1480\xa0rpm",
+        "hold 6, 2620\xa0rpm",
+        "hold 1, 1130\xa0rpm",
     ]
-    (alone,) = budget_figure(result(((3432,),))).axes
+    (alone,) = budget_figure(result(((2620,),))).axes
     assert len(alone.containers) == 1

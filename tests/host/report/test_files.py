@@ -13,7 +13,7 @@ from pullcurve.quantities import SI, US
 from pullcurve.report.files import ReportError, points_csv, write_report
 from pullcurve.report.result import RunResult
 
-LOG = b"2026-05-12T09:40:03.000000-06:00 host runlog 1 0.1.0 bench\n"
+LOG = b"2025-09-16T10:10:03.000000-04:00 host runlog 1 0.1.0 bench\n"
 
 
 def test_a_folder_takes_the_name_of_the_log_and_older_reports_are_replaced(tmp_path: Path) -> None:
@@ -25,7 +25,7 @@ def test_a_folder_takes_the_name_of_the_log_and_older_reports_are_replaced(tmp_p
         "grit-unit-3-port.result.json",
     ]
     before = first[3].read_bytes()
-    assert write_report(result(((1500, 3400),)), US, tmp_path) == first
+    assert write_report(result(((1150, 2600),)), US, tmp_path) == first
     assert first[3].read_bytes() != before
     assert sorted(tmp_path.iterdir()) == sorted(first)
 

@@ -19,7 +19,7 @@ from pullcurve.report.rounding import measured, minutes, percent, significant
         (0.6125, 0.00996, ("0.613", "0.010")),
         (-0.04, 1.25, ("0.0", "1.3")),
         (-4.06, 1.25, ("−4.1", "1.3")),
-        (3432.0, 0.0, ("3432.00", "0")),
+        (2620.0, 0.0, ("2620.00", "0")),
     ],
 )
 def test_two_digits_of_uncertainty_decide(value: float, u95: float, shown: tuple[str, str]) -> None:

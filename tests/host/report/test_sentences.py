@@ -27,25 +27,25 @@ from pullcurve.report.trouble_words import speed_doubt
     ],
 )
 def test_the_headline_names_place_and_state(position: str, place: str) -> None:
-    holds = [point(1, 3432.0, 100.0), point(2, 1500.0, 200.0)]
+    holds = [point(1, 2620.0, 100.0), point(2, 1150.0, 200.0)]
     told = headline(holds, position, REFERENCE, US)
-    assert told.startswith("At 3432\xa0rpm")
+    assert told.startswith("At 2620\xa0rpm")
     assert (
-        f"({REFERENCE}) {place}; in the state of the air at the port (24.9 inHg, 64.4 °F)" in told
+        f"({REFERENCE}) {place}; in the state of the air at the port (27.8 inHg, 53.6 °F)" in told
     )
     alone = headline([holds[0].model_copy(update={"flow_port": None})], position, REFERENCE, US)
     assert alone.endswith(f"{place}.")
 
 
 def test_doubted_speeds_are_told_after_the_doubt() -> None:
-    wide = point(1, 2400.0, 100.0)
-    wide = wide.model_copy(update={"speed_rpm": Quantity(value=2400.0, u95=800.0)})
+    wide = point(1, 1800.0, 100.0)
+    wide = wide.model_copy(update={"speed_rpm": Quantity(value=1800.0, u95=800.0)})
     why = "The rig says 4 marks a turn, but the intervals between marks repeat after every 3."
     troubles = [Trouble("wrong_marks", "blower shaft", why, "Count them.", "widened")]
     doubt = speed_doubt([ToldTrouble(**trouble._asdict()) for trouble in troubles], "blower_shaft")
     told = headline([wide], "port", REFERENCE, US, doubt)
     assert told.startswith(
-        f"The speeds are not to be trusted. {why} In the fastest hold, shown as 2400\xa0±\xa0800"
+        f"The speeds are not to be trusted. {why} In the fastest hold, shown as 1800\xa0±\xa0800"
     )
     assert "of the blower, the machine draws" in told
     assert speed_doubt([ToldTrouble(**troubles[0]._asdict())], "engine_shaft") == ""
@@ -53,17 +53,17 @@ def test_doubted_speeds_are_told_after_the_doubt() -> None:
 
 def test_bores_and_site_are_told_in_the_units_asked_for() -> None:
     run = result()
-    assert "pipe bore 4.0260 in, throat bore 3.0680 in" in meter_sentences(run, US)[0]
-    assert "pipe bore 102.26 mm, throat bore 77.927 mm" in meter_sentences(run, SI)[0]
+    assert "pipe bore 5.6930 in, throat bore 3.8700 in" in meter_sentences(run, US)[0]
+    assert "pipe bore 144.60 mm, throat bore 98.298 mm" in meter_sentences(run, SI)[0]
     (us,) = site_sentences(run.site, US)
-    assert "1\xa0500 m (4\xa0921 ft)" in us
-    # 84.3 kPa over 3.386389 kPa, NIST SP 811:2008; 18 °C is 64.4 °F.
-    assert "pressure 24.89 inHg absolute (measured), temperature 64.4 °F (measured)" in us
-    assert "relative humidity 38\xa0% (typed)" in us
+    assert "620 m (2\xa0034 ft)" in us
+    # 94.1 kPa over 3.386389 kPa, NIST SP 811:2008; 12 °C is 53.6 °F.
+    assert "pressure 27.79 inHg absolute (measured), temperature 53.6 °F (measured)" in us
+    assert "relative humidity 55\xa0% (typed)" in us
 
 
 def test_a_meter_by_its_standard_tells_the_coefficient_that_was_used() -> None:
-    run = result(((1500, 3432),))
+    run = result(((1150, 2620),))
     inlet = {"pipe_bore_m": None, "discharge_coefficient": None, "straight_length_m": None}
     told = meter_sentences(run.model_copy(update={"meter": run.meter.model_copy(update=inlet)}), SI)
     assert "pipe bore" not in told[0]
@@ -74,13 +74,13 @@ def test_a_meter_by_its_standard_tells_the_coefficient_that_was_used() -> None:
 
 
 def test_a_doubtful_speed_is_told_with_its_interval() -> None:
-    assert rpm(Quantity(value=3432.4, u95=1.7)) == "3432\xa0rpm"
-    assert rpm(Quantity(value=1716.2, u95=1716.2)) == "1700\xa0±\xa01700\xa0rpm"
+    assert rpm(Quantity(value=2620.4, u95=1.7)) == "2620\xa0rpm"
+    assert rpm(Quantity(value=1310.2, u95=1310.2)) == "1300\xa0±\xa01300\xa0rpm"
 
 
 def test_a_speed_by_belt_says_so() -> None:
-    told = speed_sentence(SpeedFacts(shaft="engine_shaft", marks_per_turn=1, belt_ratio=1.2))
-    assert "from the engine's shaft, 1 mark a turn, with 1.2 blower turns" in told
+    told = speed_sentence(SpeedFacts(shaft="engine_shaft", marks_per_turn=1, belt_ratio=1.25))
+    assert "from the engine's shaft, 1 mark a turn, with 1.25 blower turns" in told
 
 
 def test_letters_go_on_after_z() -> None:

@@ -15,7 +15,7 @@ from pullcurve.report.trouble_words import evidence_words
 
 @pytest.mark.parametrize("units", [US, SI])
 def test_every_line_fits_a_terminal(units: UnitSystem) -> None:
-    run = result(((1480, 2410, 3432), (3430, 2400, 1485)))
+    run = result(((1130, 1840, 2620), (2618, 1835, 1134)))
     tank = {"vacuum_tank_pa": Quantity(value=25_400.0, u95=55.0)}
     every = tuple(point.model_copy(update=tank) for point in run.points)
     text = summary(run.model_copy(update={"points": every}), units)
@@ -27,7 +27,7 @@ def test_every_line_fits_a_terminal(units: UnitSystem) -> None:
 
 
 def test_the_numbers_are_those_of_the_points() -> None:
-    run = result(((3432,),))
+    run = result(((2620,),))
     (point,) = run.points
     text = summary(run, SI)
     flow, u95 = (3600 * each for each in (point.standard_flow.value, point.standard_flow.u95))
@@ -74,11 +74,11 @@ def test_no_plotting_and_no_tables_are_loaded() -> None:
 def test_evidence_is_told_in_the_units_of_the_page() -> None:
     numbers = (
         Number("typed", "station_pressure", 101_325.0, 3),
-        Number("altitude", "height", 1500.0, 3),
+        Number("altitude", "height", 1800.0, 3),
         Number("warmed", "temperature_difference", 10.0),
     )
     words = "{typed} at {altitude}, {warmed} warmer, {other}"
     si = evidence_words(words, numbers, SI).replace("\xa0", " ")
-    assert si == "101 kPa at 1 500 m (4 921 ft), 10 °C warmer, {other}"
+    assert si == "101 kPa at 1 800 m (5 906 ft), 10 °C warmer, {other}"
     us = evidence_words(words, numbers, US).replace("\xa0", " ")
-    assert us == "29.9 inHg at 1 500 m (4 921 ft), 18 °F warmer, {other}"
+    assert us == "29.9 inHg at 1 800 m (5 906 ft), 18 °F warmer, {other}"

@@ -52,7 +52,7 @@ def test_the_remedy_is_the_one_that_takes_most_of_the_variance(
 
 
 def test_where_no_step_helps_none_is_sold() -> None:
-    hold = point(1, 3432.0, 100.0)
+    hold = point(1, 2620.0, 100.0)
     formula = Contribution(
         source="density formula", share=1.0, u95_m3_s=hold.standard_flow.u95, shared="meter"
     )
@@ -62,7 +62,7 @@ def test_where_no_step_helps_none_is_sold() -> None:
 
 
 def test_a_modelled_flow_names_the_sensor_that_would_sharpen_it() -> None:
-    hold = point(1, 3432.0, 100.0)
+    hold = point(1, 2620.0, 100.0)
     assert hold.flow_inlet is not None
     own = hold.flow_inlet.u95_m3_s
     losses = SharedInputs(run={"losses, inlet": 2 * own / 1.96}, meter={})
@@ -77,5 +77,5 @@ def test_a_modelled_flow_names_the_sensor_that_would_sharpen_it() -> None:
 
 
 def of(hold: object) -> str:
-    run: RunResult = result(((3432,),)).model_copy(update={"points": (hold,)})
+    run: RunResult = result(((2620,),)).model_copy(update={"points": (hold,)})
     return " ".join(uncertainty_sentences(run, SI))

@@ -23,9 +23,9 @@ def words(run: RunResult) -> str:
 def test_a_healthy_machine_is_told_what_it_moves_of_what_it_should() -> None:
     said = verdict_sentences(HEALTHY, US)
     assert said[0].startswith("Nothing is wrong with this machine that the run could show: of the")
-    # 0.485 and 0.474 +- 0.02 m3/s, 1 ft3/min = 4.719474e-4 m3/s (NIST SP 811:2008).
-    assert "of the 1028 ft³/min" in said[0]
-    assert "moves 1004 (962 to 1047) ft³/min" in said[0]
+    # 0.698 and 0.682 +- 0.02 m3/s, 1 ft3/min = 4.719474e-4 m3/s (NIST SP 811:2008).
+    assert "of the 1479 ft³/min" in said[0]
+    assert "moves 1445 (1403 to 1487) ft³/min" in said[0]
     assert said[1] == "Probability of this answer among all that were weighed: 82\xa0%."
 
 
@@ -47,29 +47,29 @@ def test_a_single_cause_is_told_with_its_size_and_place(cause: str, sentence: st
 
 
 def test_a_slow_engines_figures_are_those_that_a_reader_reckons() -> None:
-    """1 - 2774/3000 = 7.5 %, and 1 - 2767/3000 = 7.8 %, beside 7.5 % by all readings."""
+    """1 - 2034/2200 = 7.5 %, and 1 - 2029/2200 = 7.8 %, beside 7.5 % by all readings."""
     said = [
         verdict_sentences(single("low_speed").model_copy(update={"engine_speed_rpm": rpm}), SI)[0]
-        for rpm in (2774.0, 2767.0)
+        for rpm in (2034.0, 2029.0)
     ]
-    assert "slower than rated: 2774 instead of 3000\xa0rpm." in said[0]
-    assert "(its own speed, 2767 instead of 3000\xa0rpm, makes 7.8\xa0%)" in said[1]
+    assert "slower than rated: 2034 instead of 2200\xa0rpm." in said[0]
+    assert "(its own speed, 2029 instead of 2200\xa0rpm, makes 7.8\xa0%)" in said[1]
 
 
 def test_a_pair_is_told_in_one_sentence_with_what_both_take() -> None:
     said = verdict_sentences(single("low_speed", "worn_clearances"), US)
     assert re.match(r"The engine turns .*; and the blower's clearances are worn.*\.$", said[0])
-    # 0.038 +- 0.003 and 0.115 +- 0.02 m3/s.
+    # 0.054 +- 0.004 and 0.165 +- 0.02 m3/s.
     assert said[1] == (
-        "The low speed takes 80.5 (74.2 to 86.9) ft³/min and wear takes 244 (201 to 286) ft³/min "
-        "of the flow at the blower's inlet."
+        "The low speed takes 114.4 (105.9 to 122.9) ft³/min and wear takes 350 (307 to 392) "
+        "ft³/min of the flow at the blower's inlet."
     )
 
 
 def test_twins_are_named_with_what_is_lost_and_the_reading_that_decides() -> None:
     said = verdict_sentences(TWIN, US)
     assert said == [
-        "Of the 1028 ft³/min that a blower in good order would take in here, 244 (201 to 286) are "
+        "Of the 1479 ft³/min that a blower in good order would take in here, 350 (307 to 392) are "
         "lost: either to worn clearances in the blower, or to air that comes in at the blower "
         "(relief valve, last joint).",
         "This run cannot tell which.",
@@ -135,6 +135,6 @@ def test_page_and_terminal_lead_with_verdict_next_step_and_ledger(said: object) 
     verdict = verdict_sentences(run.diagnosis, US)[0]  # type: ignore[arg-type]
     for text in (words(run), " ".join(summary(run, US).split())):
         told = " ".join(verdict.split())
-        places = [text.index(each) for each in (told, "Next: ", "rated flow:", "At 3432 rpm")]
+        places = [text.index(each) for each in (told, "Next: ", "rated flow:", "At 2620 rpm")]
         assert places == sorted(places)
     assert DEFERS in words(run)

@@ -5,23 +5,23 @@ name = "grit unit 3"
 [meter]
 kind = "venturi"
 position = "port"
-pipe_bore = "4.026 in"
-throat_bore = "3.068 in"
+pipe_bore = "5.693 in"
+throat_bore = "3.870 in"
 discharge_coefficient = 0.984
 discharge_coefficient_uncertainty = "1.5 %"
 discharge_coefficient_source = "ISO 5167-4:2022, as cast"
 inlet_loss = 0.05
 [site]
-altitude = "1500 m"
-station_pressure = "84.3 kPa"
-temperature = "20 C"
-humidity = "40 %"
+altitude = "620 m"
+station_pressure = "94.1 kPa"
+temperature = "12 C"
+humidity = "55 %"
 [pickups.blower_shaft]
 marks_per_turn = 2
 [pickups.engine_shaft]
 marks_per_turn = 1
 [machine]
-belt_ratio = 1.2
+belt_ratio = 1.25
 [sensors.meter_dp]
 part = "HSC"
 range = ["-2.5 kPa", "2.5 kPa"]
@@ -33,7 +33,7 @@ SHEET = """\
 basis = "inlet"
 flow_unit = "cfm"
 vacuum_unit = "inHg"
-rows = [[3600, 0, 1080], [3600, 8, 975]]
+rows = [[2750, 0, 1555], [2750, 8, 1405]]
 """
 
 

@@ -29,25 +29,25 @@ def leaves(value, path=()):
 
 def test_values_are_si():
     rig = parse_rig(GOOD, "unit.toml")
-    # 0.1022604 m and 0.0779272 m: 4.026 in and 3.068 in at exactly 25.4 mm to the inch
-    assert (rig.meter.pipe_bore, rig.meter.throat_bore) == (0.1022604, 0.0779272)
-    assert rig.meter.beta == pytest.approx(3.068 / 4.026)
+    # 0.1446022 m and 0.098298 m: 5.693 in and 3.870 in at exactly 25.4 mm to the inch
+    assert (rig.meter.pipe_bore, rig.meter.throat_bore) == (0.1446022, 0.098298)
+    assert rig.meter.beta == pytest.approx(3.870 / 5.693)
     assert rig.meter.discharge_coefficient_uncertainty == 0.015
-    assert (rig.site.altitude, rig.site.station_pressure) == (1500.0, 84300.0)
-    assert (rig.site.temperature_k, rig.site.humidity) == (293.15, 0.4)
+    assert (rig.site.altitude, rig.site.station_pressure) == (620.0, 94100.0)
+    assert (rig.site.temperature_k, rig.site.humidity) == (285.15, 0.55)
     assert rig.sensors.meter_dp.range == (-2500.0, 2500.0)
     assert rig.pickups.blower_shaft.marks_per_turn == 2
-    assert rig.machine.belt_ratio == 1.2
+    assert rig.machine.belt_ratio == 1.25
     assert (rig.text, rig.file) == (GOOD, "unit.toml")
 
 
 def test_units_do_not_matter():
     other = changed(
-        ('"4.026 in"', '"102.2604 mm"'),
-        ('"3.068 in"', '"7.79272 cm"'),
-        ('"1500 m"', '"1.5e5 cm"'),
-        ('"84.3 kPa"', '"843 mbar"'),
-        ('"20 C"', '"68 F"'),
+        ('"5.693 in"', '"144.6022 mm"'),
+        ('"3.870 in"', '"9.8298 cm"'),
+        ('"620 m"', '"6.2e4 cm"'),
+        ('"94.1 kPa"', '"941 mbar"'),
+        ('"12 C"', '"53.6 F"'),
         ('["-2.5 kPa", "2.5 kPa"]', '["-25 hPa", "2500 Pa"]'),
     )
     rigs = [dict(leaves(parse_rig(text, "").model_dump())) for text in (GOOD, other)]
@@ -70,19 +70,19 @@ def test_without_a_coefficient_the_honest_default_is_taken_and_named():
 def test_all_faults_at_once_each_with_file_line_key_and_remedy():
     text = changed(
         ('kind = "venturi"', 'kind = "venturri"'),
-        ('"4.026 in"', '"4,026 in"'),
-        ('throat_bore = "3.068 in"', 'throt_bore = "3.068 in"'),
-        ('altitude = "1500 m"', "altitude = 1500"),
-        ('humidity = "40 %"', 'humidity = "40"'),
+        ('"5.693 in"', '"5,693 in"'),
+        ('throat_bore = "3.870 in"', 'throt_bore = "3.870 in"'),
+        ('altitude = "620 m"', "altitude = 620"),
+        ('humidity = "55 %"', 'humidity = "55"'),
         ('discharge_coefficient_source = "ISO 5167-4:2022, as cast"\n', ""),
         ("[pickups.engine_shaft]\nmarks_per_turn = 1", "[pickups.engine_shaft]"),
     )
     expected = [
         ("unit.toml line 2: meter.discharge_coefficient_source: ", "missing"),
         ("unit.toml line 3: meter.kind: ", '"venturi"'),
-        ("unit.toml line 5: meter.pipe_bore: ", "'4,026 in'"),
+        ("unit.toml line 5: meter.pipe_bore: ", "'5,693 in'"),
         ("unit.toml line 6: meter.throt_bore: ", "did you mean throat_bore?"),
-        ("unit.toml line 11: site.altitude: ", '"4.026 in"'),
+        ("unit.toml line 11: site.altitude: ", '"5.693 in"'),
         ("unit.toml line 14: site.humidity: ", '"1.5 %"'),
         ("unit.toml line 17: pickups.engine_shaft.marks_per_turn: ", "whole number"),
     ]
@@ -103,16 +103,16 @@ def test_a_missing_table_is_a_fault_without_a_line():
 
 # key, the text of GOOD that is replaced, what is still allowed, what is refused
 GUARDS = {
-    "meter.pipe_bore": ('"4.026 in"', ['"91.68 mm"', '"389.6 mm"'], ['"4.026 m"', '"19 mm"']),
+    "meter.pipe_bore": ('"5.693 in"', ['"115.7 mm"', '"491.4 mm"'], ['"5.693 m"', '"19 mm"']),
     "meter.throat_bore": (
-        '"3.068 in"',
-        ['"0.8053 in"', '"3.422 in"'],  # beta 0.20003 and 0.84998
-        ['"0.8051 in"', '"3.423 in"', '"4.026 in"', '"5 in"', '"0 in"', '"-3.068 in"'],
+        '"3.870 in"',
+        ['"1.1388 in"', '"4.839 in"'],  # beta 0.20004 and 0.84999
+        ['"1.1384 in"', '"4.840 in"', '"5.693 in"', '"7 in"', '"0 in"', '"-3.870 in"'],
     ),
     "meter.bore_uncertainty": (
         "inlet_loss = 0.05",
-        ['inlet_loss = 0.05\nbore_uncertainty = "3.8 mm"'],
-        ['bore_uncertainty = "0 mm"', 'bore_uncertainty = "4 mm"'],
+        ['inlet_loss = 0.05\nbore_uncertainty = "4.9 mm"'],
+        ['bore_uncertainty = "0 mm"', 'bore_uncertainty = "5 mm"'],
     ),
     "meter.discharge_coefficient": ("0.984", ["0.8", "1.05"], ["0.79", "1.06", '"0.984"', "true"]),
     "meter.discharge_coefficient_uncertainty": (
@@ -122,20 +122,20 @@ GUARDS = {
     ),
     "meter.discharge_coefficient_source": ('"ISO 5167-4:2022, as cast"', ['"x"'], ['""', "3"]),
     "meter.inlet_loss": ("0.05", ["0", "5"], ["-0.1", "5.1", "nan", "inf"]),
-    "site.altitude": ('"1500 m"', ['"-400 m"', '"6000 m"'], ['"-500 m"', '"15000 ft 4"', '"7 km"']),
+    "site.altitude": ('"620 m"', ['"-400 m"', '"6000 m"'], ['"-500 m"', '"15000 ft 4"', '"7 km"']),
     "site.station_pressure": (
-        '"84.3 kPa"',
+        '"94.1 kPa"',
         ['"40 kPa"', '"32.48 inHg"'],
-        ['"843 kPa"', '"39 kPa"', '"12.2 psia"'],
+        ['"941 kPa"', '"39 kPa"', '"13.6 psia"'],
     ),
-    "site.temperature": ('"20 C"', ['"-40 F"', '"60 C"'], ['"-41 C"', '"61 C"', '"20"']),
-    "site.humidity": ('"40 %"', ['"0 %"', '"100 %"'], ['"-1 %"', '"101 %"', "0.4"]),
+    "site.temperature": ('"12 C"', ['"-40 F"', '"60 C"'], ['"-41 C"', '"61 C"', '"20"']),
+    "site.humidity": ('"55 %"', ['"0 %"', '"100 %"'], ['"-1 %"', '"101 %"', "0.4"]),
     "pickups.blower_shaft.marks_per_turn": ("= 2", ["= 1", "= 60"], ["= 0", "= 61", "= 2.5"]),
-    "machine.belt_ratio": ("1.2", ["0.2", "5"], ["0", "-1.2", "0.19", "12.0"]),
+    "machine.belt_ratio": ("1.25", ["0.2", "5"], ["0", "-1.25", "0.19", "12.0"]),
     "sensors.meter_dp.part": ('"HSC"', ['"ABP2"'], ['"hsc"', '""', "5"]),
     "sensors.meter_dp.range": (
         '["-2.5 kPa", "2.5 kPa"]',
-        ['["0 inH2O", "10 inH2O"]'],
+        ['["0 inH2O", "15 inH2O"]'],
         ['["2.5 kPa", "-2.5 kPa"]', '["2.5 kPa"]', '"2.5 kPa"', "[-2500, 2500]"],
     ),
     "sensors.meter_dp": ('part = "HSC"\nrange = ["-2.5 kPa", "2.5 kPa"]', ['part = "DLH"'], []),
@@ -162,12 +162,12 @@ def test_what_cannot_be_is_refused_at_its_key(key, old, new):
 def test_the_engine_pickup_alone_needs_the_belt_ratio():
     engine_only = ("[pickups.blower_shaft]\nmarks_per_turn = 2\n", "")
     blower_only = ("[pickups.engine_shaft]\nmarks_per_turn = 1\n", "")
-    no_ratio = ("belt_ratio = 1.2\n", "")
-    assert parse_rig(changed(engine_only), "").machine.belt_ratio == 1.2
+    no_ratio = ("belt_ratio = 1.25\n", "")
+    assert parse_rig(changed(engine_only), "").machine.belt_ratio == 1.25
     assert parse_rig(changed(blower_only, no_ratio), "").machine.belt_ratio is None
     (fault,) = faults(changed(engine_only, no_ratio))
     assert fault.startswith("unit.toml line 18: machine: ")
-    (fault,) = faults(changed(engine_only, ("[machine]\nbelt_ratio = 1.2\n", "")))
+    (fault,) = faults(changed(engine_only, ("[machine]\nbelt_ratio = 1.25\n", "")))
     assert fault.startswith("unit.toml: machine: ")
     (fault,) = faults(changed(engine_only, blower_only, ("[machine]", "[pickups]\n[machine]")))
     assert fault.startswith("unit.toml line 16: pickups: ")
@@ -211,25 +211,25 @@ def standard_pressure(altitude):
 @pytest.mark.parametrize(
     ("altitude", "pressure", "says"),
     [
-        (1500, "84.3 kPa", None),
-        (1500, "80.6 kPa", None),
-        (1500, "88.5 kPa", None),
-        (1500, "80.5 kPa", "cannot be"),
-        (1500, "88.6 kPa", "cannot be"),
-        (1500, "29.92 inHg", "sea-level"),
-        (1500, "1030 hPa", "sea-level"),
-        (3000, "84.3 kPa", "cannot be"),
+        (620, "94.1 kPa", None),
+        (1800, "77.5 kPa", None),  # 81.494 kPa is standard there
+        (1800, "85.4 kPa", None),
+        (1800, "77.4 kPa", "cannot be"),
+        (1800, "85.5 kPa", "cannot be"),
+        (1800, "29.92 inHg", "sea-level"),
+        (1800, "1030 hPa", "sea-level"),
+        (2400, "94.1 kPa", "cannot be"),
         (500, "97 kPa", None),
         (500, "1008 hPa", "sea-level"),
         (310, "100.5 kPa", None),  # 2.8 kPa above standard: a strong high
         (310, "101.3 kPa", "sea-level"),  # within 4 kPa of standard, yet surely not measured
         (0, "101.3 kPa", None),
         (0, "104.5 kPa", None),
-        (0, "84.3 kPa", "cannot be"),
+        (0, "94.1 kPa", "cannot be"),
     ],
 )
 def test_a_station_pressure_must_belong_to_the_altitude(altitude, pressure, says):
-    text = changed(('"1500 m"', f'"{altitude} m"'), ('"84.3 kPa"', f'"{pressure}"'))
+    text = changed(('"620 m"', f'"{altitude} m"'), ('"94.1 kPa"', f'"{pressure}"'))
     rig = parse_rig(text, "unit.toml")
     if says is None:
         check_station_pressure(rig, standard_pressure)
@@ -239,7 +239,7 @@ def test_a_station_pressure_must_belong_to_the_altitude(altitude, pressure, says
 
 
 def test_a_site_with_a_barometer_needs_no_station_pressure():
-    rig = parse_rig(changed(('station_pressure = "84.3 kPa"\n', "")), "unit.toml")
+    rig = parse_rig(changed(('station_pressure = "94.1 kPa"\n', "")), "unit.toml")
     check_station_pressure(rig, standard_pressure)
 
 

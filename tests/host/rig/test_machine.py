@@ -13,34 +13,34 @@ from pullcurve.rig.machine import Machine, Spoil
 
 WHOLE = changed(
     (
-        "belt_ratio = 1.2\n",
+        "belt_ratio = 1.25\n",
         """\
-belt_ratio = 1.2
-governed_speed = "3000 rpm"
-rated_speed = "3600 rpm"
-brochure_flow = "1000 cfm"
-port_bore = "4 in"
-relief_vacuum = "13 inHg"
+belt_ratio = 1.25
+governed_speed = "2200 rpm"
+rated_speed = "2750 rpm"
+brochure_flow = "1500 cfm"
+port_bore = "5 in"
+relief_vacuum = "12 inHg"
 lobes = 2
 spoil = "dry grit"
 [machine.blower]
-displacement = "0.300 ft3"
+displacement = "0.565 ft3"
 """
         + SHEET
         + """\
 [[machine.hose]]
-length = "40 ft"
-bore = "4 in"
+length = "60 ft"
+bore = "5 in"
 [[machine.hose]]
 length = "10 ft"
-bore = "5 in"
+bore = "6 in"
 wall = "corrugated"
 bends = 1
 elbows = 2
 couplings = 3
 [machine.filter]
-clean_loss = "1.25 kPa"
-at_flow = "800 cfm"
+clean_loss = "1.5 kPa"
+at_flow = "1300 cfm"
 """,
     )
 )
@@ -63,19 +63,19 @@ def fault(*changes: tuple[str, str]) -> str:
 
 def test_values_are_si() -> None:
     found = machine()
-    assert (found.rated_speed_rpm, found.governed_speed_rpm) == (3600.0, 3000.0)
+    assert (found.rated_speed_rpm, found.governed_speed_rpm) == (2750.0, 2200.0)
     # NIST SP 811:2008
-    assert found.brochure_flow == pytest.approx(0.4719474, rel=1e-6)
-    assert found.relief_vacuum == pytest.approx(13 * 3386.389, rel=1e-6)
-    assert found.blower.displacement == pytest.approx(0.3 * 0.02831685, rel=1e-6)
-    assert found.displaced_at_rated_speed == pytest.approx(0.5097, abs=1e-4)
-    assert (found.lobes, found.spoil, found.port_bore) == (2, "dry grit", 0.1016)
+    assert found.brochure_flow == pytest.approx(0.7079211, rel=1e-6)
+    assert found.relief_vacuum == pytest.approx(12 * 3386.389, rel=1e-6)
+    assert found.blower.displacement == pytest.approx(0.565 * 0.02831685, rel=1e-6)
+    assert found.displaced_at_rated_speed == pytest.approx(0.7333, abs=1e-4)
+    assert (found.lobes, found.spoil, found.port_bore) == (2, "dry grit", 0.127)
     first, second = found.hose
-    assert (first.length, first.bore, first.wall) == (12.192, 0.1016, "unknown")
+    assert (first.length, first.bore, first.wall) == (18.288, 0.127, "unknown")
     assert (first.bends, first.elbows, first.couplings) == (0, 0, 0)
     assert (second.bends, second.elbows, second.couplings) == (1, 2, 3)
     assert found.filter is not None
-    assert found.filter.clean_loss == 1250.0
+    assert found.filter.clean_loss == 1500.0
 
 
 def test_all_may_be_left_out() -> None:
@@ -90,42 +90,43 @@ def test_all_may_be_left_out() -> None:
 @pytest.mark.parametrize(
     ("typed", "u95"),
     [
-        ("0.300 ft3", 0.01),  # 0.17 % by its digits
-        ("0.30 ft3", 0.0167),
-        ("0.3 ft3", 0.167),
-        ("8.5 L", 0.01),
-        ("0.0085 m3", 0.01),
-        ("520 in3", 0.01),
-        ("9 L", 0.0556),
+        ("0.565 ft3", 0.01),  # 0.09 % by its digits
+        ("0.57 ft3", 0.01),
+        ("0.6 ft3", 0.0833),
+        ("16.0 L", 0.01),
+        ("0.0160 m3", 0.01),
+        ("0.016 m3", 0.03125),
+        ("976 in3", 0.01),
+        ("17 L", 0.0294),
     ],
 )
 def test_a_displacement_is_known_to_half_of_its_last_digit(typed: str, u95: float) -> None:
-    found = machine(("0.300 ft3", typed)).blower
+    found = machine(("0.565 ft3", typed)).blower
     assert found.displacement_uncertainty == pytest.approx(u95, abs=1e-4)
-    stated = machine(("0.300 ft3", f'{typed}"\ndisplacement_uncertainty = "2 %'))
+    stated = machine(("0.565 ft3", f'{typed}"\ndisplacement_uncertainty = "2 %'))
     assert stated.blower.displacement_uncertainty == 0.02
 
 
 # key, the text of WHOLE that is replaced, what is still allowed, what is refused
 GUARDS = {
-    "governed_speed": ('"3000 rpm"', ['"1200 rpm"', '"3600 rpm"'], ['"30 rpm"', "3000", '"3000"']),
-    "rated_speed": ('"3600 rpm"', ['"3500 rev/min"', '"4500 rpm"'], ['"0 rpm"', '"36000 rpm"']),
-    "brochure_flow": ('"1000 cfm"', ['"400 L/s"', '"600 cfm"'], ['"1000 scfm"', '"-5 cfm"']),
-    "port_bore": ('port_bore = "4 in"', ['port_bore = "8 in"'], ['port_bore = "4 m"']),
-    "relief_vacuum": ('"13 inHg"', ['"27 inHg"', '"400 mbar"'], ['"300 kPa"', '"-13 inHg"']),
+    "governed_speed": ('"2200 rpm"', ['"1200 rpm"', '"2750 rpm"'], ['"22 rpm"', "2200", '"2200"']),
+    "rated_speed": ('"2750 rpm"', ['"2700 rev/min"', '"3400 rpm"'], ['"0 rpm"', '"27500 rpm"']),
+    "brochure_flow": ('"1500 cfm"', ['"650 L/s"', '"900 cfm"'], ['"1500 scfm"', '"-5 cfm"']),
+    "port_bore": ('port_bore = "5 in"', ['port_bore = "8 in"'], ['port_bore = "5 m"']),
+    "relief_vacuum": ('"12 inHg"', ['"27 inHg"', '"400 mbar"'], ['"300 kPa"', '"-12 inHg"']),
     "lobes": ("lobes = 2", ["lobes = 3"], ["lobes = 4", 'lobes = "2"']),
     "spoil": ('"dry grit"', ['"gravel"'], ['"mud"', '""']),
     "blower.displacement": (
-        '"0.300 ft3"',
-        ['"8.5 L"', '"0.0085 m3"'],
-        ['"0.3 ft"', '"0 L"', '"3 m3"', "0.3", "inf", "[]"],
+        '"0.565 ft3"',
+        ['"16.0 L"', '"0.0160 m3"'],
+        ['"0.565 ft"', '"0 L"', '"3 m3"', "0.565", "inf", "[]"],
     ),
     "hose 2.length": ('"10 ft"', ['"3 m"'], ['"0 ft"', '"2 km"', '"600 m"']),
-    "hose 2.bore": ('"5 in"', ['"100 mm"'], ['"5 mm"', '"5 m"']),
+    "hose 2.bore": ('"6 in"', ['"125 mm"'], ['"6 mm"', '"6 m"']),
     "hose 2.wall": ('"corrugated"', ['"smooth"', '"unknown"'], ['"ribbed"']),
     "hose 2.bends": ("bends = 1", ["bends = 0"], ["bends = -1", "bends = 1.5", "bends = 51"]),
-    "filter.clean_loss": ('"1.25 kPa"', ['"8 inH2O"'], ['"0 Pa"', '"2 bar"']),
-    "filter.at_flow": ('"800 cfm"', ['"0.4 m3/s"'], ['"800"', '"800 Nm3/h"']),
+    "filter.clean_loss": ('"1.5 kPa"', ['"6 inH2O"'], ['"0 Pa"', '"2 bar"']),
+    "filter.at_flow": ('"1300 cfm"', ['"0.6 m3/s"'], ['"1300"', '"1300 Nm3/h"']),
 }
 
 
@@ -149,28 +150,28 @@ def test_what_cannot_be_is_refused_at_its_key_and_line(key: str, old: str, new: 
     ("changes", "says"),
     [
         (
-            [("belt_ratio = 1.2", "belt_ratio = 0.8333")],
-            r"line 21: machine.belt_ratio: 0.8333 makes 2500 rpm of the engine's 3000, and the "
-            r"rated speed is 3600: the ratio is upside down; write 1.2",
+            [("belt_ratio = 1.25", "belt_ratio = 0.8")],
+            r"line 21: machine.belt_ratio: 0.8 makes 1760 rpm of the engine's 2200, and the "
+            r"rated speed is 2750: the ratio is upside down; write 1.25",
         ),
         (
-            [("0.300 ft3", "3.00 L")],
-            r"machine.blower.displacement: at 3600 rpm this displaces 381.4 cfm, and the data "
-            r"sheet has 1080 at 0 inHg: no blower gives more than it displaces",
+            [("0.565 ft3", "10.0 L")],
+            r"machine.blower.displacement: at 2750 rpm this displaces 971.2 cfm, and the data "
+            r"sheet has 1555 at 0 inHg: no blower gives more than it displaces",
         ),
-        ([("0.300 ft3", "30.0 L")], r"no blower gives so little of what it displaces"),
+        ([("0.565 ft3", "56.5 L")], r"no blower gives so little of what it displaces"),
         (
-            [('displacement = "0.300 ft3"', 'displacement_uncertainty = "1 %"')],
+            [('displacement = "0.565 ft3"', 'displacement_uncertainty = "1 %"')],
             r"displacement_uncertainty: there is no displacement",
         ),
         (
-            [("1000 cfm", "1700 cfm")],
+            [("1500 cfm", "2500 cfm")],
             r"machine.brochure_flow: this is 1.6 times what the blower displaces at its rated "
-            r"speed, 1080 cfm",
+            r"speed, 1554 cfm",
         ),
         (
-            [("[3600, 8, 975]", "[3600, 8, 1095]")],
-            r"line 35: machine.blower.rating.rows 2: 3600 rpm, 8 inHg: 1095 cfm, beside",
+            [("[2750, 8, 1405]", "[2750, 8, 1575]")],
+            r"line 35: machine.blower.rating.rows 2: 2750 rpm, 8 inHg: 1575 cfm, beside",
         ),
         ([(HOSE, "[machine.hose]\n" + HOSE.split("]]\n")[1].split("[[")[0])], HOSE_LIST),
         ([('length = "10 ft"', 'lenght = "10 ft"')], r"machine.hose 2.lenght: .*mean length\?"),
@@ -185,13 +186,13 @@ def test_facts_that_contradict_each_other_are_refused(
 @pytest.mark.parametrize(
     "changes",
     [
-        [("3000 rpm", "2417 rpm")],  # governed to 2900 of 3600: a loss, no contradiction
+        [("2200 rpm", "1776 rpm")],  # governed to 2220 of 2750: a loss, no contradiction
         [
-            ("belt_ratio = 1.2", "belt_ratio = 0.8333"),
-            ("3600 rpm", "2500 rpm"),
-            ("1000 cfm", "7 L/s"),
+            ("belt_ratio = 1.25", "belt_ratio = 0.8"),
+            ("2750 rpm", "1760 rpm"),
+            ("1500 cfm", "7 L/s"),
         ],
-        [("1000 cfm", "1200 cfm")],  # more than can be, which brochures do say
+        [("1500 cfm", "1800 cfm")],  # more than can be, which brochures do say
     ],
 )
 def test_what_is_odd_yet_possible_is_taken(changes: list[tuple[str, str]]) -> None:

@@ -10,8 +10,8 @@ from pullcurve.rig.meter import Meter
 
 REST = """
 [site]
-altitude = "1500 m"
-station_pressure = "84.3 kPa"
+altitude = "620 m"
+station_pressure = "94.1 kPa"
 [pickups.blower_shaft]
 marks_per_turn = 2
 """
@@ -56,7 +56,7 @@ def test_kinds_in_a_pipe(kind: str) -> None:
     assert meter(kind, PIPE, position="clean_pipe").straight_length is None
     assert faults(kind) == [
         "unit.toml line 1: meter.pipe_bore: this is missing; wanted: the measured bore at the "
-        'upstream tap, such as "4.026 in"'
+        'upstream tap, such as "5.693 in"'
     ]
     (fault,) = faults(kind, PIPE, 'taps = "corner"')
     assert fault == (

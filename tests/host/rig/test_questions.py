@@ -20,11 +20,11 @@ from pullcurve.rig.questions import CAUTION, QUESTIONS
 
 # The machine of hardware/rigs/hose_end.toml, with every question answered.
 ALL = {
-    "name": "grit unit 3, hose end, 4 in tube",
+    "name": "grit unit 3, hose end, 145 mm tube",
     "meter.kind": "venturi",
     "meter.position": "hose_end",
-    "meter.pipe_bore": "4.026 in",
-    "meter.throat_bore": "77.93 mm",
+    "meter.pipe_bore": "5.693 in",
+    "meter.throat_bore": "98.30 mm",
     "meter.bore_uncertainty": "0.1 mm",
     "meter.straight_length": "4 ft",
     "calibrated": "yes",
@@ -36,24 +36,24 @@ ALL = {
     "shafts": "both",
     "pickups.blower_shaft.marks_per_turn": "2",
     "pickups.engine_shaft.marks_per_turn": "1",
-    "machine.belt_ratio": "1.2",
-    "machine.governed_speed": "3000 rpm",
-    "machine.rated_speed": "3600 rpm",
-    "machine.brochure_flow": "1000 cfm",
-    "machine.port_bore": "4 in",
-    "machine.relief_vacuum": "13 inHg",
+    "machine.belt_ratio": "1.25",
+    "machine.governed_speed": "2200 rpm",
+    "machine.rated_speed": "2750 rpm",
+    "machine.brochure_flow": "1500 cfm",
+    "machine.port_bore": "5 in",
+    "machine.relief_vacuum": "12 inHg",
     "machine.lobes": "2",
     "machine.spoil": "dry grit",
-    "machine.hose": "40 ft of 4 in smooth, 2 bends, 1 elbow; "
-    "10 ft of 4 1/8 in corrugated, 1 coupling",
-    "machine.blower.displacement": "8.50 L",
+    "machine.hose": "60 ft of 5 in smooth, 2 bends, 1 elbow; "
+    "10 ft of 5 1/8 in corrugated, 1 coupling",
+    "machine.blower.displacement": "16.00 L",
     "sheet": "yes",
     "machine.blower.rating.basis": "inlet",
     "machine.blower.rating.flow_unit": "cfm",
     "machine.blower.rating.vacuum_unit": "inHg",
-    "machine.blower.rating.rows": "3600 0 1080; 3600 8 975",
-    "machine.filter.clean_loss": "1.2 kPa",
-    "machine.filter.at_flow": "800 cfm",
+    "machine.blower.rating.rows": "2750 0 1555; 2750 8 1405",
+    "machine.filter.clean_loss": "1.5 kPa",
+    "machine.filter.at_flow": "1300 cfm",
     "sensors.meter_dp.part": "HSC",
     "sensors.meter_dp.range": "-1 psi to 1 psi",
     "sensors.ambient_air.part": "BME280",
@@ -61,20 +61,20 @@ ALL = {
     "sensors.blower_air.part": "BMP280",
     "sensors.tank_air.part": "LPS22HB",
     "sensors.discharge_temperature.part": "MCP9600",
-    "site.altitude": "1500 m",
-    "site.station_pressure": "84.3 kPa",
-    "site.temperature": "18 C",
-    "site.humidity": "38 %",
+    "site.altitude": "620 m",
+    "site.station_pressure": "94.1 kPa",
+    "site.temperature": "12 C",
+    "site.humidity": "55 %",
 }
 # As little as can be said: Enter alone wherever that is enough.
 LEAST = {
     "meter.position": "port",
-    "meter.pipe_bore": "4.026 in",
-    "meter.throat_bore": "3.068 in",
+    "meter.pipe_bore": "5.693 in",
+    "meter.throat_bore": "3.870 in",
     "pickups.blower_shaft.marks_per_turn": "2",
-    "site.altitude": "4900 ft",
-    "site.station_pressure": "24.9 inHg",
-    "site.temperature": "64 F",
+    "site.altitude": "2030 ft",
+    "site.station_pressure": "27.79 inHg",
+    "site.temperature": "54 F",
 }
 
 
@@ -153,7 +153,7 @@ def test_all_answers_become_the_rig():
     rig = parse_rig(talk(person), "x")
     assert rig.name == ALL["name"]
     assert (rig.meter.kind, rig.meter.position) == ("venturi", "hose_end")
-    assert (rig.meter.pipe_bore, rig.meter.throat_bore) == (0.1022604, 0.07793)
+    assert (rig.meter.pipe_bore, rig.meter.throat_bore) == (0.1446022, 0.0983)
     assert (rig.meter.bore_uncertainty, rig.meter.straight_length) == (0.0001, 1.2192)
     assert rig.meter.discharge_coefficient == 0.975
     assert rig.meter.discharge_coefficient_uncertainty == 0.02
@@ -166,27 +166,27 @@ def test_all_answers_become_the_rig():
         return {"bends": bends, "elbows": elbows, "couplings": couplings}
 
     machine = rig.machine
-    assert (machine.belt_ratio, machine.lobes, machine.spoil) == (1.2, 2, "dry grit")
-    assert (machine.governed_speed_rpm, machine.rated_speed_rpm) == (3000.0, 3600.0)
-    assert (machine.port_bore, machine.brochure_flow) == (0.1016, pytest.approx(0.47195, abs=1e-5))
-    assert machine.relief_vacuum == pytest.approx(44023, abs=1)
+    assert (machine.belt_ratio, machine.lobes, machine.spoil) == (1.25, 2, "dry grit")
+    assert (machine.governed_speed_rpm, machine.rated_speed_rpm) == (2200.0, 2750.0)
+    assert (machine.port_bore, machine.brochure_flow) == (0.127, pytest.approx(0.70792, abs=1e-5))
+    assert machine.relief_vacuum == pytest.approx(40637, abs=1)
     assert [piece.model_dump() for piece in machine.hose] == [
-        {"length": 12.192, "bore": 0.1016, "wall": "smooth"} | fittings(2, 1, 0),
-        {"length": 3.048, "bore": 0.104775, "wall": "corrugated"} | fittings(0, 0, 1),
+        {"length": 18.288, "bore": 0.127, "wall": "smooth"} | fittings(2, 1, 0),
+        {"length": 3.048, "bore": 0.130175, "wall": "corrugated"} | fittings(0, 0, 1),
     ]
-    assert machine.blower.displacement == 0.0085
-    assert machine.blower.rating.rows == ((3600, 0, 1080), (3600, 8, 975))
+    assert machine.blower.displacement == 0.016
+    assert machine.blower.rating.rows == ((2750, 0, 1555), (2750, 8, 1405))
     assert (machine.filter.clean_loss, machine.filter.at_flow) == (
-        1200,
-        pytest.approx(800 * 0.3048**3 / 60),
+        1500,
+        pytest.approx(1300 * 0.3048**3 / 60),
     )
     assert rig.sensors.meter_dp.range == pytest.approx((-6894.757, 6894.757))
     parts = rig.sensors.model_dump(exclude_none=True)
     assert {role: sensor["part"] for role, sensor in parts.items()} == {
         role: ALL[f"sensors.{role}.part"] for role in get_args(Role)
     }
-    assert (rig.site.altitude, rig.site.station_pressure) == (1500.0, 84300.0)
-    assert (rig.site.temperature_k, rig.site.humidity) == (291.15, 0.38)
+    assert (rig.site.altitude, rig.site.station_pressure) == (620.0, 94100.0)
+    assert (rig.site.temperature_k, rig.site.humidity) == (285.15, 0.55)
     assert person.asked == list(dict.fromkeys(person.asked)), "nothing twice"
 
 
@@ -241,12 +241,12 @@ def test_each_kind_is_asked_for_what_it_has(kind, answers, never_asked):
     ("key", "bad", "sentence"),
     [
         ("meter.position", "roof", "'roof' is none of port, hose_end, clean_pipe"),
-        ("meter.pipe_bore", "4,026 in", "cannot be read as a length"),
-        ("meter.pipe_bore", "4.026", "wanted a number and one of the units"),
+        ("meter.pipe_bore", "5,693 in", "cannot be read as a length"),
+        ("meter.pipe_bore", "5.693", "wanted a number and one of the units"),
         ("meter.pipe_bore", "", "cannot be left out"),
-        ("meter.pipe_bore", "4026 in", "no plausible bore of a suction pipe"),
-        ("meter.throat_bore", "5 in", "must be smaller than the pipe"),
-        ("meter.throat_bore", "0.3068 in", "0.2 to 0.85"),
+        ("meter.pipe_bore", "5693 in", "no plausible bore of a suction pipe"),
+        ("meter.throat_bore", "7 in", "must be smaller than the pipe"),
+        ("meter.throat_bore", "0.387 in", "0.2 to 0.85"),
         ("meter.bore_uncertainty", "20 mm", "no plausible uncertainty of a bore"),
         ("meter.discharge_coefficient", "97 %", "no plain number"),
         ("meter.discharge_coefficient", "9.7", "no plausible discharge coefficient"),
@@ -257,24 +257,24 @@ def test_each_kind_is_asked_for_what_it_has(kind, answers, never_asked):
         ("pickups.blower_shaft.marks_per_turn", "2.5", "no whole number"),
         ("machine.belt_ratio", "12", "no plausible belt ratio"),
         ("machine.belt_ratio", "nan", "no plain number"),
-        ("machine.governed_speed", "3000", "cannot be read as a speed"),
-        ("machine.rated_speed", "2500 rpm", "the ratio is upside down; write 0.8333"),
-        ("machine.brochure_flow", "1000 scfm", "standard or actual is no part of a unit"),
+        ("machine.governed_speed", "2200", "cannot be read as a speed"),
+        ("machine.rated_speed", "1760 rpm", "the ratio is upside down; write 0.8"),
+        ("machine.brochure_flow", "1500 scfm", "standard or actual is no part of a unit"),
         ("machine.lobes", "4", "none of 2, 3"),
-        ("machine.hose", "50 ft of 4 in", "wanted length, bore and wall"),
-        ("machine.hose", "50 ft of 4 in smooth; 4 ft of 6 mm smooth", "no plausible bore"),
-        ("machine.hose", "50 ft of 4 in smooth, 2 kinks", "wanted a count of bends"),
-        ("machine.blower.displacement", "0.30 cfr", "'cfr' is no unit known here"),
+        ("machine.hose", "70 ft of 5 in", "wanted length, bore and wall"),
+        ("machine.hose", "70 ft of 5 in smooth; 4 ft of 6 mm smooth", "no plausible bore"),
+        ("machine.hose", "70 ft of 5 in smooth, 2 kinks", "wanted a count of bends"),
+        ("machine.blower.displacement", "0.565 cfr", "'cfr' is no unit known here"),
         ("machine.blower.rating.flow_unit", "icfm", "write ft3/min"),
-        ("machine.blower.rating.rows", "3600 975", "wanted three numbers"),
-        ("machine.blower.rating.rows", "3600 0 1080; 3600 8 1100", "flow falls with vacuum"),
-        ("machine.blower.rating.rows", "3600 0 1800", "no blower gives more than it displaces"),
+        ("machine.blower.rating.rows", "2750 1405", "wanted three numbers"),
+        ("machine.blower.rating.rows", "2750 0 1555; 2750 8 1580", "flow falls with vacuum"),
+        ("machine.blower.rating.rows", "2750 0 2600", "no blower gives more than it displaces"),
         ("machine.filter.clean_loss", "2 MPa", "no unit known here"),
         ("sensors.meter_dp.part", "BMP280", "none of HSC"),
         ("sensors.meter_dp.range", "1 psi", "both ends"),
         ("sensors.meter_dp.range", "1 psi to -1 psi", "low end of the range must come first"),
         ("sensors.meter_air.part", "SHT4x", "none of BME280"),
-        ("site.altitude", "1500", "cannot be read as a length"),
+        ("site.altitude", "620", "cannot be read as a length"),
         ("site.station_pressure", "101.3 kPa", "looks like a sea-level pressure"),
         ("site.station_pressure", "70 kPa", "is the altitude right"),
         ("site.temperature", "180 C", "no plausible air temperature"),
@@ -303,14 +303,14 @@ def test_a_belt_ratio_upside_down_is_asked_about():
     person = Person(ALL | {"slower": "no"}, {"machine.belt_ratio": ["0.8", "1.25"]})
     assert parse_rig(talk(person), "x").machine.belt_ratio == 1.25
     assert person.asked.count("slower") == 1
-    slow = Person(ALL | {"machine.belt_ratio": "0.8", "slower": "yes"})
-    assert parse_rig(talk(slow), "x").machine.belt_ratio == 0.8
+    slow = Person(ALL | {"machine.belt_ratio": "0.7", "slower": "yes"})
+    assert parse_rig(talk(slow), "x").machine.belt_ratio == 0.7
 
 
 def test_only_the_engine_watched_needs_the_belt_ratio():
     answers = LEAST | {"shafts": "engine", "pickups.engine_shaft.marks_per_turn": "1"}
-    person = Person(answers, {"machine.belt_ratio": ["", "1.2"]})
-    assert parse_rig(talk(person), "x").machine.belt_ratio == 1.2
+    person = Person(answers, {"machine.belt_ratio": ["", "1.25"]})
+    assert parse_rig(talk(person), "x").machine.belt_ratio == 1.25
     assert any("cannot be left out" in said for said in person.heard)
 
 
@@ -318,13 +318,13 @@ def test_a_sensor_that_tells_the_air_takes_the_need_to_type_it_away():
     answers = {key: said for key, said in ALL.items() if key != "site.station_pressure"}
     assert parse_rig(talk(Person(answers)), "x").site.station_pressure is None
     hygrometer = answers | {"sensors.ambient_air.part": "SHT4x"}
-    person = Person(hygrometer, {"site.station_pressure": ["", "84 kPa"]})
-    assert parse_rig(talk(person), "x").site.station_pressure == 84000.0
+    person = Person(hygrometer, {"site.station_pressure": ["", "94 kPa"]})
+    assert parse_rig(talk(person), "x").site.station_pressure == 94000.0
 
 
 def test_back_takes_an_answer_back():
     first = {
-        "meter.pipe_bore": ["102 mm"],
+        "meter.pipe_bore": ["145 mm"],
         "meter.throat_bore": ["back"],
         "sensors.meter_dp.part": ["back"],
         "name": ["back"],
@@ -344,7 +344,7 @@ def test_what_was_taken_back_may_be_left_out():
     ("said", "at", "missing"),
     [
         ([], "name", "meter, site, pickups"),
-        (["", "", "port", "4 in"], "meter.throat_bore", "meter.throat_bore, site, pickups"),
+        (["", "", "port", "5 in"], "meter.throat_bore", "meter.throat_bore, site, pickups"),
     ],
 )
 def test_answers_that_end_too_early_say_what_is_missing(said, at, missing):

@@ -10,19 +10,19 @@ from pullcurve.rig.rating import Rating
 
 # NIST SP 811:2008: cubic foot a minute; conventional inch of mercury; psi.
 CFM, INHG, PSI = 4.719474e-4, 3386.389, 6894.757
-# Of the invented grit unit, V_d 0.0085 m3 and S1 150 rpm: own calculation by the trade's form of
+# Of the invented grit unit, V_d 0.0160 m3 and S1 115 rpm: own calculation by the trade's form of
 # the law of slip (engineering notes of the trade, several copies).
 GRIT_CFM = {
-    (3600, 0): 1080.6,
-    (3600, 4): 1012.8,
-    (3600, 8): 976.4,
-    (3600, 12): 939.4,
-    (3600, 15): 907.6,
-    (1800, 0): 540.3,
-    (1800, 4): 472.5,
-    (1800, 8): 436.0,
-    (1800, 12): 399.1,
-    (1800, 15): 367.3,
+    (2750, 0): 1553.9,
+    (2750, 4): 1456.0,
+    (2750, 8): 1403.4,
+    (2750, 12): 1350.0,
+    (2750, 15): 1304.1,
+    (1400, 0): 791.1,
+    (1400, 4): 693.2,
+    (1400, 8): 640.6,
+    (1400, 12): 587.2,
+    (1400, 15): 541.3,
 }
 
 
@@ -41,36 +41,36 @@ def refused(rows: object, **keys: object) -> tuple[tuple[object, ...], str]:
 
 
 def test_values_are_si_in_the_sheets_own_basis() -> None:
-    rating = sheet([[3600, 0, 1080], [3600, 12, 560]], basis="free_air")
-    assert rating.speed_rpm.tolist() == [3600, 3600]
+    rating = sheet([[2750, 0, 1555], [2750, 12, 810]], basis="free_air")
+    assert rating.speed_rpm.tolist() == [2750, 2750]
     assert rating.vacuum_pa == pytest.approx([0, 12 * INHG], rel=1e-6)
-    assert rating.flow_m3_s == pytest.approx([1080 * CFM, 560 * CFM], rel=1e-6)
+    assert rating.flow_m3_s == pytest.approx([1555 * CFM, 810 * CFM], rel=1e-6)
     assert (rating.reference_pressure, rating.reference_temperature_k) == (101325.0, 293.15)
     assert rating.back_pressure is None
 
 
 def test_free_air_at_12_inches_of_mercury_is_the_inlets_flow_times_0_599() -> None:
-    """939.4 ft3/min at the inlet are 562.6 of free air: own calculation, ideal gas."""
-    free = sheet([[3600, 12, 562.6]], basis="free_air")
-    assert free.inlet_flow_m3_s / CFM == pytest.approx([939.4], abs=0.1)
-    inlet = sheet([[3600, 12, 939.4]])
+    """1350.0 ft3/min at the inlet are 808.6 of free air: own calculation, ideal gas."""
+    free = sheet([[2750, 12, 808.6]], basis="free_air")
+    assert free.inlet_flow_m3_s / CFM == pytest.approx([1350.0], abs=0.1)
+    inlet = sheet([[2750, 12, 1350.0]])
     assert inlet.inlet_flow_m3_s == pytest.approx(inlet.flow_m3_s)
 
 
 @pytest.mark.parametrize(
     ("flows", "step"),
     [
-        ([1080, 1015, 975, 940, 910], 5),
-        ([1081, 1013, 976, 939], 1),
-        ([1080.6, 1012.8, 976.4, 939.4], 0.2),
-        ([1075, 1025, 975, 950], 25),
-        ([1080, 1015, 975, 940, 911], 5),  # one slip of a digit makes the others no finer
-        ([1000], 20),  # 2 % at most, where so few figures tell nothing
-        ([975], 19.5),
+        ([1555, 1455, 1405, 1350, 1305], 5),
+        ([1554, 1456, 1403, 1351], 1),
+        ([1553.8, 1456.0, 1403.4, 1349.8], 0.2),
+        ([1575, 1475, 1425, 1375], 25),
+        ([1555, 1455, 1405, 1350, 1304], 5),  # one slip of a digit makes the others no finer
+        ([1500], 30),  # 2 % at most, where so few figures tell nothing
+        ([1175], 23.5),
     ],
 )
 def test_the_rounding_is_read_off_the_digits(flows: list[float], step: float) -> None:
-    rows = [[3600, 4 * place, flow] for place, flow in enumerate(flows)]
+    rows = [[2750, 4 * place, flow] for place, flow in enumerate(flows)]
     assert sheet(rows, back_pressure="0 Pa").rounding_m3_s / CFM == pytest.approx(step, rel=1e-6)
 
 
@@ -137,8 +137,8 @@ def test_a_sheet_by_the_law_is_taken_and_one_wrong_figure_in_it_is_named(
 def test_a_smooth_sheet_of_another_law_of_slip_is_taken(power: float, step: int) -> None:
     """Slip by a power of the difference in psi (0.4912 of an inHg), as a maker may draw it."""
     rows = [
-        [speed, vacuum, step * round((speed - 100 * (0.4912 * vacuum) ** power) * 0.3 / step)]
-        for speed in (1800, 2400, 3000, 3600)
+        [speed, vacuum, step * round((speed - 100 * (0.4912 * vacuum) ** power) * 0.565 / step)]
+        for speed in (1400, 1850, 2300, 2750)
         for vacuum in (0, 2, 4, 6, 8, 10, 12, 15)
     ]
     assert len(sheet(rows).rows) == 32
@@ -148,23 +148,25 @@ def test_a_smooth_sheet_of_another_law_of_slip_is_taken(power: float, step: int)
     ("rows", "number", "sentence"),
     [
         (
-            [[3600, 8, 975], [3600, 8, 970]],
+            [[2750, 8, 1405], [2750, 8, 1400]],
             1,
-            "3600 rpm, 8 inHg: 970 cfm, and 975 cfm in an earlier row",
+            "2750 rpm, 8 inHg: 1400 cfm, and 1405 cfm in an earlier row",
         ),
-        ([[3600, 8, 975], [3600, 8, 975]], None, ""),
+        ([[2750, 8, 1405], [2750, 8, 1405]], None, ""),
         (
-            [[3600, 8, 975], [3600, 12, 976]],
+            [[2750, 8, 1405], [2750, 12, 1406]],
             1,
-            "3600 rpm, 12 inHg: 976 cfm, beside 3600 rpm, 8 inHg: 975 cfm: at one speed flow falls",
+            "2750 rpm, 12 inHg: 1406 cfm, beside 2750 rpm, 8 inHg: 1405 cfm: at one speed flow "
+            "falls",
         ),
-        ([[3600, 8, 975], [1800, 8, 980]], 1, "at one vacuum flow rises with speed"),
+        ([[2750, 8, 1405], [1400, 8, 1410]], 1, "at one vacuum flow rises with speed"),
         (
-            [[3600, 0, 1080], [3600, 4, 1015], [3600, 8, 795], [3600, 12, 940]],
+            [[2750, 0, 1555], [2750, 4, 1455], [2750, 8, 1045], [2750, 12, 1350]],
             2,
-            "3600 rpm, 8 inHg: 795 cfm, beside 3600 rpm, 12 inHg: 940 cfm: at one speed flow falls",
+            "2750 rpm, 8 inHg: 1045 cfm, beside 2750 rpm, 12 inHg: 1350 cfm: at one speed flow "
+            "falls",
         ),
-        ([[3600, 8, 975], [3500, 8, 975]], None, ""),  # alike within 5 cfm of rounding
+        ([[2750, 8, 1405], [2650, 8, 1405]], None, ""),  # alike within 5 cfm of rounding
     ],
 )
 def test_two_rows_can_contradict_each_other(
@@ -180,31 +182,31 @@ def test_two_rows_can_contradict_each_other(
 
 def test_a_wrong_figure_is_told_with_what_the_others_make_it() -> None:
     rows = [[speed, vacuum, round(flow / 5) * 5] for (speed, vacuum), flow in GRIT_CFM.items()]
-    rows[2][2] = 795  # for 975: two digits changed places
+    rows[2][2] = 1045  # for 1405: two digits changed places
     place, said = refused(rows)
     assert place == ("rows", 2)
-    assert said.startswith("3600 rpm, 8 inHg: 795 cfm, and no displacement with slip")
-    assert "about 977 cfm" in said or "about 976 cfm" in said
+    assert said.startswith("2750 rpm, 8 inHg: 1045 cfm, and no displacement with slip")
+    assert "about 1403 cfm" in said or "about 1404 cfm" in said
 
 
 @pytest.mark.parametrize(
     ("rows", "place", "sentence"),
     [
         ([], ("rows",), "wanted rows of speed, vacuum and flow"),
-        ("3600 0 1080", ("rows",), "wanted rows"),
-        ([[3600, 0, 1080]] * 1001, ("rows",), "more than any data sheet has"),
-        ([[3600, 0, 1080], [3600, 8]], ("rows", 1), "wanted three numbers"),
-        ([3600, 0, 1080], ("rows", 0), "wanted three numbers"),
-        ([[3600, 0, "1080"]], ("rows", 0), "no quotes"),
-        ([[3600, 0, True]], ("rows", 0), "wanted plain numbers"),
-        ([[3600, 0, float("nan")]], ("rows", 0), "more than zero"),
-        ([[float("nan"), 0, 900]], ("rows", 0), "no plausible speed"),
-        ([[3600, float("nan"), 900]], ("rows", 0), "without a sign"),
-        ([[3600, 0, float("inf")]], ("rows", 0), "more than zero"),
-        ([[36, 0, 1080]], ("rows", 0), "no plausible speed"),
-        ([[3600, -8, 975]], ("rows", 0), "without a sign"),
-        ([[3600, 0, 0]], ("rows", 0), "leave out what the sheet leaves empty"),
-        ([[3600, 0, 1080], [3600, 30, 900]], ("rows", 1), "is the sheet's unit another one"),
+        ("2750 0 1555", ("rows",), "wanted rows"),
+        ([[2750, 0, 1555]] * 1001, ("rows",), "more than any data sheet has"),
+        ([[2750, 0, 1555], [2750, 8]], ("rows", 1), "wanted three numbers"),
+        ([2750, 0, 1555], ("rows", 0), "wanted three numbers"),
+        ([[2750, 0, "1080"]], ("rows", 0), "no quotes"),
+        ([[2750, 0, True]], ("rows", 0), "wanted plain numbers"),
+        ([[2750, 0, float("nan")]], ("rows", 0), "more than zero"),
+        ([[float("nan"), 0, 1400]], ("rows", 0), "no plausible speed"),
+        ([[2750, float("nan"), 1400]], ("rows", 0), "without a sign"),
+        ([[2750, 0, float("inf")]], ("rows", 0), "more than zero"),
+        ([[27, 0, 1555]], ("rows", 0), "no plausible speed"),
+        ([[2750, -8, 1405]], ("rows", 0), "without a sign"),
+        ([[2750, 0, 0]], ("rows", 0), "leave out what the sheet leaves empty"),
+        ([[2750, 0, 1555], [2750, 30, 1300]], ("rows", 1), "is the sheet's unit another one"),
     ],
 )
 def test_what_is_no_row_is_refused(rows: object, place: tuple[object, ...], sentence: str) -> None:
@@ -226,6 +228,6 @@ def test_what_is_no_row_is_refused(rows: object, place: tuple[object, ...], sent
     ],
 )
 def test_units_and_reference_are_checked(key: str, value: str, sentence: str) -> None:
-    place, said = refused([[3600, 0, 1080]], **{key: value})
+    place, said = refused([[2750, 0, 1555]], **{key: value})
     assert place == (key,)
     assert sentence in said

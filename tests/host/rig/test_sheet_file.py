@@ -12,8 +12,8 @@ from pullcurve.errors import RigError
 from pullcurve.rig.loading import load_rig, parse_rig, rig_fault
 from pullcurve.rig.sheet_file import read_sheet
 
-ROWS = [[3600, 0, 1080], [3600, 8, 975.5], [1800, 8, 435]]
-PLAIN = "speed,vacuum,flow\n3600,0,1080\n3600,8,975.5\n1800,8,435\n"
+ROWS = [[2750, 0, 1555], [2750, 8, 1405.5], [1400, 8, 640]]
+PLAIN = "speed,vacuum,flow\n2750,0,1555\n2750,8,1405.5\n1400,8,640\n"
 IN_A_FILE = SHEET.replace(SHEET.splitlines()[-1], 'table = "sheet.csv"')
 
 
@@ -31,10 +31,10 @@ def written(folder: Path, content: str | bytes) -> Path:
         PLAIN.replace("\n", "\r"),
         PLAIN.rstrip("\n"),
         PLAIN.replace(",", " , ").replace("speed", "Speed"),
-        PLAIN.replace("3600,8,975.5", '"3600","8","975.5"'),
-        "# from the maker's sheet\n\n" + PLAIN.replace("\n1800", "\n\n  # slow\n,,\n1800"),
+        PLAIN.replace("2750,8,1405.5", '"2750","8","1405.5"'),
+        "# from the maker's sheet\n\n" + PLAIN.replace("\n1400", "\n\n  # slow\n,,\n1400"),
         PLAIN.replace("\n", ",,\n"),
-        PLAIN.replace("975.5", "975.50").replace("1080", "1080."),
+        PLAIN.replace("1405.5", "1405.50").replace("1555", "1555."),
     ],
 )
 def test_what_is_read(tmp_path: Path, content: str) -> None:
@@ -50,18 +50,18 @@ def test_what_is_read(tmp_path: Path, content: str) -> None:
         ("# only words\n", r"sheet.csv: there is no figure in it"),
         ("speed,vacum,flow\n1,2,3\n", r"sheet.csv line 1: 'speed,vacum,flow' is no heading"),
         ("vacuum,speed,flow\n", r"sheet.csv line 1: .*wanted the heading speed,vacuum,flow"),
-        ("3600,0,1080\n", r"sheet.csv line 1: '3600,0,1080' is no heading"),
-        ("speed,0,4,8\n3600,1080,1015,975\n", r"line 1: .*below it one printed figure a line"),
-        ("speed;vacuum;flow\n3600;8;975,5\n", r"line 1: here semicolons part the figures"),
+        ("2750,0,1555\n", r"sheet.csv line 1: '2750,0,1555' is no heading"),
+        ("speed,0,4,8\n2750,1555,1455,1405\n", r"line 1: .*below it one printed figure a line"),
+        ("speed;vacuum;flow\n2750;8;1405,5\n", r"line 1: here semicolons part the figures"),
         ("speed\tvacuum\tflow\n", r"line 1: here tabs part the figures"),
-        (PLAIN.replace("0,1080", "0,1,080"), r"line 2: wanted 3 figures.* here are 4 \(a decimal"),
-        (PLAIN.replace("1080", '"1,080"'), r"line 2: '1,080' is no flow: .*no thousands mark"),
-        (PLAIN.replace("975.5", '"975,5"'), r"line 3: '975,5' is no flow: .*decimal point"),
-        (PLAIN.replace(",975.5", ","), r"line 3: .* here are 2; a figure that the sheet leaves"),
-        (PLAIN.replace("3600,0", "3600 rpm,0"), r"line 2: '3600 rpm' is no speed: .*no unit"),
-        (PLAIN.replace("975.5", "9755e-1"), r"line 3: '9755e-1' is no flow"),
-        (PLAIN.replace("975.5", "nan"), r"line 3: 'nan' is no flow"),
-        (PLAIN.replace("975.5", "9" * 400), r"line 3: .*is no flow"),
+        (PLAIN.replace("0,1555", "0,1,555"), r"line 2: wanted 3 figures.* here are 4 \(a decimal"),
+        (PLAIN.replace("1555", '"1,555"'), r"line 2: '1,555' is no flow: .*no thousands mark"),
+        (PLAIN.replace("1405.5", '"1405,5"'), r"line 3: '1405,5' is no flow: .*decimal point"),
+        (PLAIN.replace(",1405.5", ","), r"line 3: .* here are 2; a figure that the sheet leaves"),
+        (PLAIN.replace("2750,0", "2750 rpm,0"), r"line 2: '2750 rpm' is no speed: .*no unit"),
+        (PLAIN.replace("1405.5", "14055e-1"), r"line 3: '14055e-1' is no flow"),
+        (PLAIN.replace("1405.5", "nan"), r"line 3: 'nan' is no flow"),
+        (PLAIN.replace("1405.5", "9" * 400), r"line 3: .*is no flow"),
         (b"speed,vacuum,flow\n# 20 \xb0C\n", r"line 2: a character is not UTF-8"),
         (PLAIN.encode("utf-16"), r"sheet.csv: this is a binary file, not a data sheet"),
     ],
@@ -72,7 +72,7 @@ def test_what_is_refused(tmp_path: Path, content: str | bytes, says: str) -> Non
 
 
 def test_all_faulty_lines_are_told_at_once(tmp_path: Path) -> None:
-    path = written(tmp_path, "speed,vacuum,flow\n3600;0;1080\n3600,8,975\n3600,12,ninety\n")
+    path = written(tmp_path, "speed,vacuum,flow\n2750;0;1555\n2750,8,1405\n2750,12,ninety\n")
     with pytest.raises(RigError) as refusal:
         read_sheet(path)
     assert [line.split(": ")[0] for line in str(refusal.value).splitlines()] == [
@@ -113,7 +113,7 @@ def test_a_log_keeps_the_rows_and_the_comments_of_the_file(tmp_path: Path) -> No
     text = loaded(tmp_path, "# maker's sheet of 2019\n" + PLAIN)
     (tmp_path / "sheet.csv").unlink()
     rig = parse_rig(text, "the rig in a log")
-    assert rig.machine.blower.rating.rows == ((3600, 0, 1080), (3600, 8, 975.5), (1800, 8, 435))
+    assert rig.machine.blower.rating.rows == ((2750, 0, 1555), (2750, 8, 1405.5), (1400, 8, 640))
     assert "# maker's sheet of 2019" in text
     assert 'table = "sheet.csv"' not in text
 
@@ -131,7 +131,7 @@ def test_a_log_keeps_the_rows_and_the_comments_of_the_file(tmp_path: Path) -> No
 def test_however_toml_writes_the_name_the_rows_take_its_place(tmp_path: Path, table: str) -> None:
     text = loaded(tmp_path, PLAIN, table)
     rig = parse_rig(text, "the rig in a log")
-    assert rig.machine.blower.rating.rows == ((3600, 0, 1080), (3600, 8, 975.5), (1800, 8, 435))
+    assert rig.machine.blower.rating.rows == ((2750, 0, 1555), (2750, 8, 1405.5), (1400, 8, 640))
     assert text.count("sheet.csv") == 1  # says where the rows came from
 
 
@@ -139,20 +139,20 @@ def test_however_toml_writes_the_name_the_rows_take_its_place(tmp_path: Path, ta
     ("sheet", "table", "says"),
     [
         (None, IN_A_FILE, r"unit.toml line 26: machine.blower.rating.table: there is no file"),
-        (PLAIN, IN_A_FILE + "rows = [[3600, 0, 1080]]\n", r"line 26: .*take one of the two out"),
+        (PLAIN, IN_A_FILE + "rows = [[2750, 0, 1555]]\n", r"line 26: .*take one of the two out"),
         (PLAIN, IN_A_FILE.replace('"sheet.csv"', "7"), r"line 26: .*the name of a file in quotes"),
         (PLAIN, IN_A_FILE.replace("sheet.csv", "."), r"line 26: .*there is no file"),
         (PLAIN, IN_A_FILE.replace("sheet.csv", "a\\u0000b"), r"line 26: .*there is no file"),
         (
-            PLAIN.replace("975.5", "1090"),
+            PLAIN.replace("1405.5", "1575"),
             IN_A_FILE,
-            r"^\S*sheet.csv line 3: 3600 rpm, 8 inHg: 1090",
+            r"^\S*sheet.csv line 3: 2750 rpm, 8 inHg: 1575",
         ),
-        (PLAIN.replace("3600,8", "3600,-8"), IN_A_FILE, r"^\S*sheet.csv line 3: a vacuum of -8"),
+        (PLAIN.replace("2750,8", "2750,-8"), IN_A_FILE, r"^\S*sheet.csv line 3: a vacuum of -8"),
         (
-            PLAIN.replace("1080", "1080 cfm"),
+            PLAIN.replace("1555", "1555 cfm"),
             IN_A_FILE.replace('"inlet"', '"outlet"'),
-            r"(?s)unit.toml line 23: machine.blower.rating.basis: .*sheet.csv line 2: '1080 cfm'",
+            r"(?s)unit.toml line 23: machine.blower.rating.basis: .*sheet.csv line 2: '1555 cfm'",
         ),
     ],
 )

@@ -21,7 +21,7 @@ from pullcurve.run_log.writing import LogWriter, escape
 from pullcurve.wire.decoder import LONGEST_LINE, Decoder, Record
 from record_format import encode, quote
 
-NOON = datetime(2025, 5, 14, 12, 0, 0, 123456, tzinfo=timezone(timedelta(hours=-6)))
+NOON = datetime(2025, 9, 16, 12, 0, 0, 123456, tzinfo=timezone(timedelta(hours=-4)))
 LINES = [encode("slow", 3, seq, (1, 1000 * seq, 0, (seq, -seq))) for seq in range(40)]
 
 
@@ -74,7 +74,7 @@ def test_a_log_that_ends_within_a_line_says_so_even_with_notes_behind(
         copy.write_bytes(whole[:end])
         if noted:
             with LogWriter(copy, append=True, now=NOON) as writer:
-                writer.note(NOON, understand("engine 2900 rpm"))
+                writer.note(NOON, understand("engine 2190 rpm"))
         at_an_end = end in ends or (noted and end + 1 in ends)
         assert read_log(copy).breaks_off != at_an_end, whole[ends[-4] : end]
 
@@ -88,7 +88,7 @@ def test_a_line_without_end_is_kept_in_parts(tmp_path: Path) -> None:
 def test_a_line_carries_the_hosts_time_with_its_zone(tmp_path: Path) -> None:
     write(tmp_path / "run.runlog", [LINES[0]])
     line = (tmp_path / "run.runlog").read_text(encoding="ascii").splitlines()[1]
-    assert line == "2025-05-14T12:00:00.123456-06:00 board " + LINES[0].decode("ascii").rstrip()
+    assert line == "2025-09-16T12:00:00.123456-04:00 board " + LINES[0].decode("ascii").rstrip()
     assert read_log(tmp_path / "run.runlog").received[0].host_time == NOON
 
 
@@ -138,10 +138,10 @@ def test_a_log_that_ends_within_a_line_opens_and_goes_on(tmp_path: Path) -> None
     write(path, LINES)
     path.write_bytes(path.read_bytes()[:-20])
     with LogWriter(path, append=True) as writer:
-        writer.note(NOON, understand("engine 2900 rpm"), "sweep 1, hold 2")
+        writer.note(NOON, understand("engine 2190 rpm"), "sweep 1, hold 2")
     log = read_log(path)
     assert {record.seq for record in records(path)} == set(range(39))
-    assert joined(log.host_records) == [(NOON, "engine_speed", "2900 rpm", "", "sweep 1, hold 2")]
+    assert joined(log.host_records) == [(NOON, "engine_speed", "2190 rpm", "", "sweep 1, hold 2")]
     assert [item.record.seq for item in log.host_records] == [0, 1]
 
 
