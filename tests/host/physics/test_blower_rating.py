@@ -50,10 +50,11 @@ def test_the_figures_are_as_certain_as_scipy_has_them() -> None:
         multiple = blower.slip_multiple(SEA - at[1], SEA, laminar_share=share)
         return np.asarray(litres / 1000 * (at[0] - slip * multiple) / 60)
 
-    found, covariance = curve_fit(law, np.stack([speed, vacuum]), flow, p0=[15.0, 100.0, 0.1])
-    sd = max(np.sqrt(np.sum((law(np.stack([speed, vacuum]), *found) - flow) ** 2) / 25), 1e-12)
+    cells = np.stack([speed, vacuum])
+    found, covariance = curve_fit(law, cells, flow, p0=[15.0, 100.0, 0.1])
+    scatter = np.sqrt(np.sum((law(cells, *found) - flow) ** 2) / (flow.size - 3))
     # The rounding's own standard deviation, or the scatter where that is more.
-    covariance *= (max(sd, FT3_MIN / np.sqrt(12)) / sd) ** 2
+    covariance *= (max(scatter, FT3_MIN / np.sqrt(12)) / scatter) ** 2
     figures = [1000 * fit.displacement, fit.slip_rpm_at_1_psi, fit.laminar_share]
     np.testing.assert_allclose(figures, found, rtol=1e-3)
     u = np.sqrt(np.diag(fit.covariance))[:3] * [1000, 1, 1]
