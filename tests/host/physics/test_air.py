@@ -121,7 +121,7 @@ def test_standard_atmosphere_against_the_printed_table() -> None:
     )
 
 
-@pytest.mark.parametrize("altitude", [-400.0, 0.0, 500.0, 1500.0, 3000.0, 9000.0])
+@pytest.mark.parametrize("altitude", [-400.0, 0.0, 500.0, 1800.0, 3000.0, 9000.0])
 def test_standard_atmosphere_against_fluids(altitude: float) -> None:
     """fluids takes geometric altitude too; its exponent is 5.255876, from other roundings."""
     assert air.standard_pressure(altitude) == pytest.approx(ATMOSPHERE_1976(altitude).P, rel=1e-6)
