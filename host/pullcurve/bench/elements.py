@@ -77,9 +77,9 @@ def leak_flow(area_m2: Array, ambient: Array, inside: Array, rt: Array) -> Array
 def slip_ratio_per_square(temperature: Array, mass_ratio: Array) -> Array:
     """(r - 1) / X^2 [1] of a blower at inlet `temperature` [K].
 
-    Slip as a speed, trade form (engineering notes of rotary-lobe blowers; common practice):
-    N_s = S1 X, X^2 = (dp / 1 psi) (101325 Pa / p1) (T1 / 293.15 K) / SG, with S1 the speed that
-    just holds 1 psi. dp / p1 = r - 1: X goes with the pressure ratio alone. mass_ratio = SG.
+    Slip as a speed (the form is common practice, no source): N_s = S1 X, X^2 = (dp / 1 psi)
+    (101325 Pa / p1) (T1 / 293.15 K) / SG, with S1 the speed that just holds 1 psi. dp / p1 =
+    r - 1: X goes with the pressure ratio alone. mass_ratio = SG.
     """
     return ONE_PSI_PA / _SLIP_PRESSURE_PA * _SLIP_TEMPERATURE_K / temperature * mass_ratio
 

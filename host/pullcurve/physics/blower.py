@@ -27,9 +27,9 @@ _LAMINAR_UNIT: Final = SLIP_DIFFERENCE * (
     1 + air.STANDARD_PRESSURE / (air.STANDARD_PRESSURE - SLIP_DIFFERENCE)
 )
 
-# Where blowers of this kind end. A maker's manual allows the casing 400 °F, not continuously; dry
-# service ends at 15 or 16 inHg at sea level, a pressure ratio of 2.1 (common practice, no
-# source); a compressor text limits the difference to 8 psi to 12 psi by size.
+# Where blowers of this kind end: a casing of 400 °F, not continuously; dry service to 15 or 16 inHg
+# at sea level, a pressure ratio of 2.1; a difference of 8 psi to 12 psi, by size. All three are
+# common practice, no source: what stands on the machine and in its maker's papers goes before.
 MOST_CASING_TEMPERATURE: Final = 478.0  # K
 MOST_DRY_RATIO: Final = 2.1
 MOST_DIFFERENCE: Final = 83e3  # Pa, of the smallest; the largest bear 55e3
@@ -54,10 +54,10 @@ def slip_root(
     that slip follows the pressure ratio and the inlet's temperature alone: altitude comes in
     through r. A ratio below 1 gives the negative of the root.
 
-    Source: engineering notes of the trade on positive-displacement blowers, in several
-    public copies (528 °R, 14.7 psia, gas of a specific gravity against air). Against an
-    isentropic nozzle it is high by 0.3 % at 2 inHg, 1.8 % at 10 and 3.2 % at 15; a hot outlet
-    makes true slip smaller by up to sqrt(T1/T2).
+    Common practice, no source, for the form with 1 psi, 14.7 psia, 528 °R and a specific gravity
+    against air; it is Bernoulli's flow through an orifice, the density taken at the inlet.
+    Against an isentropic nozzle it is high by 0.3 % at 2 inHg, 1.8 % at 10 and 3.2 % at 15; a hot
+    outlet makes true slip smaller by up to sqrt(T1/T2).
     """
     excess = np.asarray(ratio, dtype=np.float64) - 1
     square = _ROOT_PER_RATIO * np.abs(excess) * temperature / SLIP_TEMPERATURE / mass_ratio

@@ -19,8 +19,8 @@ from pullcurve.physics import air, blower
 from pullcurve.physics.air import Array, Values
 from pullcurve.physics.blower import SLIP_TEMPERATURE, slip_multiple
 
-# What is known of S1 without a sheet that tells: 80 to 200 rev/min for small fast blowers, 20
-# to 60 for large slow ones (judgement). Here over the sheet's fastest speed.
+# What is known of S1 without a sheet that tells: 80 to 200 rev/min for small fast blowers,
+# 20 to 60 for large slow ones (judgement). Here over the sheet's fastest speed.
 SLIP_SHARE: Final = 0.035
 _SLIP_DOUBT: Final = 0.6  # standard uncertainty of its logarithm
 

@@ -19,7 +19,7 @@ import numpy as np
 from pullcurve.physics.air import Array, Values
 
 GRAVITY: Final = 9.80665  # m/s²
-SALTATION_MARGIN: Final = 1.2  # Mills, 2010: 20 % above the least velocity
+SALTATION_MARGIN: Final = 1.2  # above the least velocity (common practice, no source)
 LIFT_MARGIN: Final = (1.3, 1.5)  # on v_t, so that a stone rises at all quickly (judgement)
 ANGULAR: Final = (0.6, 0.8)  # v_t of broken stone and grit over a sphere's (judgement)
 
@@ -317,9 +317,9 @@ def added_pressure(
     U_p = U (1 - 0.0638 d^0.3 rho_p^0.5) (Hinkle, 1953); acceleration G_s U_p; lift G_s g / U_p;
     wall, rising 0.057 G_s sqrt(g/D) (Konno and Saito, 1969), level 2 f_p G_s U_p / D with f_p =
     3/8 (rho/rho_p) (D/d) Cd ((U - U_p) / U_p)² (Hinkle). Source: Rhodes, Introduction to Particle
-    Technology, chapter on pneumatic transport, from memory. The trade's rule is that a level run
-    costs (1 + 0.3 to 1 of the loading) times the air alone. NaN where Hinkle's grains stand
-    still: for stones.
+    Technology, chapter on pneumatic transport, from memory. A level run costs (1 + 0.3 to 1 of
+    the loading) times the air alone (common practice, no source). NaN where Hinkle's grains
+    stand still: for stones.
     """
     bore_m, d = np.asarray(bore, dtype=np.float64), np.asarray(diameter, dtype=np.float64)
     flux = np.asarray(solids_flow, dtype=np.float64) / (np.pi / 4 * bore_m**2)

@@ -36,8 +36,8 @@ def mass_flow(
 ) -> Array:
     """Mass flow in kg/s: q_m = C / sqrt(1 - beta^4) * epsilon * pi/4 d^2 * sqrt(2 dp rho1).
 
-    Source: ISO 5167-1:2003, equation 1 (the 2022 edition is the same). Takes the signed
-    root of dp. density: rho1 at the upstream tap, kg/m³; an infinite pipe_bore is a nozzle
+    Source: ISO 5167-1:2003, equation 1 (number from memory). Takes the signed root
+    of dp. density: rho1 at the upstream tap, kg/m³; an infinite pipe_bore is a nozzle
     that draws from the open.
     """
     dp = np.asarray(differential_pressure, dtype=np.float64)

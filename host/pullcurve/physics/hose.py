@@ -35,9 +35,9 @@ class Band(NamedTuple):
     factor: float
 
 
-# Judgement, between smooth rubber (0.02), ducts of "medium rough" flexible hose (0.033: 0.9 mm
-# of roughness as handbooks reprint it) and a dust-collector manual's chart (0.09, corrugated
-# and open). The spread is real: fit f from a run wherever one is there.
+# Judgement, between smooth rubber (0.02), flexible duct of fabric over wire (0.033: ACGIH,
+# Industrial Ventilation, 1998, from memory) and corrugated, open duct (0.09: common practice, no
+# source). The spread is real: fit f from a run wherever one is there.
 FRICTION: Final = {
     "smooth": Band(0.02, 1.2),
     "corrugated": Band(0.05, 1.4),
@@ -47,7 +47,8 @@ SMOOTH_ROUGHNESS: Final = 30e-6  # m, rubber or plastic liner (judgement)
 
 JET_LOSS: Final = 1.0  # K of a hose that ends in a tank: all of its dynamic pressure
 COUPLING_LOSS: Final = (0.1, 0.3)  # K of a quick coupling with a step in its bore (judgement)
-# Length of hose that costs as much, in bores; a maker's note on water hose.
+# Length of hose that costs as much, in bores: common practice, no source. Crane TP-410 has 20 for
+# a bend whose axis has a radius of one bore, and 60 for a mitre of 90 degrees.
 EQUIVALENT_BORES: Final = {"coupling": 5.0, "swept bend": 20.0, "square bend": 50.0}
 
 

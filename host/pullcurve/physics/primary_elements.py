@@ -3,6 +3,14 @@
 `STANDARDS` holds what is stated of each: C, epsilon, their uncertainties and the limits of
 use. `StandardElement` is one of them with its bores, as the iteration of `flow_equation`
 wants it.
+
+ISO 5167 means parts 1 to 4 of 2003, in the whole project, where no year stands too. The
+edition of 2022 is in force, but its text was not at hand, and its part 3 has one more nozzle
+and so other clauses; what 2003 states can be held against public libraries that quote it. Of
+2022 only tables of C and epsilon are quoted (`tests/reference_data`), and the formulas of
+2003 give all their digits. Clauses agree with public excerpts and lists of contents down to
+5.3.3.2 and 5.4.1 of part 2, 5.1 to 5.3 and 6.2 of part 3, 5.5 to 5.9, 6.2 and annex B of part
+4; finer ones, all of part 1, and numbers of tables of straight pipe are from memory.
 """
 
 from __future__ import annotations

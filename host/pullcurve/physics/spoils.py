@@ -32,15 +32,15 @@ class Spoil(NamedTuple):
     caution: str = ""
 
 
-_HANDBOOK: Final = "ACGIH Industrial Ventilation, duct design velocities, as reprinted"
-_MILLS: Final = "Mills, 2010, article: least velocities, and 20 % above them"
+_HANDBOOK: Final = "ACGIH, Industrial Ventilation, 1998, duct design velocities, as reprinted"
+_LEAST: Final = "common practice, no source: least velocities, and 20 % above them"
 _JUDGEMENT: Final = "judgement"
 _THIN: Final = "for thin dust in ducts, not for heavy loads"
 _FAST: Final = "wears hose and bends; a stone that catches holds the next"
 
 
-def _mills(least: float, greatest: float) -> tuple[float, float]:
-    """His least velocities, ft/min, and 20 % above."""
+def _above(least: float, greatest: float) -> tuple[float, float]:
+    """Velocities in m/s, 20 % above least ones in ft/min."""
     margin = conveying.SALTATION_MARGIN
     return round(margin * least * _FT_MIN, 1), round(margin * greatest * _FT_MIN, 1)
 
@@ -50,9 +50,9 @@ SPOILS: Final[Mapping[str, Spoil]] = MappingProxyType(
         "dust": Spoil(2650, 50e-6, 0.2e-3, (18, 20), _HANDBOOK, _THIN),
         "blasting dust": Spoil(2650, 0.1e-3, 0.3e-3, (20, 23), _HANDBOOK, _THIN),
         "moist dust": Spoil(2650, 0.1e-3, 0.3e-3, (23, 30), _HANDBOOK, "sticks and builds up"),
-        "cement": Spoil(3100, 20e-6, 0.1e-3, _mills(2000, 2200), _MILLS),
-        "fly ash": Spoil(2200, 30e-6, 0.2e-3, _mills(2200, 2400), _MILLS),
-        "fine granular": Spoil(1500, 0.5e-3, 2e-3, _mills(2600, 3000), _MILLS),
+        "cement": Spoil(3100, 20e-6, 0.1e-3, _above(2000, 2200), _LEAST),
+        "fly ash": Spoil(2200, 30e-6, 0.2e-3, _above(2200, 2400), _LEAST),
+        "fine granular": Spoil(1500, 0.5e-3, 2e-3, _above(2600, 3000), _LEAST),
         "dry sand": Spoil(2650, 0.5e-3, 2e-3, (25, 30), _JUDGEMENT),
         "dry grit": Spoil(2700, 1e-3, 2.5e-3, (25, 30), _JUDGEMENT),
         "garnet": Spoil(4000, 0.4e-3, 1e-3, (25, 30), _JUDGEMENT),

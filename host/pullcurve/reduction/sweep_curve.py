@@ -72,11 +72,11 @@ def log_curve(known: Known, *, wrecked: bool = False) -> tuple[Array, Array]:
 
     wrecked: of a blower that has lost a third of its flow and more.
 
-    Slip: N_s = S [(1 - a) sqrt(r - 1) + a (r - 1)(r + 1)/2] with the pressure ratio r, the
-    trade's orifice form with a laminar share (the latter's form from memory). Loss ahead of
-    the blower: lambda m + (1 - lambda) m^2, with m taken as the speed, relative to the top.
-    Flow that pulsates with relative amplitude A raises the mean differential pressure by A^2/2
-    (ISO/TR 3313, from memory).
+    Slip: N_s = S [(1 - a) sqrt(r - 1) + a (r - 1)(r + 1)/2] with the pressure ratio r, an
+    orifice's form with a laminar share (common practice, no source). Loss ahead of the blower:
+    lambda m + (1 - lambda) m^2, with m taken as the speed, relative to the top. Flow that pulsates
+    with relative amplitude A raises the mean differential pressure by A^2/2 (ISO/TR 3313, from
+    memory).
     """
     dice = np.random.default_rng(SEED)
 

@@ -15,10 +15,10 @@ from pullcurve.report.ledger_words import (
     relieved_rows,
 )
 from pullcurve.report.next_steps import DEFERS, next_steps, reading_words
+from pullcurve.report.physics_words import physics_sentences, spoil_sentences
 from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import shown_range
 from pullcurve.report.tables import NONE, Column, Table
-from pullcurve.report.trade_words import spoil_sentences, trade_sentences
 from pullcurve.report.verdict_words import (
     HEADINGS,
     NOUNS,
@@ -34,7 +34,7 @@ from pullcurve.report.verdict_words import (
 _NOTHING: Final = dict.fromkeys(
     (
         *("verdict", "bill", "bill_title", "bill_caption", "reference", "candidates", "deciding"),
-        *("steps", "relieved", "mass_ledger", "causes", "spoil", "trade", "first_step"),
+        *("steps", "relieved", "mass_ledger", "causes", "spoil", "physics", "first_step"),
         *("baseline", "defers", "why_none"),
     )
 )
@@ -64,7 +64,7 @@ def on_page(result: RunResult, units: UnitSystem) -> Mapping[str, object]:
         "defers": DEFERS,
         "causes": _causes(said),
         "spoil": spoil_sentences(said, units),
-        "trade": trade_sentences(result, said, units),
+        "physics": physics_sentences(result, said, units),
     }
     if said.ledger is not None:
         ledger = said.ledger

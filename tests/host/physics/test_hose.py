@@ -1,7 +1,4 @@
-"""The laws of the path's parts, against fluids, real air, a published chart and their limits.
-
-Values marked "separate script" were computed on the same equations by other code.
-"""
+"""The laws of the path's parts, against fluids, real air, published figures and their limits."""
 
 from pathlib import Path
 
@@ -11,7 +8,9 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 from fluids.compressible import P_isothermal_critical_flow, isothermal_gas
 from fluids.fittings import (
+    bend_miter,
     bend_rounded,
+    bend_rounded_Crane,
     contraction_sharp,
     diffuser_sharp,
     entrance_rounded,
@@ -19,6 +18,7 @@ from fluids.fittings import (
 )
 from fluids.flow_meter import discharge_coefficient_to_K
 from fluids.friction import friction_factor as fluids_friction_factor
+from fluids.friction import ft_Crane
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -26,23 +26,19 @@ from pullcurve.physics import hose
 
 DATA = Path(__file__).parents[2] / "reference_data"
 SEA, RT = 101325.0, 287.05 * 293.15
-BORE = 0.1016  # 4 in
-STANDARD_FT3_MIN = 4.719474e-4 * SEA / RT  # kg/s
+BORE = 0.1270  # 5 in
 
 bores = st.floats(0.03, 0.3)
 losses = st.floats(0.05, 200)
 
 
-@pytest.mark.parametrize(("flow", "drop"), [(0.300, 2622.3), (0.416, 5165.9), (0.500, 7643.2)])
-def test_a_hose_of_15_m(flow: float, drop: float) -> None:
-    """f = 0.03, from 101325 Pa; separate script. As if incompressible, 7 % low at the last."""
-    loss = 0.03 * 15.24 / BORE
-    ahead = hose.hose_pressure_before(SEA - drop, flow, loss, BORE, RT)
-    assert ahead == pytest.approx(SEA, abs=0.06)
-    inlet_density = loss * (flow / hose.area(BORE)) ** 2 * RT / SEA / 2
-    assert inlet_density < drop
-    if flow == 0.5:
-        assert inlet_density == pytest.approx(7107.2, abs=0.5)
+def test_a_hose_of_21_m_costs_more_than_air_of_one_density() -> None:
+    """f = 0.03, 0.9 kg/s from 101325 Pa; the end by isothermal_gas of fluids, turned round."""
+    loss, flow = 0.03 * 21.3 / BORE, 0.9
+    end = isothermal_gas(rho=SEA / RT, fd=0.03, P1=SEA, m=flow, L=21.3, D=BORE)
+    assert hose.hose_pressure_before(end, flow, loss, BORE, RT) == pytest.approx(SEA, rel=1e-9)
+    as_if_incompressible = loss * (flow / hose.area(BORE)) ** 2 * RT / SEA / 2
+    assert 0.85 * (SEA - end) < as_if_incompressible < 0.95 * (SEA - end)
 
 
 @settings(max_examples=80, deadline=None)
@@ -104,8 +100,8 @@ def test_little_flow_is_incompressible(velocity: float, loss: float, bore: float
     assert hose.hose_pressure_before(SEA, flow, loss, bore, RT) - SEA == pytest.approx(
         drop, rel=1e-3 + drop / SEA, abs=1e-9
     )
-    cake = hose.pressure_before(SEA, flow, 0.0, RT, resistance=3300.0)
-    drop = 3300 * velocity * float(hose.area(bore))
+    cake = hose.pressure_before(SEA, flow, 0.0, RT, resistance=2440.0)
+    drop = 2440 * velocity * float(hose.area(bore))
     assert cake - SEA == pytest.approx(drop, rel=drop / SEA, abs=1e-9)
 
 
@@ -125,17 +121,15 @@ def test_friction_against_fluids(reynolds: float, roughness: float) -> None:
     assert hose.friction_factor(reynolds, roughness) == pytest.approx(expected, rel=1e-7)
 
 
-def test_friction_factors() -> None:
-    """From fluids 1.3.1: 4 in at 50 m/s, smooth, 0.15 mm and 0.9 mm."""
-    assert hose.friction_factor(1e5, 1e-4) == pytest.approx(0.0185139, abs=1e-7)
-    f = hose.friction_factor(336089, np.array([0, 0.15e-3, 0.9e-3]) / BORE)
-    np.testing.assert_allclose(f, [0.01416, 0.02231, 0.03659], atol=6e-6)
+def test_friction_below_and_without_flow() -> None:
+    """Laminar, 64 / Re (Hagen and Poiseuille); finite at rest."""
     assert hose.friction_factor(1000.0, 0.0) == 0.064
     assert np.isfinite(hose.friction_factor(0.0, 0.0))
 
 
-def test_friction_of_flexible_hose_against_a_published_chart() -> None:
-    """Rigid duct lies near Colebrook, flexible one at the top of its band, 3.8 times as high."""
+def test_friction_of_flexible_hose() -> None:
+    """Common practice, no source: rigid duct lies near Colebrook, open corrugated one at the top of
+    its band, 3.8 times as high."""
     rows = pd.read_csv(DATA / "duct_loss.csv", comment="#")
     assert len(rows) == 2
     inch_of_water, velocity = 249.089, 4000 * 0.00508
@@ -151,17 +145,25 @@ def test_friction_of_flexible_hose_against_a_published_chart() -> None:
 
 
 def test_friction_of_unknown_hose_against_flexible_duct() -> None:
-    """6 in at 4000 ft/min. A ventilation design note of 2025: loss per foot in velocity pressures
-    0.0311 V^0.604 / Q^0.639, ft/min and ft³/min: f = 0.0329. "Medium rough" duct, 0.003 ft: 0.0325.
+    """6 in at 4000 ft/min. ACGIH, Industrial Ventilation, 1998, flexible duct of fabric over wire:
+    0.0311 V^0.604 / Q^0.639 velocity pressures a foot, ft/min and ft³/min; coefficients and place
+    from memory. f = 0.0329.
     """
     area_ft2 = np.pi / 4 * 0.5**2
     duct = 0.0311 * 4000**0.604 / (4000 * area_ft2) ** 0.639 * 0.5
     assert duct == pytest.approx(0.0329, abs=5e-5)
-    bore = 6 * 0.0254
-    rough = hose.friction_factor(4000 * 0.00508 * bore / 1.51e-5, 0.9144e-3 / bore)
-    assert rough == pytest.approx(duct, rel=0.02)
     unknown = hose.FRICTION["unknown"]
     assert unknown.median / unknown.factor < duct < unknown.median * unknown.factor
+
+
+def test_equivalent_lengths_against_crane() -> None:
+    """Crane TP-410, in bores, as carried by fluids: 20 at one bore's radius, 60 for a mitre."""
+    friction = ft_Crane(BORE)
+    swept = bend_rounded_Crane(Di=BORE, angle=90, bend_diameters=1) / friction
+    square = bend_miter(Di=BORE, angle=90, method="Crane") / friction
+    assert hose.EQUIVALENT_BORES["swept bend"] == pytest.approx(swept, rel=0.05)
+    assert hose.EQUIVALENT_BORES["square bend"] == pytest.approx(square, rel=0.2)
+    assert hose.EQUIVALENT_BORES["coupling"] < hose.EQUIVALENT_BORES["swept bend"]
 
 
 def test_fittings_against_fluids() -> None:
@@ -176,22 +178,12 @@ def test_fittings_against_fluids() -> None:
     expected = [bend_rounded(Di=BORE, angle=90, fd=f, bend_diameters=r) for r in (1, 1.5, 3)]
     bends = hose.bend_loss(np.array([1, 1.5, 3]), f)
     np.testing.assert_allclose(bends, expected, rtol=1e-9)
-    np.testing.assert_allclose(bends, [0.37, 0.26, 0.24], atol=6e-3)
 
 
 @pytest.mark.parametrize("beta", [0.3, 0.5, 0.75])
 def test_plate_against_fluids(beta: float) -> None:
     expected = discharge_coefficient_to_K(D=1.0, Do=beta, C=0.6)
     assert hose.plate_loss(beta) == pytest.approx(expected, rel=1e-12)
-
-
-def test_leaks() -> None:
-    """100 mm² at 2, 5, 10 and 14.1 inHg and beyond, standard ft³/min; separate script."""
-    inches = np.array([2, 5, 10, 14.12, 29.0])
-    flow = hose.leak_flow(100e-6, SEA, SEA - inches * 3386.389, RT)
-    np.testing.assert_allclose(
-        flow / STANDARD_FT3_MIN, [21.65, 32.20, 40.28, 42.09, 42.09], atol=6e-3
-    )
 
 
 @pytest.mark.parametrize("ratio", [0.999, 0.9, 0.7, 0.53, 0.2])

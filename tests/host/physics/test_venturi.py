@@ -1,4 +1,4 @@
-"""Expansibility, the tube with a stated C, and what ISO 5167-4 states of its three kinds."""
+"""Expansibility, the tube with a stated C, and what ISO 5167-4:2003 states of its three kinds."""
 
 from pathlib import Path
 
@@ -21,8 +21,8 @@ from pullcurve.physics.venturi import (
 )
 
 DATA = Path(__file__).parents[2] / "reference_data"
-PIPE, THROAT = 0.1022604, 0.0779272  # 4.026 in, 3.068 in
-SITE = 84300.0  # Pa, about 1500 m
+PIPE, THROAT = 0.14460, 0.09830
+SITE = 94_100.0  # Pa, about 620 m
 
 ratios = st.floats(0.75, 1.0)
 betas = st.floats(0.2, 0.8)
@@ -60,9 +60,9 @@ def test_expansibility_is_smooth_and_falls_with_the_drop_and_with_beta(
 
 
 def test_uncertainty_of_the_expansibility() -> None:
-    """0.45 % at 10 inH2O and beta 0.762 at 84.3 kPa, worked by hand."""
-    value = expansibility_uncertainty(-2490.889, SITE, THROAT / PIPE)
-    assert value == pytest.approx(0.00455, abs=5e-5)
+    """(4 + 100 * 0.680^8) % * 3000 / 94 100, worked by hand."""
+    value = expansibility_uncertainty(-3000.0, SITE, THROAT / PIPE)
+    assert value == pytest.approx(0.00273, abs=1e-5)
 
 
 def test_a_throat_wider_than_the_pipe_is_refused() -> None:

@@ -9,7 +9,7 @@ pipe_bore = "5.693 in"
 throat_bore = "3.870 in"
 discharge_coefficient = 0.984
 discharge_coefficient_uncertainty = "1.5 %"
-discharge_coefficient_source = "ISO 5167-4:2022, as cast"
+discharge_coefficient_source = "ISO 5167-4:2003, as cast"
 inlet_loss = 0.05
 [site]
 altitude = "620 m"

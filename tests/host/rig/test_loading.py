@@ -74,7 +74,7 @@ def test_all_faults_at_once_each_with_file_line_key_and_remedy():
         ('throat_bore = "3.870 in"', 'throt_bore = "3.870 in"'),
         ('altitude = "620 m"', "altitude = 620"),
         ('humidity = "55 %"', 'humidity = "55"'),
-        ('discharge_coefficient_source = "ISO 5167-4:2022, as cast"\n', ""),
+        ('discharge_coefficient_source = "ISO 5167-4:2003, as cast"\n', ""),
         ("[pickups.engine_shaft]\nmarks_per_turn = 1", "[pickups.engine_shaft]"),
     )
     expected = [
@@ -120,7 +120,7 @@ GUARDS = {
         ['"0.1 %"', '"30 %"'],
         ['"0 %"', '"-1 %"', '"31 %"', "0.015"],
     ),
-    "meter.discharge_coefficient_source": ('"ISO 5167-4:2022, as cast"', ['"x"'], ['""', "3"]),
+    "meter.discharge_coefficient_source": ('"ISO 5167-4:2003, as cast"', ['"x"'], ['""', "3"]),
     "meter.inlet_loss": ("0.05", ["0", "5"], ["-0.1", "5.1", "nan", "inf"]),
     "site.altitude": ('"620 m"', ['"-400 m"', '"6000 m"'], ['"-500 m"', '"15000 ft 4"', '"7 km"']),
     "site.station_pressure": (

@@ -9,8 +9,8 @@ stays what it is when only the speed changes, but for the filter, whose loss goe
 itself. A clog or a loading filter raises it, air that comes in ahead of the meter lowers it.
 The blower takes V (N - S X) / 60 of the air at its inlet, X the root that its slip goes with:
 its own residual sees what comes in behind the meter, which no resistance does.
-Sources: Crane TP-410, equation 1-6 in its isothermal form, and the trade's slip rule (dp, p1
-and T under the root), both from memory.
+Sources: Crane TP-410, equation 1-6 in its isothermal form, from memory, and slip with dp, p1
+and T under the root (common practice, no source).
 """
 
 import math

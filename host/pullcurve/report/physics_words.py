@@ -1,10 +1,8 @@
-"""What the trade says of such a machine, held against this run; only where it applies. Light.
+"""What physics says of this run, each sentence only where it applies. Light.
 
-The sayings are common practice, without a source; the figures beside them are computed from the
-run. What is asked of nobody: a blanked inlet.
+Its figures are computed from the run. What is asked of nobody: a blanked inlet.
 """
 
-from math import pi
 from typing import Final
 
 from pullcurve.quantities import UnitSystem
@@ -20,8 +18,6 @@ from pullcurve.report.sentences import (
     told,
 )
 
-HEAVY_M3_S: Final = 2000 * 0.3048**3 / 60
-_HEAVY: Final = frozenset(("gravel", "clay lumps"))
 _WORTH_SAYING: Final = 0.01  # of the rated flow, that a low speed takes
 _ANSWERS: Final = {
     "carries": "enough",
@@ -31,7 +27,7 @@ _ANSWERS: Final = {
 _AT: Final = {"hose_end": "at the hose's far end", "widest_bore": "at its widest bore"}
 
 
-def trade_sentences(result: RunResult, said: RunDiagnosis, units: UnitSystem) -> list[str]:
+def physics_sentences(result: RunResult, said: RunDiagnosis, units: UnitSystem) -> list[str]:
     if said.vetoed_by:
         return []
     found = [
@@ -39,7 +35,6 @@ def trade_sentences(result: RunResult, said: RunDiagnosis, units: UnitSystem) ->
         *_far_below(said, units),
         *_brochure(said, units),
         *_vacuum(result, units),
-        *_heavy(said, units),
         *_half(result),
     ]
     return [sentence for sentence in found if sentence]
@@ -67,7 +62,7 @@ def _low_speed(said: RunDiagnosis, units: UnitSystem) -> list[str]:
 
 
 def _far_below(said: RunDiagnosis, units: UnitSystem) -> list[str]:
-    """'A new blower cured it': what that would take."""
+    """Where little of a healthy blower's flow is left: what wear alone would take."""
     wear, ledger = said.wear_alone, said.ledger
     if wear is None or ledger is None:
         return []
@@ -98,9 +93,10 @@ def _brochure(said: RunDiagnosis, units: UnitSystem) -> list[str]:
     ratio = brochure / ledger.rated.value_m3_s
     words = "as much as" if 0.95 <= ratio <= 1.05 else f"{100 * ratio:.0f} % of"
     return [
-        f"The machine was sold as {significant(unit.from_si(brochure), 3)} {unit.label}, without a "
-        f"word on place, vacuum and air. That is {words} what its blower is rated to take in with "
-        "hardly any vacuum at its inlet; hose, filter and meter never leave it there."
+        f"The brochure's {significant(unit.from_si(brochure), 3)} {unit.label} are {words} what "
+        "the blower is rated to take in with hardly any vacuum at its inlet; hose, filter and "
+        "meter never leave it there. A flow that names no place, vacuum and air cannot be held "
+        "against any other."
     ]
 
 
@@ -119,20 +115,6 @@ def _vacuum(result: RunResult, units: UnitSystem) -> list[str]:
         "A vacuum alone does not tell the flow: a sound machine behind a choke and a worn one "
         f"before an open hose can show the same. Here {vacuum} at the blower went with {flow} of "
         "standard flow."
-    ]
-
-
-def _heavy(said: RunDiagnosis, units: UnitSystem) -> list[str]:
-    if said.spoil is None or said.spoil.spoil not in _HEAVY:
-        return []
-    place, unit, speed = said.spoil.places[0], units.volume_flow, units.velocity
-    velocity = HEAVY_M3_S / (pi / 4 * place.bore_m**2)
-    return [
-        f"For heavy work the trade wants about {significant(unit.from_si(HEAVY_M3_S), 1)} "
-        f"{unit.label} at the nozzle. In this hose's "
-        f"{significant(units.length.from_si(place.bore_m), 3)} {units.length.label} that would be "
-        f"{significant(speed.from_si(velocity), 2)} {speed.label}; the rule fits hoses of about "
-        f"{significant(units.length.from_si(0.1524), 2)} {units.length.label} and stones."
     ]
 
 
