@@ -1,6 +1,7 @@
 """Channels in SI from a run's records and its rig."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,11 +13,12 @@ from pullcurve.reduction.records import RunRecords, rows_of
 from pullcurve.reduction.speed import Marks, marks
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
-from pullcurve.wire.edges import edge_ticks
+from pullcurve.wire.edges import Part, parts, signed
 from pullcurve.wire.header import Header, Sensor
 from record_format import OK
 
 ZERO_CELSIUS_K = 273.15
+PART_S = 0.09  # of a longer record of edges: mark counting looks at a tenth of a second
 RANGE_TOLERANCE = 0.005  # of the span: people round a psi to 6895 Pa
 
 Array = NDArray[np.float64]
@@ -154,18 +156,28 @@ def _all_marks(records: RunRecords, rig: Rig) -> dict[str, Marks]:
 
 
 def _edges(table: pd.DataFrame, header: Header) -> pd.DataFrame:
-    """Edge times in seconds, from the start of their record."""
+    """Edge times in seconds, a row a record, or a part of one that is longer than two of PART_S."""
     tick_s = header.tick_ns * 1e-9
-    first, last = edge_ticks(table["first"], table["steps"], header.tick_bits)
+    names = ["after_gap", "rejects", "time_s", "edges", "first", "last", "least", "greatest"]
+    rows: list[tuple[Any, ...]] = []
+    for row in rows_of(table):
+        begin = int(signed(row.first, header.tick_bits))
+        extremes = (row.least_interval, row.greatest_interval)
+        steps = tuple(step % (1 << header.tick_bits) for step in row.steps)
+        found = list(parts(row.edges, row.stride, begin, steps, extremes, round(PART_S / tick_s)))
+        for i, part in enumerate(found or [Part(0, 0, 0, 0, 0)]):
+            gap, rejects = (row.after_gap, row.rejects) if i == 0 else (False, 0)
+            rows.append((gap, rejects, row.time_s, *part))
+    cut = pd.DataFrame.from_records(rows, columns=names)
     return pd.DataFrame(
         {
-            "edges": table["edges"],
-            "after_gap": table["after_gap"],
-            "first_s": table["time_s"] + first * tick_s,
-            "last_s": table["time_s"] + last * tick_s,
-            "least_interval_s": table["least_interval"] * tick_s,
-            "greatest_interval_s": table["greatest_interval"] * tick_s,
-            "rejects": table["rejects"],
+            "edges": cut["edges"],
+            "after_gap": cut["after_gap"],
+            "first_s": cut["time_s"] + cut["first"] * tick_s,
+            "last_s": cut["time_s"] + cut["last"] * tick_s,
+            "least_interval_s": cut["least"] * tick_s,
+            "greatest_interval_s": cut["greatest"] * tick_s,
+            "rejects": cut["rejects"],
         }
     )
 

@@ -54,7 +54,7 @@ class Stretch:
 def find_settled(table: pd.DataFrame) -> list[Stretch]:
     """The settled stretches of a run, in the order of time, with those that do not count.
 
-    table: the channels, with `time_s`, `speed_rpm` and `differential_pressure_pa`.
+    table: the channels, with `time_s`, `length_s`, `speed_rpm` and `differential_pressure_pa`.
     """
     time_s, speed, pressure = _half_seconds(table)
     steady = _steady(speed)
@@ -67,6 +67,12 @@ def find_settled(table: pd.DataFrame) -> list[Stretch]:
 
 def _half_seconds(table: pd.DataFrame) -> tuple[Array, Array, Array]:
     """Speed and signed-root pressure (which goes as flow) as means on an even grid."""
+    length_s = table["length_s"].to_numpy()
+    copies = int(np.ceil(length_s.max() / STEP_S))  # of a block that is longer than a step
+    if copies > 1:
+        table = table.loc[table.index.repeat(copies)]
+        place = np.tile((np.arange(copies) + 0.5) / copies - 0.5, len(length_s))
+        table = table.assign(time_s=table["time_s"] + place * table["length_s"])
     time_s = table["time_s"].to_numpy()
     bins = np.floor((time_s - time_s[0]) / STEP_S).astype(int)
     grid = np.arange(bins.max() + 1)
