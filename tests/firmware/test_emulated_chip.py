@@ -222,7 +222,7 @@ ballast = bytearray(gc.mem_free() + gc.mem_alloc() - 192 * 1024)
 """
 
 
-def test_forty_seconds_of_every_role_fit_a_heap_of_192_kib(tmp_path: Path) -> None:
+def test_what_is_promised_of_every_role_fits_a_heap_of_192_kib(tmp_path: Path) -> None:
     scene = load_scenario(shipped_scenarios()["full_sensors"])
     settings = json.dumps(board_json(scene) | {"bluetooth": True})  # whose file takes room too
     flash = file_system(tmp_path, **{"boot.py": SMALL_HEAP, "board.json": settings})
