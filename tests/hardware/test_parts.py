@@ -41,7 +41,7 @@ def test_every_part_that_the_firmware_reads_is_described(table: Read) -> None:
 
 def _flow(differential_pressure: np.ndarray, altitude: float) -> np.ndarray:
     """Flow at the state of the open air, m3/s, for the tube and air of the page."""
-    tube = VenturiTube(to_si("4.026 in", "length"), to_si("3.068 in", "length"), 0.97)
+    tube = VenturiTube(to_si("5.693 in", "length"), to_si("3.870 in", "length"), 0.97)
     pressure = float(air.standard_pressure(altitude))
     temperature = air.ZERO_CELSIUS + 20
     vapour = air.vapour_fraction(pressure, temperature, 0.40)
@@ -67,9 +67,9 @@ def _entry(mean: float, low: float, high: float) -> str:
 def test_the_table_of_ranges_is_computed(table: Read) -> None:
     ranges = [(-6895, 6895), (0, 6895), (-2500, 2500)]
     grid = np.linspace(50, 9000, 2000)
-    sea, hill = _flow(grid, 0.0), _flow(grid, 1500.0)
+    sea, hill = _flow(grid, 0.0), _flow(grid, 620.0)
     expected = []
-    for flow in np.arange(0.10, 0.601, 0.05):
+    for flow in np.arange(0.20, 0.801, 0.06):
         mean = float(np.interp(flow, hill, grid))
         cells = [f"{flow:.2f}", f"{flow / to_si('1 ft3/min', 'volume_flow'):.0f}"]
         cells += [f"{np.interp(flow, sea, grid):.0f}", f"{mean:.0f}"]

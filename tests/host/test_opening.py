@@ -41,7 +41,7 @@ def test_each_form_names_its_source(text: str, name: str) -> None:
         ("replay", "'replay' names no source; sources are PORT"),
         (str(SAMPLE.parent), "names no source; sources are PORT"),
         ("bench:", "the name is missing"),
-        ("bench:nothing", "those are cut, "),
+        ("bench:nothing", "those are clean_pipe_sweep, cut, "),
         ("replay:absent.runlog", "there is no such file"),
         (f"replay:{SAMPLE}@0", "'0' is no speed; .* above 0, as in .*@10"),
         (f"replay:{SAMPLE}@-1", "'-1' is no speed"),
@@ -67,4 +67,4 @@ def test_bench_and_replay_keep_the_pace_of_a_run() -> None:
                     break
         took_s = (chunks[-1].host_time - chunks[0].host_time).total_seconds()
         assert 2.5 < took_s < 4.5
-        assert b"".join(chunk.data for chunk in chunks).count(b"\nblock ") > 20
+        assert b"".join(chunk.data for chunk in chunks).count(b"\ndp ") > 20

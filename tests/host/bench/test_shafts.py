@@ -16,7 +16,7 @@ def test_hunting_is_a_sine_about_the_calm_speed() -> None:
     truth = simulate(scenario(**engine)).truth(STEP_S)
     calm = truth["calm_speed_rpm"][SETTLED]
     away = truth["speed_rpm"][SETTLED] - calm
-    assert calm == pytest.approx(3000.0, abs=0.01)
+    assert calm == pytest.approx(2400.0, abs=0.01)
     assert np.abs(away).max() == pytest.approx(12.0, rel=1e-3)
     rises = np.flatnonzero((away[1:] >= 0) & (away[:-1] < 0))
     assert np.diff(rises) * STEP_S == pytest.approx(2.5, abs=0.011)
@@ -24,7 +24,7 @@ def test_hunting_is_a_sine_about_the_calm_speed() -> None:
 
 def test_slow_wander_comes_on_top_and_from_its_own_stream() -> None:
     quick = {"machine__engine__wander_rpm": 6.0, "duration_s": 600.0}
-    quick["machine__engine__throttle"] = [[0.0, 3000.0], [600.0, 3000.0]]
+    quick["machine__engine__throttle"] = [[0.0, 2400.0], [600.0, 2400.0]]
     slow = {"machine__engine__slow_wander_rpm": 10.0, "machine__engine__slow_wander_time_s": 8.0}
     with_both = simulate(scenario(**quick, **slow)).truth(STEP_S)["speed_rpm"]
     with_quick = simulate(scenario(**quick)).truth(STEP_S)["speed_rpm"]
@@ -56,4 +56,4 @@ def test_one_mark_is_missed_often_and_the_others_never() -> None:
     assert missed[number == which[0]].mean() == pytest.approx(0.4, abs=0.05)
     # That mark stands 0.1 of a pitch late: the interval ahead of it is the longest.
     ahead = np.diff(clean)[np.isin(number[1:], which)]
-    assert ahead == pytest.approx(1.1 * 60 / 3000 / 3, rel=1e-3)
+    assert ahead == pytest.approx(1.1 * 60 / 2400 / 3, rel=1e-3)

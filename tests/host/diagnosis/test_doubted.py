@@ -38,17 +38,17 @@ def said_of(run: Run, earlier: Run | None = None) -> tuple[tuple[str, ...], str]
 
 
 FALSE = ("vacuum", "10 inHg", "tank", "sweep 1, hold 3")
-TRUE = ("vacuum", "0.6 inHg", "tank", "sweep 1, hold 3")
-PLATE = ("plate", "on, bore 2 in", "", "sweep 1")
+TRUE = ("vacuum", "0.3 inHg", "tank", "sweep 1, hold 3")
+PLATE = ("plate", "on, bore 2.5 in", "", "sweep 1")
 
 
 @pytest.mark.parametrize(
     ("notes", "names"),
     [
         ((FALSE,), "what was typed: vacuum 10 inHg at tank (sweep 1, hold 3). Nothing"),
-        ((PLATE,), "what was typed: plate on, bore 2 in (sweep 1). Nothing"),
-        ((TRUE, PLATE), "what was typed: plate on, bore 2 in (sweep 1). Nothing"),
-        ((PLATE, FALSE), "plate on, bore 2 in (sweep 1) and vacuum 10 inHg at tank (sweep 1, h"),
+        ((PLATE,), "what was typed: plate on, bore 2.5 in (sweep 1). Nothing"),
+        ((TRUE, PLATE), "what was typed: plate on, bore 2.5 in (sweep 1). Nothing"),
+        ((PLATE, FALSE), "plate on, bore 2.5 in (sweep 1) and vacuum 10 inHg at tank (sweep 1, h"),
     ],
     ids=["gauge", "plate", "plate beside a true gauge", "both"],
 )

@@ -30,8 +30,8 @@ def test_wear_alone_finds_the_slip_of_a_blower_that_is_worn_and_nothing_else(
     wear = wear_alone(worn.evidence, worn.posterior)
     assert wear.slip_ratio.low < 6.0 < wear.slip_ratio.high
     assert wear.slip_ratio.high / wear.slip_ratio.low < 3
-    # 900 rpm of slip at 1 psi, at 3587 rpm before 84.1 kPa: by the law, without a laminar share.
-    by_law = 84_120.0 - float(blanked_inlet_pressure(3587.0, 900.0, 84_120.0, temperature=298.75))
+    # 690 rpm of slip at 1 psi, at 2743 rpm before 93.7 kPa: by the law, without a laminar share.
+    by_law = 93_720.0 - float(blanked_inlet_pressure(2743.0, 690.0, 93_720.0, temperature=290.65))
     assert wear.blanked_vacuum.low < by_law < wear.blanked_vacuum.high
 
 

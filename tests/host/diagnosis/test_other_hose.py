@@ -5,13 +5,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from host.physics.with_the_air import R_AIR, ROOM, Machine, solve
 from pullcurve.cli import main
 from pullcurve.diagnosis.other_hose import OtherHose, with_other_hose
 from pullcurve.physics.hose import FRICTION
 from pullcurve.rig.loading import load_rig, parse_rig
 
 RIGS = Path(__file__).parents[3] / "hardware" / "rigs"
-INCH_OF_MERCURY, FT3_MIN = 3386.389, 4.719474e-4
 
 
 def answer(length: float, bore: float, wall: str = "smooth") -> OtherHose:
@@ -21,13 +21,15 @@ def answer(length: float, bore: float, wall: str = "smooth") -> OtherHose:
 
 
 def test_holds_what_the_grit_unit_draws_through_its_own_hose() -> None:
-    """854.6 ft³/min at 4.54 inHg, at sea level with a loss of 5.9 heads in all: worked out by
-    other code on the same equations. Volume hardly changes with altitude, and vacuum goes with
-    the pressure of the open air."""
-    found = answer(15.24, 0.1016, "unknown")
-    assert found.flow_hose_m3_s[1] <= 854.6 * FT3_MIN <= found.flow_hose_m3_s[2] * 1.02
-    at_sea = 4.54 * INCH_OF_MERCURY * 84.3 / 101.325
-    assert found.vacuum_inlet_pa[1] * 0.95 <= at_sea <= found.vacuum_inlet_pa[2]
+    """By another way of solving the same equations, with a friction factor of 0.03 and fittings
+    of 1.4 velocity heads."""
+    found = answer(21.336, 0.127, "unknown")
+    hose = 0.03 * 21.336 / 0.127 + 1.4
+    other = solve(Machine(speed=2750.0, hose=hose, pressure=94_100.0))
+    flow = other.nozzle * R_AIR * ROOM / 94_100.0
+    assert found.flow_hose_m3_s[1] <= flow <= found.flow_hose_m3_s[2] * 1.02
+    vacuum = 94_100.0 - other.blower
+    assert found.vacuum_inlet_pa[1] * 0.95 <= vacuum <= found.vacuum_inlet_pa[2]
 
 
 def test_longer_and_narrower_hoses_leave_less() -> None:
@@ -69,7 +71,7 @@ def test_a_slip_of_the_pen_is_told(words: list[str], sentence: str) -> None:
 
 def test_a_rig_without_a_blower_says_what_to_add() -> None:
     text = (RIGS / "port.toml").read_text("utf-8")
-    bare = text[: text.index("[machine]")] + "[machine]\nbelt_ratio = 1.2\n"
+    bare = text[: text.index("[machine]")] + "[machine]\nbelt_ratio = 1.25\n"
     found = with_other_hose(parse_rig(bare, "bare"), 10.0, 0.1, "smooth")
     assert isinstance(found, str)
     assert "[machine.blower]" in found

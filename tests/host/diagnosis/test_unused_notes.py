@@ -17,7 +17,7 @@ from pullcurve.report.summary import summary
 from pullcurve.run_log.notes import understand
 from sample_runs import sample_run
 
-TOP = {"healthy_sweep": 5, "full_sensors": 3, "cut": 2}
+TOP = {"healthy_sweep": 4, "full_sensors": 2, "cut": 2}
 
 
 def noted(name: str, *notes: tuple[str, float | int, str]) -> Run:
@@ -39,18 +39,18 @@ def noted(name: str, *notes: tuple[str, float | int, str]) -> Run:
 @pytest.mark.parametrize(
     ("name", "text", "when", "at", "why"),
     [
-        ("healthy_sweep", "hose 50 ft of 4 in", 3.0, "", "the meter on the port, where no hose"),
+        ("healthy_sweep", "hose 70 ft of 5 in", 3.0, "", "the meter on the port, where no hose"),
         ("healthy_sweep", "hose on", 3.0, "", "the meter on the port, where no hose is on"),
         ("full_sensors", "hose off", 3.0, "", "at the hose's end, so the hose is on"),
-        ("full_sensors", "hose 25 ft of 4 in", 3.0, "", "taken from the rig, 15.2 m of 102 mm"),
+        ("full_sensors", "hose 40 ft of 5 in", 3.0, "", "taken from the rig, 21.3 m of 127 mm"),
         ("healthy_sweep", "vacuum 2 inHg at hose", 5, "", "at the hose it tells nothing here"),
         ("healthy_sweep", "vacuum 2 inHg at tank", 3.0, "", "it lies in no hold"),
-        ("healthy_sweep", "plate on, bore 2 in", 99999.0, "99999 s", "it lasts 365 s"),
+        ("healthy_sweep", "plate on, bore 2.5 in", 99999.0, "99999 s", "it lasts 193 s"),
         ("healthy_sweep", "belt squeals", 99999.0, "99999 s", "the run has no such time"),
         ("healthy_sweep", "belt squeals", -5.0, "7:00", "the run has no such time"),
-        ("healthy_sweep", "plate on", 363.0, "", "no hold lies behind it"),
-        ("healthy_sweep", "engine 2800 rpm", 4, "", "fastest hold alone, sweep 1, hold 5"),
-        ("full_sensors", "engine 2767 rpm", 3, "", "the engine's own pickup counts"),
+        ("healthy_sweep", "plate on", 191.0, "", "no hold lies behind it"),
+        ("healthy_sweep", "engine 1710 rpm", 3, "", "fastest hold alone, sweep 1, hold 4"),
+        ("full_sensors", "engine 2192 rpm", 2, "", "the engine's own pickup counts"),
     ],
 )
 def test_what_is_not_used_is_said_with_the_reason(
@@ -66,11 +66,11 @@ def test_what_is_not_used_is_said_with_the_reason(
 @pytest.mark.parametrize(
     ("name", "text", "when"),
     [
-        ("healthy_sweep", "engine 2980 rpm", TOP["healthy_sweep"]),
-        ("healthy_sweep", "vacuum 1.5 inHg at blower inlet", 3),
+        ("healthy_sweep", "engine 2198 rpm", TOP["healthy_sweep"]),
+        ("healthy_sweep", "vacuum 1.4 inHg at blower inlet", 3),
         ("healthy_sweep", "hose off", 3.0),
-        ("full_sensors", "hose 50 ft of 4 in", 3.0),
-        ("full_sensors", "plate on, bore 2 in", 3.0),
+        ("full_sensors", "hose 70 ft of 5 in", 3.0),
+        ("full_sensors", "plate on, bore 2.5 in", 3.0),
         ("cut", "hose off", 3.0),
         ("cut", "the belt squeals", 3.0),
     ],
@@ -80,9 +80,9 @@ def test_what_counts_is_not_named(name: str, text: str, when: float | int) -> No
 
 
 def test_of_two_readings_on_one_hold_the_first_is_said_to_be_put_right() -> None:
-    run = noted("healthy_sweep", ("engine 2900 rpm", 5, ""), ("engine 2982 rpm", 5, ""))
+    run = noted("healthy_sweep", ("engine 2130 rpm", 4, ""), ("engine 2198 rpm", 4, ""))
     (found,) = unused_notes(run)
-    assert found.said == "engine speed 2900 rpm"
+    assert found.said == "engine speed 2130 rpm"
     assert found.why == "a later one on the same hold counts"
 
 
@@ -91,7 +91,7 @@ def test_a_hose_noted_on_the_port_leaves_the_verdict_as_it_was() -> None:
         diagnose(run)
         for run in (
             sample_run("healthy_sweep"),
-            noted("healthy_sweep", ("hose 50 ft of 4 in", 3.0, "")),
+            noted("healthy_sweep", ("hose 70 ft of 5 in", 3.0, "")),
         )
     )
     assert isinstance(plain, Diagnosis)

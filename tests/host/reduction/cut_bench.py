@@ -17,7 +17,7 @@ from pullcurve.sources import Received
 
 ROOT = Path(__file__).parents[3]
 SAMPLE = ROOT / "sample_logs/cut.runlog"
-THROTTLE = ((0.0, 0.0), (15.0, 0.0), (16.0, 1400.0), (19.0, 1400.0), (21.0, 2800.0))
+THROTTLE = ((0.0, 0.0), (15.0, 0.0), (16.0, 1030.0), (19.0, 1030.0), (21.0, 2050.0))
 WORK_S = 60.0
 
 
@@ -26,8 +26,8 @@ def clean_pipe_rig(**replaced: str) -> Rig:
     lines = {
         "kind": 'kind = "venturi"',
         "position": 'position = "clean_pipe"',
-        "bores": 'pipe_bore = "102.26 mm"\nthroat_bore = "77.93 mm"',
-        "site": '[site]\naltitude = "1500 m"',
+        "bores": 'pipe_bore = "144.60 mm"\nthroat_bore = "98.30 mm"',
+        "site": '[site]\naltitude = "620 m"',
         "pickup": "[pickups.blower_shaft]\nmarks_per_turn = 2",
     } | replaced
     return parse_rig("[meter]\n" + "\n".join(lines.values()) + "\n", "a rig")

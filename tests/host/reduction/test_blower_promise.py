@@ -10,14 +10,14 @@ from pullcurve.rig.machine import Machine
 
 RIGS = Path(__file__).parents[3] / "hardware/rigs"
 CFM = 4.719474e-4  # NIST SP 811:2008
-# V_d 0.0085 m3, S1 150 rpm at 3600 rpm and 8 inHg: 976.4 ft3/min and 347.4 rpm of slip; own
+# V_d 0.0160 m3, S1 115 rpm at 2750 rpm and 8 inHg: 1403.4 ft3/min and 266.3 rpm of slip; own
 # calculation by the trade's form of the law of slip.
-FLOW_CFM, SLIP_RPM = 976.4, 347.4
-FIGURE = {"basis": "inlet", "flow_unit": "cfm", "vacuum_unit": "inHg", "rows": [[3600, 8, 975]]}
+FLOW_CFM, SLIP_RPM = 1403.4, 266.3
+FIGURE = {"basis": "inlet", "flow_unit": "cfm", "vacuum_unit": "inHg", "rows": [[2750, 8, 1405]]}
 
 
 def machine(**blower: object) -> Machine:
-    keys = {"rated_speed": "3600 rpm", "brochure_flow": "1000 cfm"}
+    keys = {"rated_speed": "2750 rpm", "brochure_flow": "1500 cfm"}
     return Machine.model_validate({**keys, "blower": blower})
 
 
@@ -35,16 +35,16 @@ def test_the_example_promises_what_its_law_gives() -> None:
     assert abs(worth.promise.slip_rpm - SLIP_RPM) < worth.promise.slip_u95_rpm
     assert worth.promise.flow_u95_m3_s < 3 * CFM
     assert not worth.better
-    # 1000 ft3/min at 3600 rpm: X = (3600 - 3331.3) / 150, r = 1 + X^2 / 14.696, own calculation.
-    assert worth.brochure_vacuum_pa == pytest.approx(5.37 * 3386.4, rel=0.04)
+    # 1500 ft3/min at 2750 rpm: X = (2750 - 2654.7) / 115, r = 1 + X^2 / 14.696, own calculation.
+    assert worth.brochure_vacuum_pa == pytest.approx(1.336 * 3386.4, rel=0.04)
 
 
 @pytest.mark.parametrize(
     "blower",
     [
-        {"displacement": "0.300 ft3"},
+        {"displacement": "0.565 ft3"},
         {"rating": FIGURE},
-        {"displacement": "0.300 ft3", "rating": FIGURE},
+        {"displacement": "0.565 ft3", "rating": FIGURE},
     ],
 )
 def test_few_facts_promise_less_and_say_what_would_sharpen_it(blower: dict[str, object]) -> None:
@@ -61,9 +61,9 @@ def test_few_facts_promise_less_and_say_what_would_sharpen_it(blower: dict[str, 
 
 
 def test_a_figure_more_never_widens_what_is_promised() -> None:
-    rows = [[3600, 8, 975], [3600, 12, 940], [3600, 4, 1015], [1800, 8, 435], [1800, 0, 540]]
+    rows = [[2750, 8, 1405], [2750, 12, 1350], [2750, 4, 1455], [1400, 8, 640], [1400, 0, 790]]
     widths = [
-        promise(machine(rating=FIGURE | {"rows": rows[:count]}, displacement="0.300 ft3"))
+        promise(machine(rating=FIGURE | {"rows": rows[:count]}, displacement="0.565 ft3"))
         for count in (1, 3, 5)
     ]
     slips = [found.slip_u95_rpm for found in widths]
@@ -75,6 +75,6 @@ def test_of_an_unknown_blower_nothing_is_promised() -> None:
 
 
 def test_a_brochure_beyond_the_sheet_belongs_to_no_vacuum() -> None:
-    worth = blower_worth(machine(rating=FIGURE | {"rows": [[3600, 0, 980], [3600, 8, 890]]}))
+    worth = blower_worth(machine(rating=FIGURE | {"rows": [[2750, 0, 1450], [2750, 8, 1300]]}))
     assert worth is not None
     assert worth.brochure_vacuum_pa is None

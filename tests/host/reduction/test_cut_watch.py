@@ -18,7 +18,7 @@ from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.sources import Received
 
-LUMPS = ((103.0, 111.0), (190.0, 193.5), (231.0, 246.0))  # of the sample's scenario
+LUMPS = ((84.0, 92.0), (145.0, 148.5), (168.0, 182.0))  # of the sample's scenario
 
 
 def test_the_samples_lumps_and_its_filter_are_told_and_nothing_else() -> None:
@@ -27,18 +27,18 @@ def test_the_samples_lumps_and_its_filter_are_told_and_nothing_else() -> None:
     (loading,) = [event for event in cut.events if event.kind != "clog"]
     assert loading.kind == "filter_loading"
     for event, (start_s, end_s) in zip(clogs, LUMPS, strict=True):
-        assert start_s < event.spoken_s < start_s + 4
-        assert abs(event.start_s - start_s) < 2.5
+        assert start_s < event.spoken_s < start_s + 8
+        assert abs(event.start_s - start_s) < 5
         assert event.end_s is not None
         assert end_s - 1 < event.end_s < end_s + 8
         assert event.sure > 0.99
     # At their worst, as means over two seconds, the plant's own flow is down by so much.
-    assert [event.size for event in clogs] == pytest.approx([0.276, 0.113, 0.395], abs=0.05)
+    assert [event.size for event in clogs] == pytest.approx([0.237, 0.132, 0.339], abs=0.05)
     (began_s,) = cut.watch.work_began_s
-    assert began_s == pytest.approx(62, abs=2)
+    assert began_s == pytest.approx(52, abs=2)
     assert cut.shift.clogs == 3
-    assert cut.shift.running_s == pytest.approx(256, abs=5)
-    assert 15 < cut.shift.short_s < 45
+    assert cut.shift.running_s == pytest.approx(200, abs=5)
+    assert 10 < cut.shift.short_s < 35
     assert 0 < len(cut.run.points) <= 5
     for point in cut.run.points.to_dict("records"):
         assert 20 <= point["end_s"] - point["start_s"] <= 60
@@ -49,14 +49,14 @@ def kinds_of_alarm() -> Iterator[tuple[list[Received], Rig, Needs | None]]:
     """Cuts that bring every kind of alarm between them."""
     log = read_log(SAMPLE)
     yield log.received, rig_of(log, None), None
-    sags = ((120.0, 2800.0), (140.0, 2550.0), (190.0, 2550.0), (210.0, 2800.0))
+    sags = ((120.0, 2050.0), (140.0, 1870.0), (190.0, 1870.0), (210.0, 2050.0))
     chosen = scenario(280, throttle=sags, hose_off=((240.0, 255.0),))
     load = chosen.events.clogs[0].model_copy(update={"to_s": 240.0})
     events = chosen.events.model_copy(update={"clogs": (load,)})
-    needs = Needs(hose_bore_m=0.1016, velocity_m_s=40.5)
+    needs = Needs(hose_bore_m=0.127, velocity_m_s=40.5)
     yield heard(chosen.model_copy(update={"events": events})), clean_pipe_rig(), needs
-    loading = {"filter": {"linear_pa_s_m3": 5200.0, "loading_pa_s_m3_per_s": 9.0}}
-    leak = {"place": "a", "from_s": 200.0, "to_s": 450.0, "area_m2": 9e-4}
+    loading = {"filter": {"linear_pa_s_m3": 3400.0, "loading_pa_s_m3_per_s": 6.0}}
+    leak = {"place": "a", "from_s": 200.0, "to_s": 450.0, "area_m2": 1.6e-3}
     yield heard(scenario(450, machine=loading, leaks=(leak,)), tank=True), clean_pipe_rig(), None
     behind = leak | {"place": "c"}
     yield heard(scenario(450, leaks=(behind,))), clean_pipe_rig(), None
@@ -167,8 +167,8 @@ def test_a_hose_that_comes_off_is_told_and_a_pause_is_not() -> None:
 
 
 def test_throttle_moves_are_no_alarm_and_a_clog_at_another_speed_is() -> None:
-    moves = ((110.0, 2800.0), (111.5, 2300.0), (160.0, 2300.0), (162.0, 2800.0))
-    lump = {"from_s": 140.0, "to_s": 152.0, "extra_loss": 60.0, "rise_s": 0.6}
+    moves = ((110.0, 2050.0), (111.5, 1690.0), (160.0, 1690.0), (162.0, 2050.0))
+    lump = {"from_s": 140.0, "to_s": 152.0, "extra_loss": 40.0, "rise_s": 0.6}
     _, spoken = watched(heard(scenario(230, throttle=moves, clogs=(lump,))))
     (event,) = spoken
     assert event.kind == "clog"
@@ -176,7 +176,7 @@ def test_throttle_moves_are_no_alarm_and_a_clog_at_another_speed_is() -> None:
 
 
 def test_a_speed_that_sags_is_told_and_when_it_is_back() -> None:
-    sags = ((120.0, 2800.0), (160.0, 2600.0), (220.0, 2600.0), (250.0, 2800.0))
+    sags = ((120.0, 2050.0), (160.0, 1905.0), (220.0, 1905.0), (250.0, 2050.0))
     watch, spoken = watched(heard(scenario(300, throttle=sags)))
     (event,) = spoken
     assert event.kind == "speed_sag"
@@ -187,15 +187,15 @@ def test_a_speed_that_sags_is_told_and_when_it_is_back() -> None:
 def test_air_too_slow_for_the_spoil_is_told_while_nothing_else_explains_it() -> None:
     chosen = scenario(200)
     said = heard(chosen)
-    # In a hose of 4 in the air goes at 38 m/s or so.
+    # In a hose of 5 in the air goes at 38 m/s or so.
     for wanted, told in ((30.0, []), (50.0, ["slow_nozzle"])):
-        _, spoken = watched(said, needs=Needs(hose_bore_m=0.1016, velocity_m_s=wanted))
+        _, spoken = watched(said, needs=Needs(hose_bore_m=0.127, velocity_m_s=wanted))
         assert [event.kind for event in spoken] == told
 
 
 def test_a_filter_that_loads_is_told_with_a_forecast_that_holds() -> None:
     """The loss doubles in 600 s; the forecast counts from the first two minutes of work."""
-    linear = 5200.0
+    linear = 3400.0
     loading = {"linear_pa_s_m3": linear, "loading_pa_s_m3_per_s": linear / 600}
     watch, spoken = watched(heard(scenario(360, machine={"filter": loading}), tank=True))
     (event,) = spoken
@@ -217,7 +217,7 @@ def test_a_filter_that_loads_is_told_with_a_forecast_that_holds() -> None:
 
 @pytest.mark.parametrize(("place", "tank"), [("a", True), ("b", True), ("c", False)])
 def test_a_leak_that_grows_is_told_with_its_place(place: str, tank: bool) -> None:
-    leak = {"place": place, "from_s": 200.0, "to_s": 450.0, "area_m2": 9e-4}
+    leak = {"place": place, "from_s": 200.0, "to_s": 450.0, "area_m2": 1.6e-3}
     _, spoken = watched(heard(scenario(450, leaks=(leak,)), tank=tank))
     (event,) = spoken
     assert event.kind == "leak"
