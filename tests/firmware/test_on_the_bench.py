@@ -10,30 +10,34 @@ import pytest
 from sampling_checks import statistics
 
 from on_micropython import needs_unix
+from pullcurve.bench.board_side import RUNTIME
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.links.bench_link import BenchLink
 from pullcurve.reduction.records import Assembler
+from pullcurve.reduction.transfer import linear
 from pullcurve.sources import Received
 from pullcurve.wire.board_clock import unwrap
 from pullcurve.wire.decoder import Decoder, Record
 from pullcurve.wire.edges import stamps
-from pullcurve.wire.header import HeaderAssembler, named
+from pullcurve.wire.header import HeaderAssembler, Runtime, named
 from pullcurve.wire.sequence import SequenceCheck
 from record_format import BUS_ERROR, CRC_ERROR, FAULT, OK
 from sensor import BAD_READS
 
 pytestmark = needs_unix
 
-HSC = {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-2500, 2500), "noise": 3}
+HSC = {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-6895, 6895), "noise": 3}
 BME280 = {"role": "ambient_air", "part": "BME280", "address": 0x76, "noise": 2}
 
 
-def scenario(duration_s: float, **changes: Any) -> Scenario:
+def scenario(duration_s: float, from_rpm: float = 2000, **changes: Any) -> Scenario:
     """A shipped scenario, shortened, that turns from the start, with some things changed."""
     table = load_scenario(shipped_scenarios()["healthy_sweep"]).model_dump()
-    table["machine"]["engine"]["throttle"] = ((0, 2000), (0.5 * duration_s, 2800), (7200, 2800))
+    table["machine"]["engine"]["throttle"] = (
+        *((0, from_rpm), (0.5 * duration_s, 2800), (7200, 2800)),
+    )
     table["pickups"][0]["doubled"] = 0.02
     return Scenario.model_validate(table | {"duration_s": duration_s} | changes)
 
@@ -91,7 +95,7 @@ def assert_statistics_are_exact(run: Run, good: set[int], starts: int = 0) -> No
             counts = counts[1:]
         assert found == statistics([(OK, count) for count in counts[:n]])[:6]
         counts = counts[n:]
-    assert len(counts) <= 20  # the block that the end of the run cut off
+    assert len(counts) <= 40  # the block that the end of the run cut off, and one on its way
 
 
 def assert_edges_are_exact(run: Run) -> None:
@@ -119,7 +123,7 @@ def assert_edges_are_exact(run: Run) -> None:
     assert done > 0.95 * len(accepted)
 
 
-def assert_nothing_is_missing(run: Run, *, in_order: bool = True) -> None:
+def assert_nothing_is_missing(run: Run, *, in_order: bool = True, meters: int = 1) -> None:
     assert run.sequence.missing_count == 0
     assert run.rejected <= (0 if in_order else 1)  # the line that was cut
     blocks = run.of("dp")
@@ -127,7 +131,7 @@ def assert_nothing_is_missing(run: Run, *, in_order: bool = True) -> None:
     if not in_order:  # but by number they are
         records = sorted((r.seq, r) for r in run.records if r.kind == "dp")
         blocks = [named(record) for _, record in records]
-    for before, after in pairwise(blocks):
+    for before, after in zip(blocks, blocks[meters:], strict=False):
         assert (before["start_ticks"] + before["length_ticks"]) % 2**30 == after["start_ticks"]
         assert after["n"] + after["stale"] + after["faulty"] == 20
 
@@ -195,6 +199,40 @@ def test_sensors_that_vanish_fail_and_stick_never_stop_the_stream() -> None:
     # A part that came back may be another one: its trimming words are sent again, and the
     # header that is due meanwhile, after 10 s, is this one.
     assert len(run.of("board")) == 1 + 1
+
+
+def test_a_second_range_the_supply_and_the_runtime_are_logged() -> None:
+    """The supply hangs at half of the input's full scale on the bench."""
+    low = HSC | {
+        "role": "meter_dp_low",
+        "address": 0x38,
+        "range_pa": (-1000, 1000),
+        "zero_error": 7,
+    }
+    supply = {"supply": {"pin": 29, "full_scale_v": 9.9}}
+    run = Run(scenario(12, 900, sensors=[HSC, low, BME280], board=supply))
+    assert_nothing_is_missing(run, meters=2)
+    assembler = Assembler()
+    for received in run.received:
+        assembler.add(received)
+    records = assembler.finish("two ranges")
+    assert [s.role for s in records.header.sensors] == [
+        *("meter_dp", "meter_dp_low", "ambient_air", "supply")
+    ]
+    assert records.header.runtime == Runtime(*RUNTIME)
+    assert len(records.blocks) == len(records.low_blocks)
+    wide, narrow = (
+        linear((table["pivot"] + table["sum"] / table["n"]), records.header.sensors[i].channels[0])
+        for i, table in enumerate((records.blocks, records.low_blocks))
+    )
+    within = wide < 900
+    assert within.sum() > 5
+    np.testing.assert_allclose(narrow[within] - wide[within], 7, atol=2)
+    assert narrow.max() < 1200 < wide.max()  # past its end
+    volts = [record["words"] for record in run.of("slow") if record["sensor"] == 3]
+    assert len(volts) > 5
+    channel = records.header.sensors[3].channels[0]
+    assert linear(np.array(volts, dtype=float), channel) == pytest.approx(4.95, abs=0.001)
 
 
 def test_a_part_that_lost_its_settings_unseen_is_set_up_again() -> None:

@@ -7,7 +7,13 @@ from pydantic import Field, model_validator
 from pullcurve.bench.fields import NotNegative, Positive, Share, Stretch, Table, Window
 
 SensorRole = Literal[
-    "meter_dp", "ambient_air", "meter_air", "blower_air", "tank_air", "discharge_temperature"
+    "meter_dp",
+    "meter_dp_low",
+    "ambient_air",
+    "meter_air",
+    "blower_air",
+    "tank_air",
+    "discharge_temperature",
 ]
 
 

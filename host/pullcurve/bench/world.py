@@ -96,7 +96,7 @@ def _truth(sensor: SensorTruth, plant: Plant) -> PhysicalValues:
         warmer: float = heat_k(sensor, time_s)
         return plant.ambient_temperature(time_s) - ZERO_CELSIUS_K + warmer
 
-    if sensor.role == "meter_dp":
+    if sensor.role in ("meter_dp", "meter_dp_low"):
         return PhysicalValues(
             differential_pressure_pa=plant.differential_pressure, temperature_c=part_c
         )

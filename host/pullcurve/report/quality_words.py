@@ -17,6 +17,7 @@ CHANNELS: Final = {
     "blower_pressure_pa": "pressure at the blower's inlet",
     "tank_pressure_pa": "pressure in the tank",
     "discharge_temperature_k": "discharge temperature",
+    "supply_v": "supply voltage of the board",
 }
 
 _DAMAGE: Final = {

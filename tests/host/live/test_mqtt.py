@@ -112,7 +112,7 @@ def test_a_run_reaches_the_broker_and_says_when_it_ends(tmp_path: Path) -> None:
     readings = [json.loads(reading) for reading in listener.of(f"{base}/reading")]
     assert all(reading["time"].startswith("2025-") for reading in readings)
     flows = [reading.get("standard_flow_m3_s", 0.0) for reading in readings]
-    assert 0.1 < max(flows) < 0.5
+    assert 0.1 < max(flows) < 0.8
     assert json.loads(listener.of(f"{base}/about")[0]) == {"rig": rig.name}
 
 

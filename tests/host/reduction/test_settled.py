@@ -30,7 +30,12 @@ def run(*legs: tuple[float, float], wander_rpm: float = 3.0, seed: int = 0) -> p
     speed = np.where(speed > 0, speed + wander_rpm * wander, 0.0)
     pressure = 3000 * (speed / 2750) ** 2 * (1 + 0.005 * generator.normal(0, 1, len(time_s)))
     return pd.DataFrame(
-        {"time_s": time_s, "speed_rpm": speed, "differential_pressure_pa": pressure}
+        {
+            "time_s": time_s,
+            "length_s": BLOCK_S,
+            "speed_rpm": speed,
+            "differential_pressure_pa": pressure,
+        }
     )
 
 

@@ -40,4 +40,5 @@ def test_every_driver_of_the_board_has_its_parts_here():
         for parts in re.findall(r"^    PARTS = \((.+)\)$", driver.read_text("utf-8"), re.MULTILINE)
         for part in re.findall(r'"(\w+)"', parts)
     ]
+    known.remove("ADC")  # an input of the board itself, no part with a data sheet
     assert sorted(known) == sorted(SENSOR_PARTS)
