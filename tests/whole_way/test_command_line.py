@@ -223,7 +223,7 @@ def test_a_clock_that_was_set_back_refuses_no_note_within_the_run(
             at = received.host_time
             is_later = at - first > timedelta(seconds=70)
             writer.board_bytes(at - is_later * timedelta(hours=1), received.data)
-    words = ("engine", "2900", "rpm")
+    words = ("engine", "2190", "rpm")
     for at in ("100 s", f"{first + timedelta(seconds=185):%H:%M:%S}"):
         result = call("note", log, *words, "--at", at)
         assert result.exit_code == 0, result.output
@@ -244,7 +244,7 @@ def test_the_readmes_example_notes_are_what_the_sample_would_have_shown(
     assert engine
     log = tmp_path / "today.runlog"
     log.write_bytes((ROOT / "sample_logs/healthy_sweep.runlog").read_bytes())
-    for said, at in (example.groups(), (engine[1], "sweep 1, hold 5")):
+    for said, at in (example.groups(), (engine[1], "sweep 1, hold 4")):
         assert call("note", log, *said.split(), "--at", at).exit_code == 0
     result = call("report", log)
     assert result.exit_code == 0, result.output

@@ -88,7 +88,7 @@ def test_the_differences_hold_the_truth(compared: tuple[str, Comparison, str, Pa
     name, said, _, _ = compared
     (pair,) = said.pairs
     assert pair.same_meter
-    assert len(pair.speeds) >= 7
+    assert len(pair.speeds) >= 4
     for column, in_truth in TRUE.items():
         first, later = true_curve("healthy_sweep", in_truth), true_curve(name, in_truth)
         relative = []
@@ -149,7 +149,7 @@ def test_what_is_said_is_what_happened(compared: tuple[str, Comparison, str, Pat
             assert "cannot be told: the vacuum at the blower was not measured" in text
             assert "sweep 2" in text
     assert lost.certain == (name == "worn_sweep")
-    # The blower slips six times as much: five healthy slips of 175 to 210 rpm in 3600.
+    # The blower slips six times as much: five healthy slips of 104 to 125 rpm in 2740.
     if name == "worn_sweep":
         assert 0.15 < lost.difference.value < 0.27
     rows = list(csv.DictReader((folder / "x.compare.csv").read_text().splitlines()))
@@ -238,7 +238,7 @@ def test_another_tube_cancels_nothing_and_is_named(tmp_path: Path) -> None:
     sheet = (ROOT / "hardware/rigs/grit_blower.csv").read_bytes()
     (tmp_path / "grit_blower.csv").write_bytes(sheet)
     rig = tmp_path / "other.toml"
-    rig.write_text(text.replace('throat_bore = "3.068 in"', 'throat_bore = "3.050 in"'))
+    rig.write_text(text.replace('throat_bore = "3.870 in"', 'throat_bore = "3.850 in"'))
     result = call(HEALTHY, bare(tmp_path), "--rig", rig, "--out", tmp_path / "x")
     assert result.exit_code == 0, result.output
     assert "Nothing cancels: the rigs give the meter another throat bore" in flat(result.output)

@@ -30,7 +30,7 @@ from pullcurve.run_log.reading import read_log
 ROOT = Path(__file__).parents[2]
 RIG = load_rig(ROOT / "hardware/rigs/port.toml")
 ASKED = "[data-name=engine_speed] h3"
-UP = [1650.0, 1950.0, 2300.0, 2650.0, 2950.0]
+UP = [1210.0, 1430.0, 1690.0, 1945.0, 2165.0]
 
 
 @pytest.fixture(scope="module")
@@ -71,7 +71,7 @@ class Sweep:
 
 @needs_chromium
 def test_a_technician_is_led_from_zero_to_the_report(chromium: Browser, tmp_path: Path) -> None:
-    source = Stepped(sweep([*UP, 2100.0]))
+    source = Stepped(sweep([*UP, 1540.0]))
     log = tmp_path / "x.runlog"
     with (
         served(lambda: source, log, RIG) as watch,
@@ -97,7 +97,7 @@ def test_a_technician_is_led_from_zero_to_the_report(chromium: Browser, tmp_path
                 )
                 assert said == "Noted: vacuum 0.8 inHg blower inlet, in hold 1"
                 for page in (phone, desk):
-                    page.fill("#engine_speed-reading", "1650")
+                    page.fill("#engine_speed-reading", "1210")
             elif number == 2:
                 # What stands in a field was typed for the first hold, until it is emptied.
                 for page in (phone, desk):
@@ -107,7 +107,7 @@ def test_a_technician_is_led_from_zero_to_the_report(chromium: Browser, tmp_path
                 phone.click("[data-name=engine_speed] button[value=write]")
                 wait(phone, lambda: "in hold 2?" in phone.inner_text(ASKED))
                 said = phone.inner_text("#guide-answer")
-                assert said == "Noted: engine speed 1650 rpm, in hold 1"
+                assert said == "Noted: engine speed 1210 rpm, in hold 1"
                 assert phone.input_value("#engine_speed-reading") == ""
                 phone.fill("#engine_speed-reading", "19")
                 desk.click("[data-name=engine_speed] button[value=never]")
@@ -115,7 +115,7 @@ def test_a_technician_is_led_from_zero_to_the_report(chromium: Browser, tmp_path
                 run.answer("vacuum", "never")
                 check_access(phone)
                 check_access(desk)
-            if number < len(UP):  # the blower turns 1.2 times as fast, and is rated at 3600
+            if number < len(UP):  # the blower turns 1.25 times as fast, and is rated at 2750
                 assert "Go up to" in phone.inner_text("#guide-do")
         for page in (phone, desk):
             assert "Come down to" in page.inner_text("#guide-do")
