@@ -97,21 +97,21 @@ def test_a_throttle_that_begins_to_move_makes_no_hold() -> None:
 def test_with_a_rated_speed_each_step_has_its_figure() -> None:
     guide, cards = told([OFF, changing(30)], Guide(PORT, "us"))
     assert steps(cards) == ["start", "set"]
-    assert "at 2160 rpm" in cards[0].do
-    assert "2160 rpm" in cards[1].title
+    assert "at 1650 rpm" in cards[0].do
+    assert "1650 rpm" in cards[1].title
     said = []
-    for number, speed in enumerate([2190, 2500, 2900, 3230], start=1):
+    for number, speed in enumerate([1670, 1910, 2215, 2470], start=1):
         _, cards = told([settled(60.0 * number, speed), changing(60.0 * number + 20)], guide)
         assert steps(cards) == ["next_higher", "set"]
         said.append(re.findall(r"\d{4}", cards[0].do) + re.findall(r"\d{4}", cards[1].do))
-    assert said == [["2520"] * 2, ["2880"] * 2, ["3240"] * 2, ["3600"] * 2]
+    assert said == [["1920"] * 2, ["2200"] * 2, ["2480"] * 2, ["2750"] * 2]
     # It does not quite come up to it, and nobody has to say that there is no more.
-    _, cards = told([settled(320, 3570), changing(340), settled(380, 3060), changing(400)], guide)
+    _, cards = told([settled(320, 2727), changing(340), settled(380, 2338), changing(400)], guide)
     assert steps(cards) == ["next_between", "set", "next_stop", "next_stop"]
-    assert "Come down to 2700 rpm" in cards[0].do  # in the widest gap
+    assert "Come down to 2060 rpm" in cards[0].do  # in the widest gap
     # Without the machine's own rated speed, the data sheet's highest.
     rig = PORT.model_copy(update={"machine": SHEET_ONLY})
-    assert "rated 3600 rpm" in told([OFF], Guide(rig, "us"))[1][0].why
+    assert "rated 2750 rpm" in told([OFF], Guide(rig, "us"))[1][0].why
 
 
 @given(
