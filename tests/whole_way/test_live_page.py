@@ -123,8 +123,8 @@ def test_a_run_is_shown_as_it_is_made(chromium: Browser, tmp_path: Path) -> None
         wait(phone, lambda: "Noted: vacuum 10 inHg tank" in phone.inner_text("#note-answer"))
         check_access(desk)
         wait(phone, lambda: "has ended" in sentence(phone))
-        wait(phone, lambda: phone.locator("#points tr").count() == 4)
-        assert phone.locator("svg .point").count() == 4
+        wait(phone, lambda: phone.locator("#points tr").count() == 5)
+        assert phone.locator("svg .point").count() == 5
         assert "stale" in (phone.get_attribute("body", "class") or "")
         check_access(phone)
         phone.click("#night")
@@ -244,7 +244,7 @@ LISTEN = """() => {
 
 def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path) -> None:
     rig = load_rig(ROOT / "hardware/rigs/clean_pipe.toml")
-    source = Gated(f"replay:{CUT}@20", until_s=215, look_s=108)
+    source = Gated(f"replay:{CUT}@20", until_s=164, look_s=89)
     with (
         served(lambda: source, tmp_path / "x.runlog", rig) as watch,
         opened(chromium, watch.address, PHONE) as page,
@@ -283,8 +283,8 @@ def test_a_clog_is_an_alarm_until_it_was_seen(chromium: Browser, tmp_path: Path)
         assert "clog" in report_words(page).lower()
     notes = [note.value for note in joined(read_log(tmp_path / "x.runlog").host_records)]
     assert {value[:28] for value in notes} == {
-        "alarm seen: CLOG, since 1:44",
-        "alarm seen: CLOG, since 3:10",
+        "alarm seen: CLOG, since 1:24",
+        "alarm seen: CLOG, since 2:26",
         "alarm seen: FILTER, since 0:",
     }
 
