@@ -26,6 +26,7 @@ def sweep(speeds: list[float], **meter: Any) -> Scenario:
     scene = load_scenario(shipped_scenarios()["healthy_sweep"])
     engine = scene.machine.engine.model_copy(update={"throttle": tuple(throttle)})
     changed = {
+        "seed": 8,
         "duration_s": at_s + OFF_S + 6,
         "machine": scene.machine.model_copy(update={"engine": engine}),
         "meter": scene.meter.model_copy(update=meter),
