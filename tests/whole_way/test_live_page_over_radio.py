@@ -67,7 +67,8 @@ class Board:
         while True:
             self.at_s += STEP_S
             while waiting and waiting[-1][0] <= self.at_s:
-                ring.put(waiting.pop()[1])
+                line = waiting.pop()[1]
+                ring.put(line, len(line))
             outbox.answer(radio)
             radio.pump()
             await asyncio.sleep(PAUSE_S)
