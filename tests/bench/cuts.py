@@ -18,8 +18,8 @@ from cut_case import LEAST_CLOG, Case, Crew, draw_case
 from cut_mishaps import MishapCase, draw_mishaps
 from cut_mishaps_table import MishapOutcome
 from cut_records import received
-from pullcurve.reduction.cut_watch.events import Event
-from pullcurve.reduction.cut_watch.watch import Watch
+from pullcurve.cut.alarm import Event
+from pullcurve.cut.watch import Watch
 from pullcurve.rig.loading import parse_rig
 
 WORKERS = 2

@@ -14,15 +14,15 @@ from pullcurve.bench.board_side import RUNTIME
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
-from pullcurve.links.bench_link import BenchLink
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.transfer import linear
-from pullcurve.sources import Received
-from pullcurve.wire.board_clock import unwrap
-from pullcurve.wire.decoder import Decoder, Record
-from pullcurve.wire.edges import stamps
-from pullcurve.wire.header import HeaderAssembler, Runtime, named
-from pullcurve.wire.sequence import SequenceCheck
+from pullcurve.sources.bench import BenchLink
+from pullcurve.stream.clock import unwrap
+from pullcurve.stream.decoder import Decoder, Record
+from pullcurve.stream.edges import stamps
+from pullcurve.stream.header import HeaderAssembler, Runtime, named
+from pullcurve.stream.received import Received
+from pullcurve.stream.records import Assembler
+from pullcurve.stream.sequence import SequenceCheck
+from pullcurve.stream.transfer import linear
 from record_format import BUS_ERROR, CRC_ERROR, FAULT, OK
 from sensor import BAD_READS
 

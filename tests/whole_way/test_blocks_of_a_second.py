@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
+from direct_link import DirectLink
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, find_scenario
 from pullcurve.bench.world import World
-from pullcurve.links.direct_link import DirectLink
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.run import Run, reduce_run
+from pullcurve.examine import Run, reduce_run
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import Log
+from pullcurve.stream.records import Assembler
 from sample_runs import SAMPLES
 
 ALONE = {

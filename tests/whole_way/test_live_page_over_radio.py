@@ -12,13 +12,13 @@ from host.live.browser import PHONE, browser, needs_chromium, opened, wait
 from host.live.served import served
 from host.live.stepped import Stepped, sweep
 from outbox import Outbox
-from pullcurve.links import ble_link
-from pullcurve.links.ble_link import BleLink
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.run import read_run, reduce_run
+from pullcurve.examine import read_run, reduce_run
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import Log, read_log
-from pullcurve.sources import Received
+from pullcurve.sources import ble as ble_link
+from pullcurve.sources.ble import BleLink
+from pullcurve.stream.received import Received
+from pullcurve.stream.records import Assembler
 from record_ring import RecordRing
 from virtual_radio import Air, Ble
 

@@ -13,20 +13,20 @@ from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.cli import main
+from pullcurve.cut.alarm import Event
+from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
-from pullcurve.links.bench_link import BenchLink
+from pullcurve.examine import Run, reduce_run
 from pullcurve.physics.spoils import SPOILS
 from pullcurve.quantities import US
-from pullcurve.reduction.cut_watch.events import Event
-from pullcurve.reduction.cut_watch.shift import read_cut
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.run import Run, reduce_run
 from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.report.result import RunResult
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import read_log
-from pullcurve.run_log.replay import Replay
+from pullcurve.sources.bench import BenchLink
+from pullcurve.sources.replay import Replay
+from pullcurve.stream.records import Assembler
 from sample_runs import sample_run
 
 ROOT = Path(__file__).parents[2]

@@ -9,12 +9,12 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from pullcurve.board.identity import pickup_words, sensor_words
+from pullcurve.measure.channels import ZERO_CELSIUS_K, quantities
 from pullcurve.physics.air import altitude_of_pressure
-from pullcurve.reduction import transfer
-from pullcurve.reduction.channels import ZERO_CELSIUS_K, quantities
-from pullcurve.reduction.records import METERS
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
-from pullcurve.wire.header import Header, Sensor
+from pullcurve.stream import transfer
+from pullcurve.stream.header import Header, Sensor
+from pullcurve.stream.records import METERS
 from record_format import OK, STALE
 
 REST_S: Final = 10.0

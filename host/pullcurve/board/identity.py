@@ -7,10 +7,10 @@ from datetime import datetime
 from typing import Final, NamedTuple
 
 from pullcurve.errors import BoardError, LinkError
-from pullcurve.links.serial_link import SerialLink, names_of
-from pullcurve.sources import Received
-from pullcurve.wire.decoder import VERSIONS, Decoder, Event, Record
-from pullcurve.wire.header import Header, HeaderAssembler, Pickup, Runtime, Sensor, named
+from pullcurve.sources.serial_port import SerialLink, names_of
+from pullcurve.stream.decoder import VERSIONS, Decoder, Event, Record
+from pullcurve.stream.header import Header, HeaderAssembler, Pickup, Runtime, Sensor, named
+from pullcurve.stream.received import Received
 from record_format import FORMAT_VERSION, KEPT_S
 
 WITHIN_S: Final = 15.0  # a board repeats its header every 10 s, and at once when it is greeted

@@ -6,9 +6,9 @@ from typing import Any, Final
 from pullcurve.board.at_rest import REST_S, AtRest, Finding
 from pullcurve.board.identity import WITHIN_S, Heard, hear, introduction, pickup_words
 from pullcurve.errors import BoardError
-from pullcurve.sources import Received
-from pullcurve.wire.decoder import Record, Rejected, as_of_today
-from pullcurve.wire.header import Header, Pickup, named
+from pullcurve.stream.decoder import Record, Rejected, as_of_today
+from pullcurve.stream.header import Header, Pickup, named
+from pullcurve.stream.received import Received
 from record_format import KEPT_S
 
 PICKUP_WITHIN_S: Final = 60.0

@@ -21,8 +21,8 @@ from pullcurve.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from pullcurve.cli.status_line import Status
     from pullcurve.live.receiving import Receiver
-    from pullcurve.reduction.status import Status
     from pullcurve.rig.models import Rig
     from pullcurve.run_log.notes import Note
 
@@ -72,11 +72,11 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
     tank | plate on, bore 2 in | plate off | hose 70 ft of 5 in | any other words. A board that
     goes away is waited for, and what was lost meanwhile is asked for again.
     """
-    from pullcurve.opening import open_source
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import CtrlC, StatusLine, TypedNotes
     from pullcurve.recording import record as record_source
-    from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import LogWriter
-    from pullcurve.terminal import CtrlC, StatusLine, TypedNotes
+    from pullcurve.sources.opening import open_source
 
     rig = load_rig(rig_path)
     refuse_existing(log)
@@ -152,15 +152,15 @@ def note(log: Path, words: tuple[str, ...], at: str) -> None:
 @for_people
 def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) -> None:
     """Play LOG as if it were received now, then print its summary."""
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import StatusLine
     from pullcurve.diagnosis.diagnose import diagnose
+    from pullcurve.examine import reduce_run, rig_of
     from pullcurve.quantities import UNIT_SYSTEMS
-    from pullcurve.reduction.records import Assembler
-    from pullcurve.reduction.run import reduce_run, rig_of
-    from pullcurve.reduction.status import Status
     from pullcurve.report.from_run import result_of
     from pullcurve.run_log.reading import read_log
-    from pullcurve.run_log.replay import Replay
-    from pullcurve.terminal import StatusLine
+    from pullcurve.sources.replay import Replay
+    from pullcurve.stream.records import Assembler
 
     read = read_log(log)
     rig = rig_of(read, rig_path)
@@ -211,14 +211,14 @@ def watch(
     @4 behind them is four times as fast. Open the page with a browser on this computer, or with
     --share on a phone.
     """
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import CtrlC, StatusLine
     from pullcurve.live.mqtt import Publisher
     from pullcurve.live.noticeboard import Noticeboard
     from pullcurve.live.serving import PageServer, code, open_port
     from pullcurve.live.session import Session
-    from pullcurve.opening import open_source
-    from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import check_place
-    from pullcurve.terminal import CtrlC, StatusLine
+    from pullcurve.sources.opening import open_source
 
     # A board that is not there yet is waited for; whatever else is wrong ends this at once.
     opened = [] if source == "serial:" else [open_source(source)]
@@ -285,7 +285,7 @@ def _tell_end(receiver: "Receiver", status: "Status", source: str) -> None:
 
 
 def _records_in(log: Path) -> int:
-    from pullcurve.reduction.status import Status
+    from pullcurve.cli.status_line import Status
     from pullcurve.run_log.reading import read_log
 
     status = Status(None)
@@ -302,7 +302,7 @@ def _nothing_came(source: str) -> click.ClickException:
 
 def _of_replayed(name: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":
     """Rig and notes of the log that a source of this name replays."""
-    from pullcurve.reduction.run import rig_of
+    from pullcurve.examine import rig_of
     from pullcurve.run_log.notes import joined
     from pullcurve.run_log.reading import read_log
 
@@ -326,11 +326,11 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     from pullcurve.bench.plant import simulate
     from pullcurve.bench.scenario import find_scenario
     from pullcurve.bench.world import World
-    from pullcurve.links.bench_link import BenchLink
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import StatusLine
     from pullcurve.recording import record as record_source
-    from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import LogWriter
-    from pullcurve.terminal import StatusLine
+    from pullcurve.sources.bench import BenchLink
 
     chosen = find_scenario(scenario)
     rig = load_rig(rig_path)

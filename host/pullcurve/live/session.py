@@ -14,9 +14,11 @@ from math import inf
 from pathlib import Path
 from threading import Event, Lock, Thread
 
+from pullcurve.cut.watch import Watch
 from pullcurve.errors import LogError, PullcurveError
 from pullcurve.live import words
 from pullcurve.live.alarms import Alarms, of_cut
+from pullcurve.live.estimator import Latest, Now
 from pullcurve.live.figures import figures, metrics
 from pullcurve.live.guide import Facts, Guide
 from pullcurve.live.mqtt import Publisher
@@ -25,11 +27,10 @@ from pullcurve.live.receiving import Receiver
 from pullcurve.live.reducing import Reduced, Reducer
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.recording import Watcher
-from pullcurve.reduction.cut_watch.watch import Watch
-from pullcurve.reduction.latest import Latest, Now
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.notes import Note
-from pullcurve.sources import Received, Source
+from pullcurve.sources.source import Source
+from pullcurve.stream.received import Received
 
 LOOK_EVERY_S = 1.0  # of the source's time, or of ours
 BEAT_S = 0.2

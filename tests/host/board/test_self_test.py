@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from direct_link import DirectLink
 from host.bench.plain import scenario
 from on_micropython import needs_unix
 from pullcurve.bench.plant import simulate
@@ -18,9 +19,8 @@ from pullcurve.board.identity import hear, identity_lines, introduction
 from pullcurve.board.self_test import PASS_A_MARK, STILL, self_test
 from pullcurve.cli import main
 from pullcurve.errors import BoardError
-from pullcurve.links import ble_link
-from pullcurve.links.direct_link import DirectLink
-from pullcurve.sources import Received
+from pullcurve.sources import ble as ble_link
+from pullcurve.stream.received import Received
 from virtual_radio import Air
 
 HSC = {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-2500, 2500), "noise": 2}
