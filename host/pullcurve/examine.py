@@ -29,7 +29,7 @@ from pullcurve.rig.sensor_parts import SENSOR_PARTS, DifferentialPressureAccurac
 from pullcurve.run_log.reading import Log, read_log
 from pullcurve.sources.replay import Replay
 from pullcurve.stream.header import Channel
-from pullcurve.stream.records import Assembler, RunRecords
+from pullcurve.stream.records import RunRecords, assembled
 
 STATES = [
     "ambient_pressure_pa",
@@ -82,11 +82,9 @@ def read_run(path: str | Path, rig: str | Path | Rig | None = None) -> Run:
     """
     log = read_log(Path(path))
     used = rig if isinstance(rig, Rig) else rig_of(log, rig)
-    assembler = Assembler()
     with Replay(log) as source:
-        for received in source:
-            assembler.add(received)
-    return reduce_run(log, assembler.finish(str(path)), used)
+        records = assembled(source, str(path))
+    return reduce_run(log, records, used)
 
 
 def rig_of(log: Log, path: str | Path | None) -> Rig:

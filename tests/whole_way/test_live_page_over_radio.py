@@ -8,6 +8,7 @@ import pytest
 from bumble import link
 
 import ble_link as board_link
+from fed import Fed
 from host.live.browser import PHONE, browser, needs_chromium, opened, wait
 from host.live.served import served
 from host.live.stepped import Stepped, sweep
@@ -113,7 +114,7 @@ def test_a_board_that_leaves_for_half_a_minute_is_told_and_costs_nothing(
         wait(page, lambda: page.locator("#points tr").count() == 1)
         wait(page, lambda: "Engine off" in page.inner_text("#sentence"))
         wait(page, lambda: board.at_s > sent_s(sent))
-    run, assembler = read_run(log), Assembler()
+    run, assembler = read_run(log), Fed(Assembler())
     states = [i.named()["state"] for i in read_log(log).host_records if i.record.kind == "link"]
     assert states == ["opened", "lost", "opened", "closed"]
     assert run.records.lost == 0

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from fed import Fed
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
@@ -220,7 +221,7 @@ def test_the_holds_of_a_sweep_are_found_without_being_told(name: str) -> None:
 def test_a_replay_gives_the_same_numbers_to_the_last_bit(sample: tuple[str, Run]) -> None:
     name, run = sample
     log = read_log(SAMPLES / f"{name}.runlog")
-    assembler = Assembler()
+    assembler = Fed(Assembler())
     with Replay(log, speed=1e6) as source:
         for received in source:
             for place in range(0, len(received.data), 7):  # as a slow port would cut it

@@ -63,12 +63,12 @@ def board_install(port: str | None, settings_path: Path | None) -> None:
 @for_people
 def board_show(port: str) -> None:
     """Show what the board says of itself: firmware, sensors, pickups."""
-    from pullcurve.board.identity import hear, identity_lines, introduction
+    from pullcurve.board.identity import batches, identity_lines, introduction
     from pullcurve.board.install import firmware_revision
     from pullcurve.sources.opening import open_source
 
     with open_source(port) as link:
-        header, complaint, kept_s = introduction(hear(link))
+        header, complaint, kept_s = introduction(batches(link))
     if header is None:
         raise click.ClickException(f"the board says: {complaint}; mend its board.json")
     for line in identity_lines(header, kept_s, firmware_revision()):

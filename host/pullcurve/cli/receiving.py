@@ -77,13 +77,14 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
     from pullcurve.recording import record as record_source
     from pullcurve.run_log.writing import LogWriter
     from pullcurve.sources.opening import open_source
+    from pullcurve.stream.record_stream import RecordStream
 
     rig = load_rig(rig_path)
     refuse_existing(log)
     with open_source(port) as link, LogWriter(log, source=link.name) as writer:
         if rig is not None:
             writer.rig(datetime.now().astimezone(), rig.text)
-        status = Status(rig)
+        stream, status = RecordStream(), Status(rig)
         show = StatusLine(status, typing=True)
         show.say(f"recording {link.name} into {log}; Ctrl-C ends it")
         if rig is None:
@@ -95,7 +96,7 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
                 faults = record_source(
                     link,
                     writer,
-                    (status.add, show.update, notes.write),
+                    (lambda received: status.take(stream.add(received)), show.update, notes.write),
                     lambda: ctrl_c.pressed or time.monotonic() > stop_s,
                 )
                 notes.write()
@@ -160,16 +161,18 @@ def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) ->
     from pullcurve.report.from_run import result_of
     from pullcurve.run_log.reading import read_log
     from pullcurve.sources.replay import Replay
+    from pullcurve.stream.record_stream import RecordStream
     from pullcurve.stream.records import Assembler
 
     read = read_log(log)
     rig = rig_of(read, rig_path)
-    status, assembler = Status(rig), Assembler()
+    stream, status, assembler = RecordStream(), Status(rig), Assembler()
     show = StatusLine(status)
     with Replay(read, speed) as source:
         for received in source:
-            status.add(received)
-            assembler.add(received)
+            batch = stream.add(received)
+            status.take(batch)
+            assembler.take(batch)
             show.update(received)
     show.close()
     run = reduce_run(read, assembler.finish(str(log)), rig)
@@ -240,7 +243,7 @@ def watch(
         rig,
         units,
         board,
-        watchers=(status.add, show.update),
+        watchers=(lambda _: status.take(session.batch), show.update),
         notes=notes,
         patient=patient,
         publisher=publisher,
@@ -285,13 +288,11 @@ def _tell_end(receiver: "Receiver", status: "Status", source: str) -> None:
 
 
 def _records_in(log: Path) -> int:
-    from pullcurve.cli.status_line import Status
     from pullcurve.run_log.reading import read_log
+    from pullcurve.stream.record_stream import RecordStream
 
-    status = Status(None)
-    for received in read_log(log).received:
-        status.add(received)
-    return status.records
+    stream = RecordStream()
+    return sum(stream.add(received).accepted for received in read_log(log).received)
 
 
 def _nothing_came(source: str) -> click.ClickException:
@@ -331,6 +332,7 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     from pullcurve.recording import record as record_source
     from pullcurve.run_log.writing import LogWriter
     from pullcurve.sources.bench import BenchLink
+    from pullcurve.stream.record_stream import RecordStream
 
     chosen = find_scenario(scenario)
     rig = load_rig(rig_path)
@@ -338,7 +340,7 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     truth = log.with_suffix(".truth.csv")
     refuse_existing(truth)
     plant = simulate(chosen)
-    status = Status(rig)
+    stream, status = RecordStream(), Status(rig)
     show = StatusLine(status)
     with (
         BenchLink(chosen, World(chosen, plant)) as link,
@@ -346,7 +348,8 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     ):
         if rig is not None:
             writer.rig(chosen.start, rig.text)
-        faults = record_source(link, writer, (status.add, show.update))
+        watchers = (lambda received: status.take(stream.add(received)), show.update)
+        faults = record_source(link, writer, watchers)
     show.close()
     tell_faults(log, faults)
     pd.DataFrame(plant.truth()).to_csv(truth, index=False, lineterminator="\n")

@@ -1,41 +1,41 @@
 """How it goes while a run is received: one line, and what has just become known."""
 
+import math
 from collections import deque
 from datetime import datetime
 from typing import Any
 
 from pullcurve.errors import RigError
 from pullcurve.measure.channels import check_rig_against_header
+from pullcurve.measure.shaft_speed import NewestSpeed
 from pullcurve.physics import air
 from pullcurve.rig.loading import check_station_pressure
 from pullcurve.rig.models import Rig
-from pullcurve.stream import transfer
-from pullcurve.stream.decoder import VERSIONS, Decoder, Record, as_of_today
-from pullcurve.stream.header import Header, HeaderAssembler, named
-from pullcurve.stream.received import Received
+from pullcurve.stream.block import Block
+from pullcurve.stream.decoder import VERSIONS
+from pullcurve.stream.header import Header
+from pullcurve.stream.record_stream import Arrival, Batch
 from pullcurve.stream.sequence import SequenceCheck
-from record_format import FORMAT_VERSION, HEADER
+from record_format import FORMAT_VERSION
 
 LATEST = 10  # records that the shown values are means of
 SILENT_S = 3.0
 
 
 class Status:
-    """Watches what a source yields and says how it goes."""
+    """Watches a stream, batch by batch, and says how it goes."""
 
     def __init__(self, rig: Rig | None) -> None:
         self._rig = rig
-        self._decoder = Decoder()
         self._sequence = SequenceCheck()
-        self._headers = HeaderAssembler()
         self._header: Header | None = None
         self._blocks: deque[dict[str, Any]] = deque(maxlen=LATEST)
-        self._edges: deque[dict[str, Any]] = deque(maxlen=LATEST)  # of the first pickup
+        self._shaft: NewestSpeed | None = None  # of the first pickup
+        self._known_marks = False
         self._began: datetime | None = None
         self._heard: datetime | None = None
         self._now: datetime | None = None
         self._gone = False
-        self._newest = (0, 0)  # start, number
         self._rig_fault = ""
         self._board_troubles: dict[str, str] = {}
         self._told: set[str] = set()  # what the board repeats with its header
@@ -48,11 +48,12 @@ class Status:
             except RigError as fault:
                 self._news.append(f"warning: {fault}")
 
-    def add(self, received: Received) -> None:
-        self._now = received.host_time
-        self._began = self._began or received.host_time
+    def take(self, batch: Batch) -> None:
+        self._now = batch.host_time
+        self._began = self._began or batch.host_time
+        received = batch.received
         if received.data or self._heard is None:
-            self._heard = received.host_time
+            self._heard = batch.host_time
         if received.link:
             self._gone = received.link == "lost"
             self._news.append(
@@ -61,16 +62,13 @@ class Status:
                 if self._gone
                 else "the board is back"
             )
-        for event in self._decoder.feed(received.data):
-            if not isinstance(event, Record):
-                self.damaged += 1
-            elif start := self._sequence.accept(event):
-                self.records += 1
-                # A record that came again says nothing of how it goes now.
-                if start != self._newest[0] or event.seq > self._newest[1]:
-                    self._newest = (start, event.seq)
-                    for record in as_of_today(event):
-                        self._note(record)
+        self._sequence = batch.stream.sequence
+        self.records += batch.accepted
+        self.damaged = batch.stream.damaged.total()
+        for each in batch.arrivals:
+            # A record that came again says nothing of how it goes now.
+            if each.in_order:
+                self._note(each)
 
     @property
     def missing(self) -> int:
@@ -82,21 +80,27 @@ class Status:
         news, self._news = self._news, []
         return news
 
-    def _note(self, record: Record) -> None:
-        if record.kind == "dp":
-            self._blocks.append(named(record))
-        elif record.kind == "edges":
-            if named(record)["pickup"] == 0:
-                self._edges.append(named(record))
-        elif record.kind == "event":
-            self._note_event(named(record))
-        elif record.kind in HEADER:
-            if record.kind == "board":
-                self._note_format(named(record)["format"])
-            header = self._headers.add(record)
-            if header is not None and header != self._header:
-                self._header = header
-                self._compare_rig(header)
+    def _note(self, each: Arrival) -> None:
+        if each.kind == "dp":
+            self._blocks.append(each.fields())
+        elif each.kind == "edges":
+            if each.fields()["pickup"] == 0 and self._shaft is not None:
+                self._shaft.add(each.fields())
+        elif each.kind == "event":
+            self._note_event(each.fields())
+        elif each.kind == "board":
+            self._note_format(each.fields()["format"])
+        if each.header is not None and each.header != self._header:
+            self._use(each.header)
+
+    def _use(self, header: Header) -> None:
+        facts = getattr(self._rig.pickups, header.pickups[0].role) if self._rig else None
+        # Without a rig the marks of one turn are not known: shown are marks.
+        marks = facts.marks_per_turn if facts is not None else 1
+        self._shaft = NewestSpeed(marks, header.tick_ns, header.tick_bits)
+        self._known_marks = facts is not None
+        self._header = header
+        self._compare_rig(header)
 
     def _note_format(self, format_version: int) -> None:
         if format_version not in VERSIONS and "firmware" not in self._board_troubles:
@@ -164,8 +168,8 @@ class Status:
             parts.append("RIG DOES NOT FIT")
         parts.extend(self._board_troubles.values())
         parts.append(f"{self.records} records")
-        if self._sequence.missing_count:
-            parts.append(f"{self._sequence.missing_count} missing")
+        if self.missing:
+            parts.append(f"{self.missing} missing")
         if self.damaged:
             parts.append(f"{self.damaged} damaged")
         if len(self._sequence.boots) > 1:
@@ -177,25 +181,21 @@ class Status:
     def _readings(self) -> list[str]:
         if self._header is None or not self._blocks:
             return []
-        shown = [self._turning(self._header)] if self._edges else []
+        shown = self._turning(self._header.pickups[0].role)
         sensor = self._header.sensor("meter_dp")
-        blocks = [b for b in self._blocks if sensor is not None and b["sensor"] == sensor.index]
-        count = sum(b["n"] for b in blocks)
-        if sensor is not None and count:
-            mean = sum(b["pivot"] * b["n"] + b["sum"] for b in blocks) / count
-            pressure = float(transfer.linear(mean, sensor.channels[0]))
-            shown.append(f"differential pressure {pressure:.0f} Pa")
+        if sensor is not None:
+            blocks = Block.of(b for b in self._blocks if b["sensor"] == sensor.index)
+            pressure = blocks.pooled_pressure(sensor.channels[0])
+            if math.isfinite(pressure):
+                shown.append(f"differential pressure {pressure:.0f} Pa")
         return shown
 
-    def _turning(self, header: Header) -> str:
-        pickup = header.pickups[0]
-        facts = getattr(self._rig.pickups, pickup.role) if self._rig else None
-        length_s = sum(e["length_ticks"] for e in self._edges) * header.tick_ns * 1e-9
-        edges = sum(e["edges"] for e in self._edges)
-        name = pickup.role.replace("_", " ")
-        if facts is not None:
-            return f"{name} {60 * edges / facts.marks_per_turn / length_s:.0f} rpm"
-        return f"{name} {edges / length_s:.0f} marks/s"
+    def _turning(self, role: str) -> list[str]:
+        rpm = self._shaft.rpm() if self._shaft is not None else math.nan
+        if not math.isfinite(rpm):
+            return []
+        name = role.replace("_", " ")
+        return [f"{name} {rpm:.0f} rpm" if self._known_marks else f"{name} {rpm / 60:.0f} marks/s"]
 
 
 def _seconds(since: datetime | None, until: datetime | None) -> float:

@@ -14,17 +14,14 @@ import numpy as np
 from pullcurve.cut.flow_lookup import UNKNOWN_HUMIDITY, QuickFlow
 from pullcurve.errors import LogError
 from pullcurve.measure import channels
-from pullcurve.measure.shaft_speed import STOPPED_S
+from pullcurve.measure.shaft_speed import NewestSpeed
 from pullcurve.measure.zeros import RUN_DOWN_S
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
-from pullcurve.stream import transfer
-from pullcurve.stream.decoder import Decoder, Record, as_of_today
-from pullcurve.stream.edges import edge_ticks
-from pullcurve.stream.header import Header, HeaderAssembler, Sensor, named
-from pullcurve.stream.received import Received
-from pullcurve.stream.sequence import SequenceCheck
-from record_format import HEADER, OK
+from pullcurve.stream.block import Block
+from pullcurve.stream.header import Header, Sensor
+from pullcurve.stream.record_stream import Arrival, Batch
+from record_format import OK
 
 SAMPLE_S = 0.5
 FRESH_S = 3.0  # a slow reading serves so long
@@ -32,7 +29,6 @@ TYPED_K = 293.15
 GREATEST_OFFSET_PA = 500.0  # between two absolute sensors that stand in the same air
 LOST_BETWEEN = 0.3  # of the differential pressure, from the tap to a sensor at the blower
 CLIPPED_SHARE = 0.02
-LEAST_RECORDS = 5  # of edges, of which the median counts
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +49,7 @@ class Sample:
 
 
 class Samples:
-    """Feed it with `add`; it yields the samples that these bytes complete."""
+    """Samples of a stream, batch by batch."""
 
     def __init__(self, rig: Rig) -> None:
         if rig.meter.position != "clean_pipe":
@@ -66,14 +62,9 @@ class Samples:
             )
         self._rig = rig
         self._flow = QuickFlow(rig)
-        self._decoder = Decoder()
-        self._headers = HeaderAssembler()
         self._header: Header | None = None
         self._sensors: dict[int, Sensor] = {}
-        self._sequence = SequenceCheck()
-        self._start = self._seq = -1  # of the board, and the newest record's number in it
-        self._clock = _Clock()
-        self._shafts: dict[int, _Shaft] = {}
+        self._shafts: dict[int, NewestSpeed] = {}
         self._roles: dict[int, str] = {}
         self._slow: dict[str, tuple[float, float]] = {}  # column: value and when
         self._zero = _Mean()
@@ -82,51 +73,39 @@ class Samples:
         self._blocks: list[dict[str, Any]] = []
         self._bin = 0
         self._last_end_s = 0.0
-        self.late = 0
-        self.damaged = 0
 
     @property
     def zero_pa(self) -> float | None:
         """The differential-pressure sensor's zero, taken with the engine off."""
         return self._zero.value
 
-    def add(self, received: Received) -> list[Sample]:
+    def take(self, batch: Batch) -> list[Sample]:
+        """The samples that a batch completes."""
         found: list[Sample] = []
-        host_s = received.host_time.timestamp()
-        for event in self._decoder.feed(received.data):
-            if not isinstance(event, Record):
-                self.damaged += 1
-            elif self._in_order(event):
-                for record in as_of_today(event):
-                    sample = self._take(record, host_s)
-                    if sample is not None:
-                        found.append(sample)
+        for each in batch.arrivals:
+            if not each.in_order:
+                continue
+            if each.header is not None and each.header is not self._header:
+                if each.header != self._header:
+                    self._use(each.header)
+                self._header = each.header
+            sample = self._take(each)
+            if sample is not None:
+                found.append(sample)
         return found
 
-    def _in_order(self, record: Record) -> bool:
-        start = self._sequence.accept(record)
-        if not start or (start == self._start and record.seq <= self._seq):
-            self.late += 1
-            return False
-        if start != self._start:
-            self._clock.restart()
-        self._start, self._seq = start, record.seq
-        return True
-
-    def _take(self, record: Record, host_s: float) -> Sample | None:
-        if record.kind == "dp":
-            return self._block(named(record), record.seq, host_s)
-        if record.kind == "slow":
-            self._slow_record(named(record))
-        elif record.kind == "edges":
-            values = named(record)
+    def _take(self, each: Arrival) -> Sample | None:
+        if self._header is None:
+            return None
+        if each.kind == "dp" and each.time_s is not None:
+            return self._block(each.fields(), each.time_s, self._header)
+        if each.kind == "slow":
+            self._slow_record(each.fields())
+        elif each.kind == "edges":
+            values = each.fields()
             shaft = self._shafts.get(values["pickup"])
-            if shaft is not None and self._header is not None:
-                shaft.add(values, self._header)
-        elif record.kind in HEADER:
-            header = self._headers.add(record)
-            if header is not None and header != self._header:
-                self._use(header)
+            if shaft is not None:
+                shaft.add(values)
         return None
 
     def _use(self, header: Header) -> None:
@@ -153,13 +132,12 @@ class Samples:
             raise LogError("the board's header names no sensor with the role meter_dp")
         self._meter_index = meter.index
         self._meter_channel = meter.channels[0]
-        self._header = header
         self._sensors = {sensor.index: sensor for sensor in header.sensors}
         self._roles = {pickup.index: pickup.role for pickup in header.pickups}
         for index, role in self._roles.items():
             marks = getattr(self._rig.pickups, role).marks_per_turn
             if index not in self._shafts:
-                self._shafts[index] = _Shaft(marks)
+                self._shafts[index] = NewestSpeed(marks, header.tick_ns, header.tick_bits)
 
     def _slow_record(self, values: dict[str, Any]) -> None:
         sensor = self._sensors.get(values["sensor"])
@@ -171,14 +149,10 @@ class Samples:
             if column is not None:
                 self._slow[column] = (float(series[0]), self._last_end_s)
 
-    def _block(self, values: dict[str, Any], seq: int, host_s: float) -> Sample | None:
-        header = self._header
-        if header is None:
-            self._clock.begin(values["start_ticks"], seq, host_s)
-            return None
+    def _block(self, values: dict[str, Any], start_s: float, header: Header) -> Sample | None:
         if values["sensor"] != self._meter_index:
             return None
-        start_s, end_s = self._clock.place(values, seq, header, host_s)
+        end_s = start_s + values["length_ticks"] * header.tick_ns * 1e-9
         gap_s = start_s - self._last_end_s
         sample = None
         place = int((end_s - 0.01) / SAMPLE_S)
@@ -197,14 +171,10 @@ class Samples:
 
     def _close(self) -> Sample:
         """The sample of the blocks that are waiting."""
-        blocks = self._blocks
-        count = sum(block["n"] for block in blocks)
-        differential = math.nan
-        if count:
-            mean = sum(block["pivot"] * block["n"] + block["sum"] for block in blocks) / count
-            differential = float(transfer.linear(mean, self._meter_channel))
-        clipped = sum(block["clipped"] for block in blocks) > CLIPPED_SHARE * max(count, 1)
-        speeds = {role: self._shafts[i].speed() for i, role in self._roles.items()}
+        blocks = Block.of(self._blocks)
+        differential = blocks.pooled_pressure(self._meter_channel)
+        clipped = blocks.clipped.sum() > CLIPPED_SHARE * max(blocks.n.sum(), 1)
+        speeds = {role: self._shafts[i].rpm() for i, role in self._roles.items()}
         engine = speeds.get("engine_shaft", math.nan)
         speed = speeds.get("blower_shaft", engine * (self._rig.machine.belt_ratio or math.nan))
         at_s = self._last_end_s
@@ -228,7 +198,7 @@ class Samples:
             tap,
             self._corrected("tank_pressure_pa", tank),
             self._flow.mass_flow(differential, tap, ambient_pa, ambient_k, humidity),
-            clipped,
+            bool(clipped),
             self._gap,
         )
         self._gap = False
@@ -257,7 +227,7 @@ class Samples:
 
     def _compare(self, speed: float, differential: float, ambient_pa: float, at_s: float) -> None:
         """While the engine is off: the zero, and the absolute sensors in the same air."""
-        turning = any(shaft.turned() for shaft in self._shafts.values())
+        turning = any(shaft.turns() for shaft in self._shafts.values())
         if turning or speed != 0:
             self._still_since = None
             return
@@ -284,81 +254,3 @@ class _Mean:
     @property
     def value(self) -> float | None:
         return float(np.mean(self._values)) if self._values else None
-
-
-class _Clock:
-    """Board seconds since the first block, from wrapping ticks. As in `board_clock`, the host's
-    clock only chooses among the numbers of wraps for which records can be missing."""
-
-    def __init__(self) -> None:
-        self._ticks: int | None = None
-        self._seq = 0
-        self._host_s = 0.0
-        self._time_s = 0.0
-        self._began = False
-
-    def restart(self) -> None:
-        """The board has begun anew: its ticks say nothing of the time between."""
-        self._ticks = None
-
-    def begin(self, ticks: int, seq: int, host_s: float) -> None:
-        """A block from before the header: time begins with it."""
-        if not self._began:
-            self._began, self._ticks, self._seq, self._host_s = True, ticks, seq, host_s
-
-    def place(
-        self, values: dict[str, Any], seq: int, header: Header, host_s: float
-    ) -> tuple[float, float]:
-        """Start and end of a block."""
-        ticks, tick_s = values["start_ticks"], header.tick_ns * 1e-9
-        period = 1 << header.tick_bits
-        heard_s = host_s - self._host_s
-        if self._ticks is None:
-            step_s = max(heard_s, values["length_ticks"] * tick_s) if self._began else 0.0
-        else:
-            ahead = (ticks - self._ticks) % period
-            most_s = (seq - self._seq + 1) * header.block_us * 1e-6
-            most, turns = ((elapsed_s / tick_s - ahead) / period for elapsed_s in (most_s, heard_s))
-            turns = max(min(round(turns), math.floor(most)), 0)
-            step_s = (ahead + turns * period) * tick_s
-        self._began = True
-        self._time_s += step_s
-        self._ticks, self._seq, self._host_s = ticks, seq, host_s
-        return self._time_s, self._time_s + values["length_ticks"] * tick_s
-
-
-class _Shaft:
-    """Speed over the last second: the median over records, so that a mark that was missed or
-    seen twice does not matter."""
-
-    def __init__(self, marks_per_turn: int) -> None:
-        self._marks = marks_per_turn
-        self._last: int | None = None
-        self._speeds: deque[tuple[float, float]] = deque()  # when, and the speed
-        self._since_s = 0.0
-        self._end_s = 0.0
-
-    def add(self, values: dict[str, Any], header: Header) -> None:
-        tick_s, period = header.tick_ns * 1e-9, 1 << header.tick_bits
-        self._end_s += values["length_ticks"] * tick_s
-        if not values["edges"]:
-            return
-        _, last = edge_ticks([values["first"]], [values["steps"]], header.tick_bits)
-        last_ticks = values["start_ticks"] + int(last[0])
-        if self._last is not None:
-            seconds = (last_ticks - self._last) % period * tick_s
-            if 0 < seconds < STOPPED_S:
-                self._speeds.append((self._end_s, 60 * values["edges"] / self._marks / seconds))
-        while len(self._speeds) > LEAST_RECORDS and self._speeds[0][0] <= self._end_s - 1.0:
-            self._speeds.popleft()
-        self._last = last_ticks
-        self._since_s = self._end_s
-
-    def turned(self) -> bool:
-        return self._last is not None and self._end_s - self._since_s < STOPPED_S
-
-    def speed(self) -> float:
-        if not self.turned():
-            self._speeds.clear()
-            return 0.0
-        return float(np.median([speed for _, speed in self._speeds] or [math.nan]))

@@ -12,6 +12,7 @@ from pullcurve.measure.settled_points import Stretch
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.sources.replay import Replay
+from pullcurve.stream.record_stream import RecordStream
 from pullcurve.stream.records import Assembler
 
 
@@ -61,11 +62,13 @@ def read_cut(
     """
     log = read_log(Path(path))
     used = rig if isinstance(rig, Rig) else rig_of(log, rig)
+    stream = RecordStream()
     watch, assembler = Watch(used, needs_of(used, filter_limit_pa)), Assembler()
     with Replay(log) as source:
         for received in source:
-            watch.add(received)
-            assembler.add(received)
+            batch = stream.add(received)
+            watch.take(batch)
+            assembler.take(batch)
     watch.finish()
     records = assembler.finish(str(path))
     stretches = [

@@ -15,7 +15,7 @@ from pullcurve.cut.needs import Needs, needs_of
 from pullcurve.cut.samples import SAMPLE_S, Sample, Samples
 from pullcurve.cut.throttle import BACK, NEW_HOLD, SAG, Throttle
 from pullcurve.rig.models import Rig
-from pullcurve.stream.received import Received
+from pullcurve.stream.record_stream import Batch
 
 SAG_LASTS_S: Final = 180.0  # then the speed is meant
 CALM_AFTER_S: Final = 8.0  # of a clog, until samples count as quiet again
@@ -60,9 +60,9 @@ class Watch:
         self._air: deque[float] = deque(maxlen=round(SLOW_NOZZLE_S / SAMPLE_S))
         self._news: list[Event] = []
 
-    def add(self, received: Received) -> list[Event]:
+    def take(self, batch: Batch) -> list[Event]:
         self._news = []
-        for sample in self.samples.add(received):
+        for sample in self.samples.take(batch):
             self._sample(sample)
         return self._news
 

@@ -20,16 +20,17 @@ from pullcurve.live.window import Keeping
 from pullcurve.measure import flow
 from pullcurve.measure.air_state import Surroundings, surroundings
 from pullcurve.measure.settled_points import LEAVE_S, STEP_S, Stretch
+from pullcurve.measure.shaft_speed import NewestSpeed
 from pullcurve.measure.troubles import Number, Trouble
 from pullcurve.measure.zeros import RUN_DOWN_S
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 from pullcurve.run_log.reading import Log
-from pullcurve.stream import transfer
-from pullcurve.stream.edges import edge_ticks
-from pullcurve.stream.header import Header, named
+from pullcurve.stream.block import Block
+from pullcurve.stream.header import Header
 from pullcurve.stream.received import Received
-from pullcurve.stream.records import JOIN_TICKS, Assembler
+from pullcurve.stream.record_stream import Batch
+from pullcurve.stream.records import Assembler
 
 KEPT_S = 60.0  # of the run's newest part
 SHOWN = 10  # blocks that a reading is a mean of
@@ -85,8 +86,8 @@ class _Basis:
 
 
 class Latest:
-    """Watches what a source yields. `add` and `reading` are quick; `look` takes longer, and may
-    be called in a thread of its own."""
+    """Watches a stream. `take` and `reading` are quick; `look` takes longer, and may be called in
+    a thread of its own."""
 
     def __init__(self, rig: Rig | None) -> None:
         self._rig = rig
@@ -94,41 +95,48 @@ class Latest:
         self._assembler = Assembler()
         self._keeping = Keeping(KEPT_S)
         self._blocks: deque[dict[str, Any]] = deque(maxlen=SHOWN)
-        self._edges: deque[dict[str, Any]] = deque(maxlen=SHOWN)  # of the first pickup
-        self._place = (-1, -1)  # of the newest block: the board's start, its number
+        self._shaft: NewestSpeed | None = None  # of the first pickup
         self._memory_s: int | None = None
         self._header: Header | None = None
+        self._meter_index = -1
         self._basis: _Basis | None = None
         self._first: Received | None = None
         self._newest: datetime | None = None
-        self._time_s = 0.0  # of the block that was the newest at the last look
-        self._timed: tuple[int, int] | None = None  # its boot and number
+        self._time_s = 0.0  # of the newest block
 
-    def add(self, received: Received) -> bool:
+    def take(self, batch: Batch) -> bool:
         """Whether these bytes completed a block."""
-        self._first = self._first or received
+        self._first = self._first or batch.received
         with self._lock:
-            records = self._assembler.add(received)
+            self._assembler.take(batch)
         fresh = False
-        for start, record in records:
-            if record.kind == "event":
-                self._note_memory(named(record))
-            if record.kind not in ("dp", "edges"):
-                continue
-            if start == self._place[0] and record.seq < self._place[1]:
+        for each in batch.arrivals:
+            if each.kind == "event":
+                self._note_memory(each.fields())
+            if not each.in_order or each.header is None:
                 continue  # asked for again: it belongs to the minute, and not to the second
-            self._place = (start, record.seq)
-            fields = named(record)
-            if record.kind == "edges":
-                if fields["pickup"] == 0:
-                    self._edges.append(fields)
-                continue
-            if self._header is not None and fields["sensor"] != _meter_index(self._header):
-                continue
-            self._blocks.append(fields)
-            self._newest = received.host_time
-            fresh = True
+            if each.header is not self._header:
+                self._use(each.header)
+            if each.kind == "edges" and each.fields()["pickup"] == 0 and self._shaft is not None:
+                self._shaft.add(each.fields())
+            elif each.kind == "dp" and each.fields()["sensor"] == self._meter_index:
+                self._blocks.append(each.fields())
+                self._newest = batch.host_time
+                self._time_s = each.time_s or self._time_s
+                fresh = True
         return fresh
+
+    def _use(self, header: Header) -> None:
+        sensor = header.sensor("meter_dp")
+        self._meter_index = -1 if sensor is None else sensor.index
+        facts = None
+        if self._rig is not None:
+            facts = getattr(self._rig.pickups, header.pickups[0].role)
+        if facts is None:
+            self._shaft = None
+        elif self._shaft is None:
+            self._shaft = NewestSpeed(facts.marks_per_turn, header.tick_ns, header.tick_bits)
+        self._header = header
 
     def _note_memory(self, event: dict[str, Any]) -> None:
         if event["code"] == "start":
@@ -140,11 +148,11 @@ class Latest:
         """The newest second in numbers; None before the first block and the first header."""
         if self._newest is None or self._header is None:
             return None
-        blocks, basis = list(self._blocks), self._basis
-        speed = self._speed(list(self._edges), self._header)
-        index = _meter_index(self._header)
-        blocks = [block for block in blocks if block["sensor"] == index]
-        pressure = self._pressure(blocks, self._header)
+        basis, sensor = self._basis, self._header.sensor("meter_dp")
+        speed, pressure = self._speed(self._header), None
+        if sensor is not None:
+            mean = Block.of(list(self._blocks)).pooled_pressure(sensor.channels[0])
+            pressure = mean if np.isfinite(mean) else None
         if pressure is None or basis is None or self._rig is None:
             return Reading(self._newest, speed, pressure, None)
         zeroed = pressure - (basis.zero_pa if np.isfinite(basis.zero_pa) else 0.0)
@@ -158,39 +166,15 @@ class Latest:
         known = np.isfinite(value) and zeroed > 0
         return Reading(self._newest, speed, zeroed, value if known else None)
 
-    def _speed(self, records: list[dict[str, Any]], header: Header) -> float | None:
-        """Of the blower, from the last edge of the first record to that of the last one."""
-        records = _newest_second(_joined(records, header), header)
-        turned = [record for record in records if record["edges"]]
-        facts = None
-        if self._rig is not None:
-            facts = getattr(self._rig.pickups, header.pickups[0].role)
-        if facts is None:
+    def _speed(self, header: Header) -> float | None:
+        """Of the blower."""
+        if self._shaft is None:
             return None
-        if len(turned) < len(records) / 2 or len(turned) < 2:
-            return 0.0
-        edges = sum(record["edges"] for record in turned[1:])
-        _, last = edge_ticks(
-            [record["first"] for record in turned],
-            [record["steps"] for record in turned],
-            header.tick_bits,
-        )
-        begins = turned[-1]["start_ticks"] - turned[0]["start_ticks"]
-        ticks = int(begins + last[-1] - last[0]) % (1 << header.tick_bits)
         ratio = 1.0
         if header.pickups[0].role == "engine_shaft" and self._rig is not None:
             ratio = self._rig.machine.belt_ratio or np.nan
-        rpm = 60 * edges / facts.marks_per_turn / (ticks * header.tick_ns * 1e-9) * ratio
+        rpm = self._shaft.rpm() * ratio
         return rpm if np.isfinite(rpm) else None
-
-    @staticmethod
-    def _pressure(blocks: list[dict[str, Any]], header: Header) -> float | None:
-        sensor = header.sensor("meter_dp")
-        count = sum(block["n"] for block in blocks)
-        if sensor is None or not count:
-            return None
-        mean = sum(block["pivot"] * block["n"] + block["sum"] for block in blocks) / count
-        return float(transfer.linear(mean, sensor.channels[0]))
 
     def look(self) -> Now:
         """Reduce the newest minute."""
@@ -200,8 +184,6 @@ class Latest:
         try:
             with self._lock:
                 records = self._assembler.finish("the board's stream")
-            self._follow_time(records.blocks)
-            self._header = records.header
             if self._rig is None:
                 return Now(
                     "no flow",
@@ -225,14 +207,6 @@ class Latest:
         finally:
             with self._lock:
                 self._keeping.forget(self._assembler, records)
-
-    def _follow_time(self, blocks: pd.DataFrame) -> None:
-        """`time_s` of the newest block since the run's first one, which has been let go of."""
-        times = blocks.set_index(["boot", "seq"])["time_s"]
-        # Not to be found is a block that has turned out to be no new start's.
-        before_s = 0.0 if self._timed is None else times.get(self._timed, times.iloc[-1])
-        self._time_s += max(float(times.iloc[-1] - before_s), 0.0)
-        self._timed = (int(blocks["boot"].iloc[-1]), int(blocks["seq"].iloc[-1]))
 
     def _now(self, run: Run) -> Now:
         table = run.channels.table
@@ -303,31 +277,6 @@ def _standing_s(table: pd.DataFrame) -> float:
     time_s = table["time_s"].to_numpy()
     since_s = time_s[turning[-1]] if len(turning) else time_s[0]
     return float(time_s[-1] - since_s)
-
-
-def _meter_index(header: Header) -> int:
-    sensor = header.sensor("meter_dp")
-    return -1 if sensor is None else sensor.index
-
-
-def _newest_second(records: list[dict[str, Any]], header: Header) -> list[dict[str, Any]]:
-    """The newest records that make up a second, one more than these and two at the least."""
-    left = round(1e9 / header.tick_ns)
-    for place in range(len(records) - 1, -1, -1):
-        left -= records[place]["length_ticks"]
-        if left <= 0:
-            return records[max(place - 1, 0) :]
-    return records
-
-
-def _joined(blocks: list[dict[str, Any]], header: Header) -> list[dict[str, Any]]:
-    """The newest records between which none is missing."""
-    for place in range(len(blocks) - 1, 0, -1):
-        before, after = blocks[place - 1], blocks[place]
-        away = (after["start_ticks"] - before["start_ticks"]) % (1 << header.tick_bits)
-        if abs(away - before["length_ticks"]) > JOIN_TICKS:
-            return blocks[place:]
-    return blocks
 
 
 def _unseen(off_s: float, zeroed_pa: float) -> Iterator[Trouble]:

@@ -29,6 +29,7 @@ from pullcurve.report.page import page
 from pullcurve.rig.loading import parse_rig
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import GrowingLog, Log
+from pullcurve.stream.record_stream import RecordStream
 from pullcurve.stream.records import Assembler
 
 KEPT_S = 3600.0  # more than any sweep takes, and reduced in some seconds
@@ -129,6 +130,7 @@ class NewestHour:
         self.whole = True  # it was, when it was reduced last
         self._rig = rig
         self._growing = GrowingLog(path)
+        self._stream = RecordStream()
         self._assembler = Assembler()
         self._keeping = Keeping(KEPT_S)
         self._log = Log(path)
@@ -144,7 +146,7 @@ class NewestHour:
         """Whether it was the last one there is."""
         more = self._growing.more(PIECE)
         for received in more.received:
-            self._assembler.add(received)
+            self._assembler.take(self._stream.add(received))
         self._log.received = self._log.received or more.received[:1]
         self._log.host_records += more.host_records
         self._log.damaged += more.damaged

@@ -12,6 +12,7 @@ from pullcurve.measure.shaft_speed import Marks, marks
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.stream import transfer
+from pullcurve.stream.block import Block
 from pullcurve.stream.edges import Part, parts, signed
 from pullcurve.stream.header import Header, Sensor
 from pullcurve.stream.records import RunRecords, rows_of
@@ -67,18 +68,14 @@ def to_si(records: RunRecords, rig: Rig) -> Channels:
     blocks = records.blocks
     channel = sensor.channels[0]
     count_pa = transfer.scale(channel)
-    n = blocks["n"].to_numpy(float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        mean = np.where(n > 0, blocks["sum"] / n, np.nan)
-        # Sums of squares of 24-bit counts pass 2^53 only where the spread is most of the range.
-        variance = np.where(n > 1, (blocks["sumsq"] - n * mean**2) / (n - 1), np.nan)
+    block = Block.of(blocks)
     table = pd.DataFrame(
         {
             "time_s": blocks["time_s"] + blocks["length_ticks"] * header.tick_ns * 1e-9 / 2,
             "length_s": blocks["length_ticks"] * header.tick_ns * 1e-9,
             "boot": blocks["boot"],
-            "differential_pressure_pa": transfer.linear(blocks["pivot"] + mean, channel),
-            "differential_pressure_sd_pa": np.sqrt(np.maximum(variance, 0)) * abs(count_pa),
+            "differential_pressure_pa": block.pressure(channel),
+            "differential_pressure_sd_pa": block.spread(channel),
             "least_pa": transfer.linear(blocks["least"], channel),
             "greatest_pa": transfer.linear(blocks["greatest"], channel),
             "samples": blocks["n"],

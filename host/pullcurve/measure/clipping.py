@@ -4,6 +4,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullcurve.stream.block import Block
+
 LEAST_BLOCKS = 5  # that share one extreme count, before it is an end and no chance
 # Of twenty normal readings the greatest lies 1.9 standard deviations above the mean; where
 # it lies nearer than this, the readings pile up under an end.
@@ -20,12 +22,8 @@ def clipped_blocks(blocks: pd.DataFrame, turning: Flags) -> Flags:
     (what the firmware counted at the ends that the header names). turning: whether the shaft
     turned; a standing machine's quiet zero is no end.
     """
-    n = blocks["n"].to_numpy(float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        mean = blocks["sum"].to_numpy(float) / n
-        variance = np.maximum(blocks["sumsq"].to_numpy(float) / n - mean**2, 0)
-    spread = np.sqrt(variance)
-    mean = mean + blocks["pivot"].to_numpy(float)
+    block = Block.of(blocks)
+    n, mean, spread = block.n, block.mean, np.sqrt(block.variance * (block.n - 1) / block.n)
     found = blocks["clipped"].to_numpy() > 0
     usable = turning & (n > 1)
     for column, side in (("greatest", 1), ("least", -1)):

@@ -5,7 +5,10 @@ last edge of a block. Speed between two nodes is marks over time, so no error of
 adds up, and between nodes at which the same mark passes the marks' unevenness cancels.
 """
 
+from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,8 +24,10 @@ from pullcurve.measure.missed_marks import (
     count_marks,
     mean_pitch,
 )
+from pullcurve.stream.edges import edge_ticks
 
 STOPPED_S = 2.0  # without an edge: the shaft stands, or nobody saw it turn
+MIN_RECORDS = 5  # of edges, of which the median counts
 CLOCK_BOUND = 1e-4  # of a board's crystal: 50 ppm typical and its temperature; from memory
 UNEVEN = 0.03  # of a pitch, between different marks (judgement)
 LEAST_SEEN = 0.5  # of a time, of which the mean speed is asked
@@ -197,3 +202,53 @@ def _near_pitch(since_s: Array, passed: Array) -> Array:
     low, high = np.maximum(block - NEAR, 0), np.minimum(block + NEAR, len(block))
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.asarray((sums[0][high] - sums[0][low]) / (sums[1][high] - sums[1][low]))
+
+
+class NewestSpeed:
+    """Speed over the newest second of a stream of `edges` records of one pickup.
+
+    The median over records, MIN_RECORDS at the least, so that a mark that was missed or seen twice
+    does not matter.
+    """
+
+    def __init__(self, marks_per_turn: int, tick_ns: int, tick_bits: int) -> None:
+        self._marks = marks_per_turn
+        self._tick_s = tick_ns * 1e-9
+        self._tick_bits = tick_bits
+        self._last: int | None = None  # ticks of the newest edge
+        self._next_start: int | None = None
+        self._speeds: deque[tuple[float, float]] = deque()  # when, and the speed
+        self._turned_s = 0.0
+        self._end_s = 0.0
+
+    def add(self, record: Mapping[str, Any]) -> None:
+        """Take the fields of the next record."""
+        period = 1 << self._tick_bits
+        if record["start_ticks"] != self._next_start:  # records are missing
+            self._last = None
+        self._next_start = (record["start_ticks"] + record["length_ticks"]) % period
+        self._end_s += record["length_ticks"] * self._tick_s
+        if not record["edges"]:
+            return
+        first, last = edge_ticks([record["first"]], [record["steps"]], self._tick_bits)
+        intervals, since = record["edges"], self._last
+        if since is None:
+            intervals, since = intervals - 1, record["start_ticks"] + int(first[0])
+        self._last = record["start_ticks"] + int(last[0])
+        seconds = (self._last - since) % period * self._tick_s
+        if 0 < seconds < STOPPED_S:
+            self._speeds.append((self._end_s, 60 * intervals / self._marks / seconds))
+        while len(self._speeds) > MIN_RECORDS and self._speeds[0][0] <= self._end_s - 1.0:
+            self._speeds.popleft()
+        self._turned_s = self._end_s
+
+    def turns(self) -> bool:
+        """Whether an edge came within the newest STOPPED_S."""
+        return self._turned_s > 0 and self._end_s - self._turned_s < STOPPED_S
+
+    def rpm(self) -> float:
+        """Revolutions a minute; 0 where the shaft stands, NaN where its speed was not seen."""
+        if not self.turns():
+            self._speeds.clear()
+            return 0.0
+        return float(np.median([speed for _, speed in self._speeds] or [np.nan]))

@@ -1,7 +1,7 @@
 """The records of one run, in the board's own order, with what was lost on the way."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
 from operator import itemgetter
@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from pullcurve.errors import LogError
 from pullcurve.stream.clock import unwrap
-from pullcurve.stream.decoder import VERSIONS, Decoder, Record, as_of_today
+from pullcurve.stream.decoder import VERSIONS, Record
 from pullcurve.stream.header import Header, HeaderAssembler, named
 from pullcurve.stream.received import Received
-from pullcurve.stream.sequence import SequenceCheck
+from pullcurve.stream.record_stream import Batch, RecordStream
 from record_format import DATA, FORMAT_VERSION
 
 HEADER_LINES_KEPT = 120  # some three headers, when records are let go of
@@ -75,33 +75,24 @@ class RunRecords:
 
 
 class Assembler:
-    """Takes what a source yields, chunk by chunk, and keeps the records."""
+    """Keeps the records of one stream, batch by batch, and makes tables of them."""
 
     def __init__(self) -> None:
-        self._decoder = Decoder()
-        self._sequence = SequenceCheck()
+        self._stream = RecordStream()
         self._header_lines: list[tuple[int, Record]] = []
         self._foreign_format: int | None = None
-        self._damaged: Counter[str] = Counter()
         self._rows: dict[str, list[tuple[Any, ...]]] = {kind: [] for kind in DATA}
         self._began: float | None = None
         self._arrivals = count()
 
-    def add(self, received: Received) -> list[tuple[int, Record]]:
-        """Keep the records that these bytes complete. Returns them, but for copies, each with its
-        start of the board as `SequenceCheck.accept` gives it."""
-        kept = []
-        arrived = received.host_time.timestamp()
+    def take(self, batch: Batch) -> None:
+        """Keep the records of a batch."""
+        self._stream = batch.stream
+        arrived = batch.host_time.timestamp()
         if self._began is None:
             self._began = arrived
-        for event in self._decoder.feed(received.data):
-            if not isinstance(event, Record):
-                self._damaged[event.reason] += 1
-            elif start := self._sequence.accept(event):
-                for record in as_of_today(event):
-                    self._keep(record, start, arrived - self._began)
-                    kept.append((start, record))
-        return kept
+        for each in batch.arrivals:
+            self._keep(each.record, each.start, arrived - self._began)
 
     def _keep(self, record: Record, start: int, host_s: float) -> None:
         if record.kind in self._rows:
@@ -114,7 +105,7 @@ class Assembler:
 
     def forget(self, keep: Callable[[tuple[int, int]], bool]) -> None:
         """Let go of the records whose `boot` and `seq` are not to be kept."""
-        starts = self._sequence.starts()
+        starts = self._stream.sequence.starts()
         for kind, rows in self._rows.items():
             self._rows[kind] = [row for row in rows if keep((starts[row[0]], row[1]))]
         self._header_lines = self._header_lines[-HEADER_LINES_KEPT:]
@@ -127,7 +118,7 @@ class Assembler:
 
     def finish(self, name: str) -> RunRecords:
         """The tables. Raises LogError, which names the log, when they say nothing."""
-        if not self._sequence.received:
+        if not self._stream.sequence.received:
             raise LogError(
                 f"{name}: no record of a board is in it; was the right port recorded, and does "
                 "the board run the firmware?"
@@ -146,7 +137,7 @@ class Assembler:
         if not meter.any():
             raise LogError(f"{name}: it holds no block of readings; record while the board runs")
         offset_s = self._place_in_time(tables, headers, meter)
-        damaged = self._damaged + Counter(malformed=malformed)
+        damaged = self._stream.damaged + Counter(malformed=malformed)
         return RunRecords(
             headers=headers,
             blocks=tables["dp"][meter].reset_index(drop=True),
@@ -156,23 +147,23 @@ class Assembler:
             events=tables["event"],
             host_offset_s=offset_s,
             damaged=dict(damaged),
-            duplicated=self._sequence.duplicates,
-            late=self._sequence.late,
-            lost=self._sequence.missing_count,
-            received=self._sequence.received,
+            duplicated=self._stream.sequence.duplicates,
+            late=self._stream.sequence.late,
+            lost=self._stream.sequence.missing_count,
+            received=self._stream.sequence.received,
         )
 
     def _table(self, kind: str) -> pd.DataFrame:
         names = ["boot", "seq", "host_s", "arrival", *(name for name, _ in DATA[kind])]
         table = pd.DataFrame.from_records(self._rows[kind], columns=names)
-        table["boot"] = table["boot"].map(self._sequence.starts())
+        table["boot"] = table["boot"].map(self._stream.sequence.starts())
         # A record may be kept twice until it shows that no new start of the board began with it.
         table = table.drop_duplicates(["boot", "seq"])
         return table.iloc[np.lexsort((table["seq"], table["boot"]))].reset_index(drop=True)
 
     def _held(self, events: pd.DataFrame) -> tuple[tuple[Held, ...], int]:
         """The headers that differ from the one before them; how many lines cannot be."""
-        starts = self._sequence.starts()
+        starts = self._stream.sequence.starts()
         assembler = HeaderAssembler()
         found: list[Held] = []
         seen = 0
@@ -204,7 +195,7 @@ class Assembler:
             if kind in _SOURCES:
                 table["after_gap"] = True
         end_s, set_back_s = -np.inf, 0.0
-        for boot in range(1, len(self._sequence.boots) + 1):
+        for boot in range(1, len(self._stream.sequence.boots) + 1):
             rows = {kind: table.index[table["boot"] == boot] for kind, table in tables.items()}
             if any(len(index) for index in rows.values()):
                 header = _header_at(headers, boot, 0)
@@ -220,6 +211,14 @@ def _of_role(blocks: pd.DataFrame, headers: tuple[Held, ...], role: str) -> NDAr
     """Which blocks are those of the sensor that plays a role."""
     sensor = headers[-1].header.sensor(role)
     return np.asarray(blocks["sensor"] == (-1 if sensor is None else sensor.index))
+
+
+def assembled(received: Iterable[Received], name: str) -> RunRecords:
+    """The tables of what a source yielded. Raises LogError, which names the log."""
+    stream, assembler = RecordStream(), Assembler()
+    for each in received:
+        assembler.take(stream.add(each))
+    return assembler.finish(name)
 
 
 def _without_header(events: pd.DataFrame, malformed: int) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from fed import Fed
 from pullcurve.cli.status_line import Status
 from pullcurve.rig.loading import load_rig, parse_rig
 from pullcurve.run_log.reading import read_log
@@ -29,7 +30,7 @@ RIG = load_rig(ROOT / "hardware/rigs/port.toml").text
 def test_a_rig_that_does_not_fit_the_board_is_told_once(
     old: str, new: str, sentence: str | None, shown: str
 ) -> None:
-    status = Status(parse_rig(RIG.replace(old, new), "a rig"))
+    status = Fed(Status(parse_rig(RIG.replace(old, new), "a rig")))
     for received in RECEIVED[:600]:
         status.add(received)
     news = status.take_news()
@@ -71,7 +72,7 @@ def test_a_board_that_is_gone_silent_or_in_trouble_is_told() -> None:
             status.add(received)
             yield status.line()
 
-    status = Status(None)
+    status = Fed(Status(None))
     nothing, lost, silent, back, gone, again, config, _ = lines()
     assert "nothing from a board yet" in nothing
     assert "METER DP DOES NOT ANSWER" in lost
@@ -92,7 +93,7 @@ def test_a_board_that_is_gone_silent_or_in_trouble_is_told() -> None:
 
 
 def test_records_that_come_again_do_not_change_what_is_shown() -> None:
-    now, again = Status(None), Status(None)
+    now, again = Fed(Status(None)), Fed(Status(None))
     for received in RECEIVED[:400]:
         now.add(received)
     for received in RECEIVED[:200] + RECEIVED[250:400] + RECEIVED[200:249]:
@@ -103,7 +104,7 @@ def test_records_that_come_again_do_not_change_what_is_shown() -> None:
 
 
 def test_firmware_of_another_version_is_told_once() -> None:
-    status = Status(None)
+    status = Fed(Status(None))
     for seq in range(3):
         fields = (0, 9, 3, "rp2-pico", "e661", "9.9", 1000, 30)
         status.add(later(seq, encode("board", 1, seq, fields)))

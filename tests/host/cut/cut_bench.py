@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cut_records import Instruments, received
+from fed import Fed
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.cut.alarm import Event
@@ -73,7 +74,7 @@ def watched(
     said: list[Received], rig: Rig | None = None, needs: Needs | None = None
 ) -> tuple[Watch, list[Event]]:
     """The watch, fed, and each alarm as it was when it was first spoken."""
-    watch = Watch(rig or clean_pipe_rig(), needs)
+    watch = Fed(Watch(rig or clean_pipe_rig(), needs))
     news = [event for each in said for event in watch.add(each)]
     news += watch.finish()
     spoken: dict[int, Event] = {}

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from cut_bench import SAMPLE, clean_pipe_rig
 
+from fed import Fed
 from pullcurve.cut.alarm import Event
 from pullcurve.cut.loss_reset import LONG, Stops
 from pullcurve.cut.resistance import GAS_CONSTANT
@@ -69,14 +70,15 @@ class Handed(Samples):
 
     samples: Iterator[Sample]
 
-    def add(self, received: object) -> list[Sample]:  # type: ignore[override]
+    def take(self, batch: object) -> list[Sample]:  # type: ignore[override]
         return [next(self.samples)]
 
 
 def slow_alarms(seed: int, plan: Plan) -> list[Event]:
     rig = clean_pipe_rig()
-    watch = Watch(rig)
-    handed = watch.samples = Handed(rig)
+    watched = Watch(rig)
+    handed = watched.samples = Handed(rig)
+    watch = Fed(watched)
     given = list(plant(seed, plan))
     handed.samples = iter(given)
     (some,) = read_log(SAMPLE).received[:1]
@@ -165,7 +167,7 @@ def test_only_stretches_at_one_speed_are_compared(speeds: tuple[float, float]) -
 
 def test_a_clog_that_becomes_worse_is_told_again() -> None:
     log = read_log(SAMPLE)
-    watch = Watch(rig_of(log, None))
+    watch = Fed(Watch(rig_of(log, None)))
     news = [event for each in log.received for event in watch.add(each)]
     told = [event.size for event in news if event.number == 1 and event.end_s is None]
     assert 2 <= len(told) <= 5

@@ -26,6 +26,8 @@ def blocks(level: np.ndarray, spread: float, end: int | None, seed: int = 0) -> 
             "sumsq": (d**2).sum(axis=1),
             "least": counts.min(axis=1),
             "greatest": counts.max(axis=1),
+            "stale": 0,
+            "faulty": 0,
             "clipped": 0,
         }
     )

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from fed import Fed
 from outbox import Outbox
 from pullcurve.cli.status_line import Status
 from pullcurve.recording import record
@@ -108,7 +109,7 @@ def board(tmp_path: Path) -> Iterator[Board]:
 def test_a_pulled_plug_costs_nothing(board: Board, tmp_path: Path) -> None:
     path = tmp_path / "run.runlog"
     plan = [(50, board.unplug), (250, board.plug_in)]
-    status = Status(None)
+    status = Fed(Status(None))
     ended = False
 
     def befall(_received: object) -> None:

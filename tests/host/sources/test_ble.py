@@ -13,6 +13,7 @@ from bumble import link
 
 from ble_link import BleLink as BoardLink
 from ble_link import advertisement
+from fed import Fed
 from outbox import Outbox
 from pullcurve.cli.status_line import Status
 from pullcurve.errors import LinkError
@@ -108,7 +109,7 @@ class Kept:
         plan: list[tuple[Callable[["Kept"], bool], Callable[[], None]]],
         enough: Callable[["Kept"], bool],
     ):
-        self.status = Status(None)
+        self.status = Fed(Status(None))
         self.seen: list[str] = []
         self._step_s = time.monotonic()
 

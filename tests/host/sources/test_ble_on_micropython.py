@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from bumble import link
 
+from fed import Fed
 from on_micropython import UNIX, needs_unix
 from pullcurve.bench import board_side
 from pullcurve.bench.firmware_files import firmware_folder
@@ -124,7 +125,7 @@ class Outage:
     def __init__(self, folder: Path, pages: int, slowness_s: float = 0.0) -> None:
         board = Board(folder, pages)
         air = Air(board)
-        status = Status(None)
+        status = Fed(Status(None))
         away = back = asked = False
 
         def befall(received: Received) -> None:
@@ -155,7 +156,7 @@ class Outage:
         log = read_log(path)
         states = [item.named()["state"] for item in log.host_records if item.record.kind == "link"]
         assert states == ["opened", "lost", "opened", "closed"]
-        assembler, decoder, sequence = Assembler(), Decoder(), SequenceCheck()
+        assembler, decoder, sequence = Fed(Assembler()), Decoder(), SequenceCheck()
         for received in log.received:
             assembler.add(received)
             for event in decoder.feed(received.data):

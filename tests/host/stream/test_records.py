@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fed import Fed
 from pullcurve.errors import LogError
 from pullcurve.stream.received import Received
 from pullcurve.stream.records import Assembler, RunRecords
@@ -82,7 +83,7 @@ class Board:
 
 
 def finished(lines: Iterable[Line]) -> RunRecords:
-    assembler = Assembler()
+    assembler = Fed(Assembler())
     for host_s, line in lines:
         assembler.add(Received(BEGAN + timedelta(seconds=host_s), line))
     return assembler.finish("the log")
