@@ -3,7 +3,7 @@
 from functools import cache
 from pathlib import Path
 
-from pullcurve.reduction.run import Run, read_run
+from pullcurve.examine import Run, read_run
 
 SAMPLES = Path(__file__).parents[1] / "sample_logs"
 

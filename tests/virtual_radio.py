@@ -15,7 +15,7 @@ from bleak.backends import characteristic, client, scanner, service
 from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailableReason, BleakError
 from bumble import controller, core, device, gatt, hci, host, link
 
-from pullcurve.links.ble_link import Radio
+from pullcurve.sources.ble import Radio
 
 MTU = 185  # as some telephones and tablets offer
 NO_RESPONSE, WRITE, NOTIFY = 4, 8, 16

@@ -9,17 +9,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pullcurve.diagnosis.comparison import Pair, compare_runs
-    from pullcurve.reduction.run import Run, read_run
+    from pullcurve.compare.comparison import Pair, compare_runs
+    from pullcurve.examine import Run, read_run
 
 __version__ = "0.1.0"
 __all__ = ["Pair", "Run", "__version__", "compare_runs", "read_run"]
 
 _HOMES = {
-    "Pair": "pullcurve.diagnosis.comparison",
-    "compare_runs": "pullcurve.diagnosis.comparison",
-    "Run": "pullcurve.reduction.run",
-    "read_run": "pullcurve.reduction.run",
+    "Pair": "pullcurve.compare.comparison",
+    "compare_runs": "pullcurve.compare.comparison",
+    "Run": "pullcurve.examine",
+    "read_run": "pullcurve.examine",
 }
 
 

@@ -6,7 +6,8 @@ from datetime import datetime
 
 from pullcurve.errors import LogError
 from pullcurve.run_log.writing import LogWriter
-from pullcurve.sources import Received, Source
+from pullcurve.sources.source import Source
+from pullcurve.stream.received import Received
 
 Watcher = Callable[[Received], None]
 

@@ -14,10 +14,10 @@ from pathlib import Path
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
-from pullcurve.links.bench_link import BenchLink
 from pullcurve.recording import record
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.writing import LogWriter
+from pullcurve.sources.bench import BenchLink
 
 RUNS = 9
 RIG = Path(__file__).parents[2] / "hardware/rigs/port.toml"

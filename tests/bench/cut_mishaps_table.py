@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from cut_mishaps import Mishap, MishapCase
-from pullcurve.reduction.cut_watch.events import Event
+from pullcurve.cut.alarm import Event
 
 EARLY_S, LATE_S = 2.0, 3.0  # as for clogs
 AFTER_S: Final = 30.0  # until then an alarm is the mishap's doing

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.bench.plant import Plant
-from pullcurve.sources import Received
+from pullcurve.stream.received import Received
 from record_format import FORMAT_VERSION, MOST_STAMPS, OK, edges_us, encode
 
 Array = NDArray[np.float64]

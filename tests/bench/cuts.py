@@ -18,8 +18,9 @@ from cut_case import LEAST_CLOG, Case, Crew, draw_case
 from cut_mishaps import MishapCase, draw_mishaps
 from cut_mishaps_table import MishapOutcome
 from cut_records import received
-from pullcurve.reduction.cut_watch.events import Event
-from pullcurve.reduction.cut_watch.watch import Watch
+from fed import Fed
+from pullcurve.cut.alarm import Event
+from pullcurve.cut.watch import Watch
 from pullcurve.rig.loading import parse_rig
 
 WORKERS = 2
@@ -64,7 +65,7 @@ def one_cut_with_mishaps(number: int, seed: int, duration_s: float) -> MishapOut
 def watched(case: Case | MishapCase, seed: list[int]) -> tuple[list[Event], float]:
     """All alarms, and the processor's seconds that it took."""
     heard = list(received(case.plant, case.tools, np.random.default_rng(seed)))
-    watch = Watch(parse_rig(case.rig, "a rig"))
+    watch = Fed(Watch(parse_rig(case.rig, "a rig")))
     began_s = time.process_time()
     for each in heard:
         watch.add(each)

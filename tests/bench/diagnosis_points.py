@@ -19,9 +19,9 @@ from pullcurve.diagnosis import evidence as ev
 from pullcurve.diagnosis.facts import MachineFacts
 from pullcurve.diagnosis.path_model import Setting
 from pullcurve.diagnosis.speeds import Speeds
+from pullcurve.measure.air_state import GAUGE_PA
+from pullcurve.measure.meter import pressure_loss
 from pullcurve.physics.hose import area, loss_term
-from pullcurve.reduction.air_at_places import GAUGE_PA
-from pullcurve.reduction.meter import pressure_loss
 from pullcurve.rig.models import Rig
 
 HOLDS = (0.55, 0.62, 0.75, 0.85, 1.0, 0.8, 0.6)

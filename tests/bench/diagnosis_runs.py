@@ -9,6 +9,7 @@ import pandas as pd
 
 from diagnosis_machines import Subject
 from diagnosis_points import HOLDS, INHG, PLATE_HOLDS
+from direct_link import DirectLink
 from population_dice import Dice
 from population_hand import Stay
 from population_instruments import absolute_sensor, meter_sensor, spoil
@@ -16,9 +17,8 @@ from population_machines import UNJITTERED, Drawn, Tree
 from pullcurve.bench.plant import Plant, simulate
 from pullcurve.bench.scenario import Scenario
 from pullcurve.bench.world import World
-from pullcurve.links.direct_link import DirectLink
+from pullcurve.examine import Run, read_run
 from pullcurve.recording import record
-from pullcurve.reduction.run import Run, read_run
 from pullcurve.run_log.notes import understand
 from pullcurve.run_log.writing import LogWriter
 

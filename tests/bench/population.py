@@ -19,8 +19,8 @@ from population_machines import POSITIONS
 from population_table import print_table
 from population_truth import Outcome, compare
 from pullcurve.errors import PullcurveError
+from pullcurve.examine import read_run
 from pullcurve.recording import record
-from pullcurve.reduction.run import read_run
 from pullcurve.run_log.writing import LogWriter
 
 WORKERS = 2

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
+from direct_link import DirectLink
 from population_dice import Dice
 from population_instruments import (
     air_sensors,
@@ -19,7 +20,6 @@ from pullcurve.bench.plant import Plant, simulate
 from pullcurve.bench.scenario import Scenario
 from pullcurve.bench.world import World
 from pullcurve.errors import ScenarioError
-from pullcurve.links.direct_link import DirectLink
 
 ATTEMPTS = 50
 SLOWEST_AIR_S = 3.0  # three time constants

@@ -10,7 +10,7 @@ import pandas as pd
 from population_case import Case
 from pullcurve.bench.grid import STEP_S
 from pullcurve.bench.sensing import zero_error
-from pullcurve.reduction.run import Run
+from pullcurve.examine import Run
 
 SLACK_S = 0.1  # a block's length
 

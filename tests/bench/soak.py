@@ -22,15 +22,16 @@ import numpy as np
 
 from cut_case import draw_case
 from cut_records import PERIOD_TICKS, records
+from fed import Fed
+from pullcurve.cli.status_line import Status
+from pullcurve.cut.shift import read_cut, shift_of
+from pullcurve.cut.watch import Watch
 from pullcurve.live.reducing import NewestHour
 from pullcurve.recording import record
-from pullcurve.reduction.cut_watch.shift import read_cut, shift_of
-from pullcurve.reduction.cut_watch.watch import Watch
-from pullcurve.reduction.status import Status
 from pullcurve.rig.loading import parse_rig
 from pullcurve.run_log.writing import LogWriter
-from pullcurve.sources import Received
-from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.stream.decoder import Decoder, Record
+from pullcurve.stream.received import Received
 from record_format import encode
 
 PIECE_S = 1800.0
@@ -142,7 +143,7 @@ def main() -> None:
         start, rig_text, piece = pool.submit(make_piece).result()
     rig = parse_rig(rig_text, "a rig")
     source = LongShift(start, piece, options.hours)
-    watch, status = Watch(rig), Status(rig)
+    watch, status = Fed(Watch(rig)), Fed(Status(rig))
     with tempfile.TemporaryDirectory() as folder:
         log = Path(folder) / "soak.runlog"
         began_s = time.process_time()

@@ -11,7 +11,7 @@ from sampling_checks import sampled, statistics
 from tach_checks import Line
 
 import board_config
-from pullcurve.wire.edges import stamps
+from pullcurve.stream.edges import stamps
 from record_format import DATA, FAULT, MOST_STAMPS, OK, STALE
 
 FIRMWARE = Path(__file__).parents[2] / "firmware"

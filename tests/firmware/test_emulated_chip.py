@@ -19,8 +19,8 @@ from sampling_checks import statistics
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import PINS, World, board_json
-from pullcurve.wire.decoder import Decoder, Record
-from pullcurve.wire.header import HeaderAssembler, named
+from pullcurve.stream.decoder import Decoder, Record
+from pullcurve.stream.header import HeaderAssembler, named
 from record_format import OK, again
 
 IMAGE = Path(os.environ.get("PULLCURVE_RP2_IMAGE", ""))

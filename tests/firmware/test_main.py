@@ -9,8 +9,8 @@ import pytest
 
 from on_micropython import needs_unix, run_unix
 from pullcurve.bench import board_side
-from pullcurve.wire.decoder import Decoder, Record
-from pullcurve.wire.header import named
+from pullcurve.stream.decoder import Decoder, Record
+from pullcurve.stream.header import named
 
 pytestmark = needs_unix
 

@@ -9,20 +9,21 @@ import numpy as np
 import pytest
 from sampling_checks import statistics
 
+from fed import Fed
 from on_micropython import needs_unix
 from pullcurve.bench.board_side import RUNTIME
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
-from pullcurve.links.bench_link import BenchLink
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.transfer import linear
-from pullcurve.sources import Received
-from pullcurve.wire.board_clock import unwrap
-from pullcurve.wire.decoder import Decoder, Record
-from pullcurve.wire.edges import stamps
-from pullcurve.wire.header import HeaderAssembler, Runtime, named
-from pullcurve.wire.sequence import SequenceCheck
+from pullcurve.sources.bench import BenchLink
+from pullcurve.stream.clock import unwrap
+from pullcurve.stream.decoder import Decoder, Record
+from pullcurve.stream.edges import stamps
+from pullcurve.stream.header import HeaderAssembler, Runtime, named
+from pullcurve.stream.received import Received
+from pullcurve.stream.records import Assembler
+from pullcurve.stream.sequence import SequenceCheck
+from pullcurve.stream.transfer import linear
 from record_format import BUS_ERROR, CRC_ERROR, FAULT, OK
 from sensor import BAD_READS
 
@@ -212,7 +213,7 @@ def test_a_second_range_the_supply_and_the_runtime_are_logged() -> None:
     supply = {"supply": {"pin": 29, "full_scale_v": 9.9}}
     run = Run(scenario(12, 900, sensors=[HSC, low, BME280], board=supply))
     assert_nothing_is_missing(run, meters=2)
-    assembler = Assembler()
+    assembler = Fed(Assembler())
     for received in run.received:
         assembler.add(received)
     records = assembler.finish("two ranges")
@@ -370,7 +371,7 @@ def test_a_board_with_full_flash_starts_anew(monkeypatch: pytest.MonkeyPatch) ->
     run = Run(scenario(8, sensors=[HSC, BME280], link={"resets_s": [3.05, 3.25]}))
     assert {record.boot for record in run.records} == {1}
     assert run.sequence.boots == [1, 1, 1]
-    assembler = Assembler()
+    assembler = Fed(Assembler())
     for received in run.received:
         assembler.add(received)
     records = assembler.finish("full flash")

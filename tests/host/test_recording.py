@@ -11,7 +11,7 @@ from pullcurve.errors import LogError, RigError
 from pullcurve.recording import record
 from pullcurve.run_log.reading import read_log
 from pullcurve.run_log.writing import LogWriter
-from pullcurve.sources import Received
+from pullcurve.stream.received import Received
 
 NOON = datetime(2025, 9, 16, 12, 0, tzinfo=UTC)
 

@@ -3,14 +3,15 @@
 import numpy as np
 import pytest
 
+from direct_link import DirectLink
+from fed import Fed
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, find_scenario
 from pullcurve.bench.world import World
-from pullcurve.links.direct_link import DirectLink
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.run import Run, reduce_run
+from pullcurve.examine import Run, reduce_run
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import Log
+from pullcurve.stream.records import Assembler
 from sample_runs import SAMPLES
 
 ALONE = {
@@ -26,7 +27,7 @@ def measured(plan: dict[str, int]) -> tuple[Run, float]:
     """The run, and the bytes a second that the board sent."""
     table = find_scenario("healthy_sweep").model_dump()
     scene = Scenario.model_validate(table | {"board": {"plan": plan}})
-    assembler = Assembler()
+    assembler = Fed(Assembler())
     with DirectLink(scene, World(scene, simulate(scene))) as link:
         received = list(link)
     for each in received:

@@ -9,8 +9,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pullcurve.cli import main
+from pullcurve.cut.shift import read_cut
 from pullcurve.quantities import US
-from pullcurve.reduction.cut_watch.shift import read_cut
 from pullcurve.report.cut_figure import cut_figure
 from pullcurve.report.cut_result import CutResult, cut_result
 from pullcurve.report.cut_sentences import strip_caption

@@ -6,8 +6,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from pullcurve.reduction.cut_watch.shift import read_cut
-from pullcurve.reduction.run import read_run
+from pullcurve.cut.shift import read_cut
+from pullcurve.examine import read_run
 
 FROZEN = Path(__file__).parents[1] / "reference_data/format_1"
 

@@ -20,10 +20,10 @@ from host.live.browser import (
 )
 from host.live.served import Quiet, Served, served
 from host.live.stepped import OFF_S, Stepped, hold_end_s, sweep
+from pullcurve.examine import Run, read_run
 from pullcurve.live.guide import Facts, Guide
+from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import US
-from pullcurve.reduction.run import Run, read_run
-from pullcurve.reduction.troubles import Trouble
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import read_log
 

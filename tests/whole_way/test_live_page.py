@@ -27,15 +27,15 @@ from host.live.browser import (
 )
 from host.live.served import Quiet, Served, served
 from pullcurve.errors import LinkError
+from pullcurve.examine import read_run
 from pullcurve.live.session import Session
-from pullcurve.opening import open_source
 from pullcurve.quantities import US
-from pullcurve.reduction.run import read_run
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.notes import joined
 from pullcurve.run_log.reading import read_log
-from pullcurve.run_log.replay import Replay
-from pullcurve.sources import Received
+from pullcurve.sources.opening import open_source
+from pullcurve.sources.replay import Replay
+from pullcurve.stream.received import Received
 
 ROOT = Path(__file__).parents[2]
 SWEEP = ROOT / "sample_logs/rough_link.runlog"

@@ -8,17 +8,18 @@ import pytest
 from bumble import link
 
 import ble_link as board_link
+from fed import Fed
 from host.live.browser import PHONE, browser, needs_chromium, opened, wait
 from host.live.served import served
 from host.live.stepped import Stepped, sweep
 from outbox import Outbox
-from pullcurve.links import ble_link
-from pullcurve.links.ble_link import BleLink
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.run import read_run, reduce_run
+from pullcurve.examine import read_run, reduce_run
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import Log, read_log
-from pullcurve.sources import Received
+from pullcurve.sources import ble as ble_link
+from pullcurve.sources.ble import BleLink
+from pullcurve.stream.received import Received
+from pullcurve.stream.records import Assembler
 from record_ring import RecordRing
 from virtual_radio import Air, Ble
 
@@ -114,7 +115,7 @@ def test_a_board_that_leaves_for_half_a_minute_is_told_and_costs_nothing(
         wait(page, lambda: page.locator("#points tr").count() == 1)
         wait(page, lambda: "Engine off" in page.inner_text("#sentence"))
         wait(page, lambda: board.at_s > sent_s(sent))
-    run, assembler = read_run(log), Assembler()
+    run, assembler = read_run(log), Fed(Assembler())
     states = [i.named()["state"] for i in read_log(log).host_records if i.record.kind == "link"]
     assert states == ["opened", "lost", "opened", "closed"]
     assert run.records.lost == 0

@@ -9,24 +9,25 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from fed import Fed
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.cli import main
+from pullcurve.cut.alarm import Event
+from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
-from pullcurve.links.bench_link import BenchLink
+from pullcurve.examine import Run, reduce_run
 from pullcurve.physics.spoils import SPOILS
 from pullcurve.quantities import US
-from pullcurve.reduction.cut_watch.events import Event
-from pullcurve.reduction.cut_watch.shift import read_cut
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.run import Run, reduce_run
 from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.report.result import RunResult
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import read_log
-from pullcurve.run_log.replay import Replay
+from pullcurve.sources.bench import BenchLink
+from pullcurve.sources.replay import Replay
+from pullcurve.stream.records import Assembler
 from sample_runs import sample_run
 
 ROOT = Path(__file__).parents[2]
@@ -220,7 +221,7 @@ def test_the_holds_of_a_sweep_are_found_without_being_told(name: str) -> None:
 def test_a_replay_gives_the_same_numbers_to_the_last_bit(sample: tuple[str, Run]) -> None:
     name, run = sample
     log = read_log(SAMPLES / f"{name}.runlog")
-    assembler = Assembler()
+    assembler = Fed(Assembler())
     with Replay(log, speed=1e6) as source:
         for received in source:
             for place in range(0, len(received.data), 7):  # as a slow port would cut it

@@ -7,15 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from direct_link import DirectLink
 from population import one_run
 from population_instruments import TROUBLES
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.diagnosis.diagnose import diagnose
-from pullcurve.links.direct_link import DirectLink
+from pullcurve.examine import read_run
 from pullcurve.recording import record
-from pullcurve.reduction.run import read_run
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.writing import LogWriter
 

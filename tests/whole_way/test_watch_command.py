@@ -20,7 +20,7 @@ from on_micropython import needs_unix
 from pullcurve.cli import main
 from pullcurve.live import serving
 from pullcurve.run_log.reading import read_log
-from pullcurve.wire.decoder import Decoder, Record
+from pullcurve.stream.decoder import Decoder, Record
 
 LINK = r"the page: http://(\S+?):(\d+)/\?token=(\S+)"
 ROOT = Path(__file__).parents[2]

@@ -9,12 +9,12 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from pullcurve.board.identity import pickup_words, sensor_words
+from pullcurve.measure.channels import ZERO_CELSIUS_K, quantities
 from pullcurve.physics.air import altitude_of_pressure
-from pullcurve.reduction import transfer
-from pullcurve.reduction.channels import ZERO_CELSIUS_K, quantities
-from pullcurve.reduction.records import METERS
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
-from pullcurve.wire.header import Header, Sensor
+from pullcurve.stream.block import Block
+from pullcurve.stream.header import Header, Sensor
+from pullcurve.stream.records import METERS
 from record_format import OK, STALE
 
 REST_S: Final = 10.0
@@ -42,7 +42,7 @@ class AtRest:
     """What comes in while nothing moves."""
 
     def __init__(self, header: Header) -> None:
-        self._damaged = 0
+        self.damaged = 0  # lines
         self._header = header
         self._blocks: dict[int, list[dict[str, Any]]] = {}  # by sensor; meter_dp is the first
         self._slow: dict[int, list[tuple[int, tuple[int, ...]]]] = {
@@ -50,10 +50,6 @@ class AtRest:
         }
         self._edges = {pickup.index: 0 for pickup in header.pickups}
         self._records = self._late = 0
-
-    def damage(self) -> None:
-        """A line came damaged."""
-        self._damaged += 1
 
     @property
     def moving(self) -> bool:
@@ -96,11 +92,11 @@ class AtRest:
                 )
 
     def _link(self) -> Finding:
-        share = self._damaged / max(self._damaged + self._records, 1)
+        share = self.damaged / max(self.damaged + self._records, 1)
         if share > _DAMAGED:
             return Finding(
                 False,
-                f"link: {self._damaged} of {self._damaged + self._records} lines came damaged",
+                f"link: {self.damaged} of {self.damaged + self._records} lines came damaged",
                 "Use a shorter or better cable, away from the ignition.",
             )
         slots = self._count() * self._header.block_us // self._header.period_us
@@ -110,16 +106,14 @@ class AtRest:
                 f"board: late for {self._late} of {slots} readings",
                 "Set a longer period_us in board.json, or take a faster bus.",
             )
-        return Finding(True, f"link: {self._records} records, {self._damaged} damaged lines")
+        return Finding(True, f"link: {self._records} records, {self.damaged} damaged lines")
 
     def _zero(self, sensor: Sensor, blocks: list[dict[str, Any]]) -> Iterator[Finding]:
         """The differential-pressure sensor: answers, within its range, still, near zero."""
         channel = sensor.channels[0]
         span = channel.value_high - channel.value_low
-        n, clipped, faulty = (
-            np.array([block[key] for block in blocks], dtype=float)
-            for key in ("n", "clipped", "faulty")
-        )
+        block = Block.of(blocks)
+        n, clipped, faulty = block.n, block.clipped, block.faulty
         if not n.sum():
             yield _silent(sensor)
             return
@@ -134,14 +128,8 @@ class AtRest:
                 "those on its label, or it is broken.",
             )
             return
-        good = [block for block in blocks if block["n"]]
-        count = np.array([block["n"] for block in good], dtype=float)
-        off = np.array([block["sum"] for block in good]) / count
-        squares = np.array([block["sumsq"] for block in good]) / count
-        mean = transfer.linear(np.array([block["pivot"] for block in good]) + off, channel)
-        noise = float(np.sqrt(np.mean(np.maximum(squares - off**2, 0)))) * abs(
-            transfer.scale(channel)
-        )
+        mean = block.pressure(channel)[n > 0]
+        noise = float(np.sqrt(np.nanmean(block.spread(channel) ** 2)))
         half = len(mean) // 2
         wander = abs(float(mean[half:].mean() - mean[:half].mean()))
         zero = float(mean.mean())

@@ -3,14 +3,14 @@
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from datetime import datetime
 from typing import Final, NamedTuple
 
 from pullcurve.errors import BoardError, LinkError
-from pullcurve.links.serial_link import SerialLink, names_of
-from pullcurve.sources import Received
-from pullcurve.wire.decoder import VERSIONS, Decoder, Event, Record
-from pullcurve.wire.header import Header, HeaderAssembler, Pickup, Runtime, Sensor, named
+from pullcurve.sources.serial_port import SerialLink, names_of
+from pullcurve.stream.decoder import VERSIONS
+from pullcurve.stream.header import Header, Pickup, Runtime, Sensor
+from pullcurve.stream.received import Received
+from pullcurve.stream.record_stream import Batch, RecordStream
 from record_format import FORMAT_VERSION, KEPT_S
 
 WITHIN_S: Final = 15.0  # a board repeats its header every 10 s, and at once when it is greeted
@@ -26,43 +26,33 @@ class Introduction(NamedTuple):
     kept_s: int = KEPT_S
 
 
-class Heard(NamedTuple):
-    host_time: datetime
-    event: Event | None
+def batches(received: Iterable[Received]) -> Iterator[Batch]:
+    """What a source yields, as batches of one stream."""
+    stream = RecordStream()
+    for each in received:
+        yield stream.add(each)
 
 
-def hear(received: Iterable[Received]) -> Iterator[Heard]:
-    """Every record and damaged line; None where nothing has come for a while."""
-    decoder = Decoder()
-    for chunk in received:
-        events = decoder.feed(chunk.data)
-        yield from (Heard(chunk.host_time, event) for event in events)
-        if not events:
-            yield Heard(chunk.host_time, None)
-
-
-def introduction(heard: Iterator[Heard]) -> Introduction:
+def introduction(heard: Iterator[Batch]) -> Introduction:
     """The first whole header, or the first complaint. Raises BoardError when none comes."""
-    headers = HeaderAssembler()
     began, records, kept_s = None, 0, KEPT_S
-    for now, event in heard:
-        began = began or now
-        if isinstance(event, Record):
-            records += 1
-            if event.kind == "event" and named(event)["code"] == "config":
-                return Introduction(None, named(event)["text"])
-            if event.kind == "event" and named(event)["code"] == "short_memory":
-                kept_s = named(event)["value"]
-            if event.kind == "board" and named(event)["format"] not in VERSIONS:
+    for batch in heard:
+        began = began or batch.host_time
+        records += batch.accepted
+        for each in batch.arrivals:
+            if each.kind == "event" and each.fields()["code"] == "config":
+                return Introduction(None, each.fields()["text"])
+            if each.kind == "event" and each.fields()["code"] == "short_memory":
+                kept_s = each.fields()["value"]
+            if each.kind == "board" and each.fields()["format"] not in VERSIONS:
                 raise BoardError(
-                    f"the board sends records of format {named(event)['format']}, and this "
+                    f"the board sends records of format {each.fields()['format']}, and this "
                     f"pullcurve reads formats 1 to {FORMAT_VERSION}: put its firmware on the board "
                     "with pullcurve board install"
                 )
-            header = headers.add(event)
-            if header is not None:
-                return Introduction(header, kept_s=kept_s)
-        if (now - began).total_seconds() > WITHIN_S:
+        if batch.stream.header is not None:
+            return Introduction(batch.stream.header, kept_s=kept_s)
+        if (batch.host_time - began).total_seconds() > WITHIN_S:
             break
     if records:
         raise BoardError(
@@ -84,7 +74,7 @@ def introduction_after_restart(port: str, usb_number: str | None) -> Introductio
     while True:
         for name in names_of(port, usb_number):
             with suppress(LinkError), SerialLink(name) as link:
-                return introduction(hear(link))
+                return introduction(batches(link))
         if time.monotonic() > stop_s:
             raise LinkError(
                 f"{port}: the board did not come back after its restart; unplug it, plug it in, "

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple, Self, TypeVar
 import serial
 
 from pullcurve.errors import BoardError, LinkError
-from pullcurve.links.serial_link import why_not_open
+from pullcurve.sources.serial_port import why_not_open
 
 OLDEST = (1, 27)  # the oldest MicroPython that the firmware's tests ran on
 _TRIES = 3  # a program that is interrupted may swallow what comes right behind the Ctrl-C

@@ -4,11 +4,11 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Final
 
 from pullcurve.board.at_rest import REST_S, AtRest, Finding
-from pullcurve.board.identity import WITHIN_S, Heard, hear, introduction, pickup_words
+from pullcurve.board.identity import WITHIN_S, batches, introduction, pickup_words
 from pullcurve.errors import BoardError
-from pullcurve.sources import Received
-from pullcurve.wire.decoder import Record, Rejected, as_of_today
-from pullcurve.wire.header import Header, Pickup, named
+from pullcurve.stream.header import Header, Pickup
+from pullcurve.stream.received import Received
+from pullcurve.stream.record_stream import Batch
 from record_format import KEPT_S
 
 PICKUP_WITHIN_S: Final = 60.0
@@ -34,14 +34,14 @@ def self_test(received: Iterable[Received]) -> Iterator[Finding | str]:
     It ends at once where something moves that should be at rest. Raises BoardError when the
     board says nothing, or nothing that can be understood.
     """
-    heard = hear(received)
+    heard = batches(received)
     header, complaint, kept_s = introduction(heard)
     if header is None:
         yield Finding(False, f"board.json: {complaint}", "Mend board.json on the board.")
         return
     yield STILL
     rest = AtRest(header)
-    _until(heard, rest.take, rest.damage)
+    rest.damaged = _until(heard, rest.take)
     yield from rest.findings()
     if kept_s < KEPT_S:
         yield Finding(
@@ -53,26 +53,23 @@ def self_test(received: Iterable[Received]) -> Iterator[Finding | str]:
         return
     yield PASS_A_MARK
     pickups = _Pickups(header)
-    _until(heard, pickups.take, lambda: None)
+    _until(heard, pickups.take)
     for pickup in header.pickups:
         yield pickups.finding(pickup)
 
 
-def _until(
-    heard: Iterator[Heard], take: Callable[[str, dict[str, Any]], bool], damage: Callable[[], None]
-) -> None:
-    """Hand over the records until that was enough."""
-    last = None
-    for now, event in heard:
-        last = last or now
-        if isinstance(event, Record):
-            last = now
-            enough = [take(each.kind, named(each)) for each in as_of_today(event)]
-            if any(enough):
-                return
-        elif isinstance(event, Rejected):
-            damage()
-        if (now - last).total_seconds() > WITHIN_S:
+def _until(heard: Iterator[Batch], take: Callable[[str, dict[str, Any]], bool]) -> int:
+    """Hand over the records until that was enough: how many lines came damaged meanwhile."""
+    last, damaged = None, None
+    for batch in heard:
+        last = last or batch.host_time
+        damaged = batch.stream.damaged.total() if damaged is None else damaged
+        enough = [take(each.kind, each.fields()) for each in batch.arrivals]
+        if any(enough):
+            return batch.stream.damaged.total() - damaged
+        if batch.accepted:
+            last = batch.host_time
+        if (batch.host_time - last).total_seconds() > WITHIN_S:
             break
     raise BoardError(
         "the board says nothing any more, so the test is not complete: check its plug, and see "

@@ -31,7 +31,7 @@ def board_install(port: str | None, settings_path: Path | None) -> None:
     from pullcurve.board.identity import identity_lines, introduction_after_restart
     from pullcurve.board.install import firmware_revision, install
     from pullcurve.board.prompt import Prompt
-    from pullcurve.links.serial_link import find_usb_port, usb_number
+    from pullcurve.sources.serial_port import find_usb_port, usb_number
 
     try:
         settings = settings_path.read_bytes() if settings_path else None
@@ -63,12 +63,12 @@ def board_install(port: str | None, settings_path: Path | None) -> None:
 @for_people
 def board_show(port: str) -> None:
     """Show what the board says of itself: firmware, sensors, pickups."""
-    from pullcurve.board.identity import hear, identity_lines, introduction
+    from pullcurve.board.identity import batches, identity_lines, introduction
     from pullcurve.board.install import firmware_revision
-    from pullcurve.opening import open_source
+    from pullcurve.sources.opening import open_source
 
     with open_source(port) as link:
-        header, complaint, kept_s = introduction(hear(link))
+        header, complaint, kept_s = introduction(batches(link))
     if header is None:
         raise click.ClickException(f"the board says: {complaint}; mend its board.json")
     for line in identity_lines(header, kept_s, firmware_revision()):
@@ -86,7 +86,7 @@ def board_check(port: str) -> None:
     """
     from pullcurve.board.at_rest import Finding
     from pullcurve.board.self_test import CAUTION, self_test
-    from pullcurve.opening import open_source
+    from pullcurve.sources.opening import open_source
 
     say(CAUTION)
     failed = 0

@@ -21,8 +21,8 @@ from pullcurve.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from pullcurve.cli.status_line import Status
     from pullcurve.live.receiving import Receiver
-    from pullcurve.reduction.status import Status
     from pullcurve.rig.models import Rig
     from pullcurve.run_log.notes import Note
 
@@ -72,18 +72,19 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
     tank | plate on, bore 2 in | plate off | hose 70 ft of 5 in | any other words. A board that
     goes away is waited for, and what was lost meanwhile is asked for again.
     """
-    from pullcurve.opening import open_source
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import CtrlC, StatusLine, TypedNotes
     from pullcurve.recording import record as record_source
-    from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import LogWriter
-    from pullcurve.terminal import CtrlC, StatusLine, TypedNotes
+    from pullcurve.sources.opening import open_source
+    from pullcurve.stream.record_stream import RecordStream
 
     rig = load_rig(rig_path)
     refuse_existing(log)
     with open_source(port) as link, LogWriter(log, source=link.name) as writer:
         if rig is not None:
             writer.rig(datetime.now().astimezone(), rig.text)
-        status = Status(rig)
+        stream, status = RecordStream(), Status(rig)
         show = StatusLine(status, typing=True)
         show.say(f"recording {link.name} into {log}; Ctrl-C ends it")
         if rig is None:
@@ -95,7 +96,7 @@ def record(log: Path, port: str, rig_path: Path | None, seconds: float | None) -
                 faults = record_source(
                     link,
                     writer,
-                    (status.add, show.update, notes.write),
+                    (lambda received: status.take(stream.add(received)), show.update, notes.write),
                     lambda: ctrl_c.pressed or time.monotonic() > stop_s,
                 )
                 notes.write()
@@ -152,24 +153,26 @@ def note(log: Path, words: tuple[str, ...], at: str) -> None:
 @for_people
 def replay(log: Path, rig_path: Path | None, units: str, speed: float | None) -> None:
     """Play LOG as if it were received now, then print its summary."""
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import StatusLine
     from pullcurve.diagnosis.diagnose import diagnose
+    from pullcurve.examine import reduce_run, rig_of
     from pullcurve.quantities import UNIT_SYSTEMS
-    from pullcurve.reduction.records import Assembler
-    from pullcurve.reduction.run import reduce_run, rig_of
-    from pullcurve.reduction.status import Status
     from pullcurve.report.from_run import result_of
     from pullcurve.run_log.reading import read_log
-    from pullcurve.run_log.replay import Replay
-    from pullcurve.terminal import StatusLine
+    from pullcurve.sources.replay import Replay
+    from pullcurve.stream.record_stream import RecordStream
+    from pullcurve.stream.records import Assembler
 
     read = read_log(log)
     rig = rig_of(read, rig_path)
-    status, assembler = Status(rig), Assembler()
+    stream, status, assembler = RecordStream(), Status(rig), Assembler()
     show = StatusLine(status)
     with Replay(read, speed) as source:
         for received in source:
-            status.add(received)
-            assembler.add(received)
+            batch = stream.add(received)
+            status.take(batch)
+            assembler.take(batch)
             show.update(received)
     show.close()
     run = reduce_run(read, assembler.finish(str(log)), rig)
@@ -211,14 +214,14 @@ def watch(
     @4 behind them is four times as fast. Open the page with a browser on this computer, or with
     --share on a phone.
     """
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import CtrlC, StatusLine
     from pullcurve.live.mqtt import Publisher
     from pullcurve.live.noticeboard import Noticeboard
     from pullcurve.live.serving import PageServer, code, open_port
     from pullcurve.live.session import Session
-    from pullcurve.opening import open_source
-    from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import check_place
-    from pullcurve.terminal import CtrlC, StatusLine
+    from pullcurve.sources.opening import open_source
 
     # A board that is not there yet is waited for; whatever else is wrong ends this at once.
     opened = [] if source == "serial:" else [open_source(source)]
@@ -240,7 +243,7 @@ def watch(
         rig,
         units,
         board,
-        watchers=(status.add, show.update),
+        watchers=(lambda _: status.take(session.batch), show.update),
         notes=notes,
         patient=patient,
         publisher=publisher,
@@ -285,13 +288,11 @@ def _tell_end(receiver: "Receiver", status: "Status", source: str) -> None:
 
 
 def _records_in(log: Path) -> int:
-    from pullcurve.reduction.status import Status
     from pullcurve.run_log.reading import read_log
+    from pullcurve.stream.record_stream import RecordStream
 
-    status = Status(None)
-    for received in read_log(log).received:
-        status.add(received)
-    return status.records
+    stream = RecordStream()
+    return sum(stream.add(received).accepted for received in read_log(log).received)
 
 
 def _nothing_came(source: str) -> click.ClickException:
@@ -302,7 +303,7 @@ def _nothing_came(source: str) -> click.ClickException:
 
 def _of_replayed(name: str, rig: "Rig | None") -> "tuple[Rig | None, list[Note]]":
     """Rig and notes of the log that a source of this name replays."""
-    from pullcurve.reduction.run import rig_of
+    from pullcurve.examine import rig_of
     from pullcurve.run_log.notes import joined
     from pullcurve.run_log.reading import read_log
 
@@ -326,11 +327,12 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     from pullcurve.bench.plant import simulate
     from pullcurve.bench.scenario import find_scenario
     from pullcurve.bench.world import World
-    from pullcurve.links.bench_link import BenchLink
+    from pullcurve.cli.status_line import Status
+    from pullcurve.cli.terminal import StatusLine
     from pullcurve.recording import record as record_source
-    from pullcurve.reduction.status import Status
     from pullcurve.run_log.writing import LogWriter
-    from pullcurve.terminal import StatusLine
+    from pullcurve.sources.bench import BenchLink
+    from pullcurve.stream.record_stream import RecordStream
 
     chosen = find_scenario(scenario)
     rig = load_rig(rig_path)
@@ -338,7 +340,7 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     truth = log.with_suffix(".truth.csv")
     refuse_existing(truth)
     plant = simulate(chosen)
-    status = Status(rig)
+    stream, status = RecordStream(), Status(rig)
     show = StatusLine(status)
     with (
         BenchLink(chosen, World(chosen, plant)) as link,
@@ -346,7 +348,8 @@ def bench(scenario: str, log: Path, rig_path: Path | None) -> None:
     ):
         if rig is not None:
             writer.rig(chosen.start, rig.text)
-        faults = record_source(link, writer, (status.add, show.update))
+        watchers = (lambda received: status.take(stream.add(received)), show.update)
+        faults = record_source(link, writer, watchers)
     show.close()
     tell_faults(log, faults)
     pd.DataFrame(plant.truth()).to_csv(truth, index=False, lineterminator="\n")

@@ -12,7 +12,7 @@ from pullcurve.diagnosis.priors import priors
 from pullcurve.diagnosis.readings import DecidingReading, deciding_reading
 from pullcurve.diagnosis.speeds import Odds, at_odds
 from pullcurve.diagnosis.verdict import Verdict, verdict
-from pullcurve.reduction.run import Run
+from pullcurve.examine import Run
 
 # What is vetoed where speeds are at odds, the engine's typed or not.
 _ODD: Final[dict[tuple[Odds, bool], str]] = {

@@ -8,7 +8,7 @@ from pullcurve.diagnosis.evidence import Evidence, gather, unsaid_plates
 from pullcurve.diagnosis.facts import MachineFacts
 from pullcurve.diagnosis.priors import priors
 from pullcurve.diagnosis.verdict import MOST_MISFIT
-from pullcurve.reduction.run import Run
+from pullcurve.examine import Run
 
 _ON_THE_PATH: Final = ("vacuum", "plate", "hose")  # notes that the fit of the air's path takes
 

@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from pullcurve.diagnosis.facts import MachineFacts
 from pullcurve.diagnosis.path_model import Setting
 from pullcurve.diagnosis.speeds import Speeds
+from pullcurve.examine import Run
+from pullcurve.measure import meter as the_meter
+from pullcurve.measure.air_state import GAUGE_PA
 from pullcurve.physics import air, hose
 from pullcurve.quantities import to_si
-from pullcurve.reduction import meter as the_meter
-from pullcurve.reduction.air_at_places import GAUGE_PA
-from pullcurve.reduction.records import rows_of
-from pullcurve.reduction.run import Run
 from pullcurve.rig.meter import OPEN_INLETS
 from pullcurve.run_log.note_times import Hold, parse_time
+from pullcurve.stream.records import rows_of
 from pullcurve.uncertainty import covariance_between_runs
 
 Array = NDArray[np.float64]

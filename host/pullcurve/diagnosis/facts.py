@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pullcurve.diagnosis.expected_intake import UNKNOWN_SLIP, sheet_fit, stated_displacement
 from pullcurve.physics import hose
 from pullcurve.physics.blower import inlet_flow, slip_multiple
 from pullcurve.physics.blower_rating import LAMINAR_DOUBT, SLIP_SHARE, RatingFit
-from pullcurve.reduction.blower_promise import UNKNOWN_SLIP, sheet_fit, stated_displacement
 from pullcurve.rig.machine import HoseSegment, Machine
 from pullcurve.rig.models import Rig
 

@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 
 from pullcurve.diagnosis.evidence import GAUGE_AT, meant, within
+from pullcurve.examine import Run
+from pullcurve.measure.note_placing import as_typed
 from pullcurve.quantities import to_si
-from pullcurve.reduction.notes import as_typed
-from pullcurve.reduction.records import rows_of
-from pullcurve.reduction.run import Run
 from pullcurve.rig.machine import HoseSegment
+from pullcurve.stream.records import rows_of
 
 _ALIKE: Final = 0.02  # between a hose as it was noted and as the rig has it
 

@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from pullcurve.cut.alarm import Event
 from pullcurve.live.words import Check
-from pullcurve.reduction.cut_watch.events import Event
 from pullcurve.report.cut_words import said
 
 

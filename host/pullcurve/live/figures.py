@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Mapping
 from typing import Final
 
+from pullcurve.live.estimator import Now, Reading
 from pullcurve.live.words import Check, Way
-from pullcurve.reduction.latest import Now, Reading
 
 # What each is, as the help text of a metric.
 MEANINGS: Final = {

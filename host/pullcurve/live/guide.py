@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Final
 
+from pullcurve.live.estimator import State
 from pullcurve.live.questions import Button, Hold, Noted, Question, Questions, texts
-from pullcurve.reduction.latest import State
-from pullcurve.reduction.troubles import Trouble
+from pullcurve.measure.troubles import Trouble
 from pullcurve.rig.models import Rig
 
 ZERO_S: Final = 10.0  # of a zero

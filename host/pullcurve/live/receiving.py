@@ -12,7 +12,8 @@ from pullcurve.errors import LinkError, LogError, PullcurveError
 from pullcurve.recording import Watcher, record
 from pullcurve.run_log.notes import Note, Spoken, understand
 from pullcurve.run_log.writing import LogWriter
-from pullcurve.sources import Received, Source
+from pullcurve.sources.source import Source
+from pullcurve.stream.received import Received
 
 TRY_AGAIN_S = 2.0
 END_WITHIN_S = 12.0  # once what was asked for again has come

@@ -15,14 +15,13 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
+from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
+from pullcurve.examine import Run, read_run, reduce_run
+from pullcurve.live.window import Keeping
+from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import UNIT_SYSTEMS
-from pullcurve.reduction.cut_watch.shift import read_cut
-from pullcurve.reduction.keeping import Keeping
-from pullcurve.reduction.records import Assembler
-from pullcurve.reduction.run import Run, read_run, reduce_run
-from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.cut_page import cut_page
 from pullcurve.report.cut_result import cut_result
 from pullcurve.report.from_run import result_of
@@ -30,6 +29,8 @@ from pullcurve.report.page import page
 from pullcurve.rig.loading import parse_rig
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import GrowingLog, Log
+from pullcurve.stream.record_stream import RecordStream
+from pullcurve.stream.records import Assembler
 
 KEPT_S = 3600.0  # more than any sweep takes, and reduced in some seconds
 PIECE = 1 << 23  # bytes of a log at a time, about as much as an hour
@@ -129,6 +130,7 @@ class NewestHour:
         self.whole = True  # it was, when it was reduced last
         self._rig = rig
         self._growing = GrowingLog(path)
+        self._stream = RecordStream()
         self._assembler = Assembler()
         self._keeping = Keeping(KEPT_S)
         self._log = Log(path)
@@ -144,7 +146,7 @@ class NewestHour:
         """Whether it was the last one there is."""
         more = self._growing.more(PIECE)
         for received in more.received:
-            self._assembler.add(received)
+            self._assembler.take(self._stream.add(received))
         self._log.received = self._log.received or more.received[:1]
         self._log.host_records += more.host_records
         self._log.damaged += more.damaged

@@ -14,9 +14,11 @@ from math import inf
 from pathlib import Path
 from threading import Event, Lock, Thread
 
+from pullcurve.cut.watch import Watch
 from pullcurve.errors import LogError, PullcurveError
 from pullcurve.live import words
 from pullcurve.live.alarms import Alarms, of_cut
+from pullcurve.live.estimator import Latest, Now
 from pullcurve.live.figures import figures, metrics
 from pullcurve.live.guide import Facts, Guide
 from pullcurve.live.mqtt import Publisher
@@ -25,11 +27,11 @@ from pullcurve.live.receiving import Receiver
 from pullcurve.live.reducing import Reduced, Reducer
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.recording import Watcher
-from pullcurve.reduction.cut_watch.watch import Watch
-from pullcurve.reduction.latest import Latest, Now
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.notes import Note
-from pullcurve.sources import Received, Source
+from pullcurve.sources.source import Source
+from pullcurve.stream.received import Received
+from pullcurve.stream.record_stream import Batch, RecordStream
 
 LOOK_EVERY_S = 1.0  # of the source's time, or of ours
 BEAT_S = 0.2
@@ -80,7 +82,7 @@ class Session:
             open_source,
             log,
             rig.text if rig is not None else None,
-            watchers=(self._receive, self._watch_cut, *watchers),
+            watchers=(self._decode, self._receive, self._watch_cut, *watchers),
             renewed=self._begin,
             notes=notes,
             patient=patient,
@@ -97,11 +99,13 @@ class Session:
         self._at_work = Lock()  # on what is known of the run: no run begins anew meanwhile
         self._stopping = Event()
         self._thread = Thread(target=self._watch, daemon=True, name="watching")
+        self.batch: Batch  # what came last
         self._begin()
 
     def _begin(self) -> None:
         """Nothing is known of the run yet."""
         with self._at_work, self._guiding:
+            self._stream = RecordStream()
             self._latest = Latest(self._rig)
             self._guide = Guide(self._rig, self._units_name) if self._rig is not None else None
             self._alarms = Alarms()
@@ -180,8 +184,11 @@ class Session:
             self._guide.answered(question, button, hold)
         return told
 
-    def _receive(self, received: Received) -> None:
-        if self._latest.add(received):
+    def _decode(self, received: Received) -> None:
+        self.batch = self._stream.add(received)
+
+    def _receive(self, _received: Received) -> None:
+        if self._latest.take(self.batch):
             reading = self._latest.reading()
             if reading is not None:
                 self._board.post("reading", words.reading_words(reading, self._units))
@@ -190,7 +197,7 @@ class Session:
         if self._cut is None:
             return
         try:
-            for event in self._cut.add(received):
+            for event in self._cut.take(self.batch):
                 with self._guiding:
                     self._alarms.tell(of_cut(event))
         except Exception as fault:

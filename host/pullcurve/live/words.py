@@ -4,12 +4,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from pullcurve.live.estimator import Now, Reading
 from pullcurve.live.receiving import FREE_SPACE
 from pullcurve.live.reducing import Reduced
+from pullcurve.measure.troubles import Trouble
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
-from pullcurve.reduction.latest import Now, Reading
-from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.rounding import count, measured, minutes, percent, significant
 from pullcurve.report.trouble_words import evidence_words
 from pullcurve.rig.models import Rig

@@ -5,19 +5,19 @@ from math import isnan
 from typing import Any
 
 from pullcurve import __version__
-from pullcurve.diagnosis import comparison as numbers
-from pullcurve.diagnosis.cause_changes import cause_changes, diagnose_both
+from pullcurve.compare import comparison as numbers
+from pullcurve.compare.cause_changes import cause_changes, diagnose_both
+from pullcurve.compare.hose_cost import hose_cost
+from pullcurve.compare.run_curve import RunCurve
 from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.diagnosis.evidence import fittings
-from pullcurve.diagnosis.hose_cost import hose_cost
-from pullcurve.diagnosis.run_curve import RunCurve
+from pullcurve.examine import Run
+from pullcurve.measure.channels import ZERO_CELSIUS_K
 from pullcurve.physics.air import STANDARD_CONDITIONS
-from pullcurve.reduction.channels import ZERO_CELSIUS_K
-from pullcurve.reduction.records import rows_of
-from pullcurve.reduction.run import Run
 from pullcurve.report import compare_result as told
 from pullcurve.report.diagnosis_from_run import interval_of, label_of
 from pullcurve.report.facts_from_run import provenance
+from pullcurve.stream.records import rows_of
 
 
 def comparison_of(runs: Sequence[Run]) -> told.Comparison:

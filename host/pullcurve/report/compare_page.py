@@ -4,7 +4,7 @@ import csv
 from io import StringIO
 from pathlib import Path
 
-from pullcurve.diagnosis.comparison import QUANTITIES, columns_of
+from pullcurve.compare.comparison import QUANTITIES, columns_of
 from pullcurve.quantities import UnitSystem
 from pullcurve.report import compare_tables as tables
 from pullcurve.report import compare_words as words

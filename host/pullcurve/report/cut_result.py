@@ -11,9 +11,9 @@ from typing import Literal
 
 from pydantic import Field
 
+from pullcurve.cut.alarm import Event, Forecast
+from pullcurve.cut.shift import Cut
 from pullcurve.physics.air import standard_flow
-from pullcurve.reduction.cut_watch.events import Event, Forecast
-from pullcurve.reduction.cut_watch.shift import Cut
 from pullcurve.report.fields import Frozen
 from pullcurve.report.from_run import result_of
 from pullcurve.report.result import Provenance, SettledPoint, Zero

@@ -1,8 +1,8 @@
 """A watched shift in sentences, for page and terminal."""
 
+from pullcurve.cut.clog import DESIGN_RUN_S, LASTING_S, LEARN_S
+from pullcurve.cut.trend import POINT_S
 from pullcurve.quantities import UnitSystem
-from pullcurve.reduction.cut_watch.sudden import DESIGN_RUN_S, LASTING_S, LEARN_S
-from pullcurve.reduction.cut_watch.trend import POINT_S
 from pullcurve.report.cut_result import CutEvent, CutResult, FilterState
 from pullcurve.report.cut_words import Said, forecast_words, running_time
 from pullcurve.report.rounding import counted, measured, minutes

@@ -6,7 +6,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from pullcurve.reduction.cut_watch.events import Event, Forecast
+from pullcurve.cut.alarm import Event, Forecast
 from pullcurve.report.cut_result import CutEvent, FilterForecast
 from pullcurve.report.rounding import NO_BREAK, measured, minutes
 

@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 
-from pullcurve.diagnosis.comparison import one_and_the_same
+from pullcurve.compare.comparison import one_and_the_same
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.healthy import healthy_band, hose_end_flow, wear_alone
 from pullcurve.diagnosis.ledger import Step
@@ -12,15 +12,15 @@ from pullcurve.diagnosis.priors import CAUSE_OF
 from pullcurve.diagnosis.verdict import SPEEDS_AT_ODDS
 from pullcurve.diagnosis.verdict import Interval as Range
 from pullcurve.errors import ReportError
+from pullcurve.examine import Run
+from pullcurve.measure.channels import ZERO_CELSIUS_K
+from pullcurve.measure.note_placing import as_typed
 from pullcurve.physics import air
 from pullcurve.physics.spoils import SPOILS, carrying
-from pullcurve.reduction.channels import ZERO_CELSIUS_K
-from pullcurve.reduction.notes import as_typed
-from pullcurve.reduction.records import rows_of
-from pullcurve.reduction.run import Run
 from pullcurve.report import diagnosis_result as told
 from pullcurve.report.compare_tables import PLACES
 from pullcurve.report.rounding import minutes
+from pullcurve.stream.records import rows_of
 
 _SAME_BLOWER: Final = 0.01  # between two displacements as they were typed
 FAR_BELOW: Final = 0.7  # of the healthy flow: less than this asks what it would take

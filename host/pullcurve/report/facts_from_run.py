@@ -10,9 +10,9 @@ import pandas as pd
 import scipy
 
 from pullcurve import __version__
-from pullcurve.reduction.air_at_places import Known
-from pullcurve.reduction.channels import ZERO_CELSIUS_K
-from pullcurve.reduction.run import Run
+from pullcurve.examine import Run
+from pullcurve.measure.air_state import Known
+from pullcurve.measure.channels import ZERO_CELSIUS_K
 from pullcurve.report.result import (
     MeterCoefficient,
     MeterFacts,
@@ -25,7 +25,7 @@ from pullcurve.report.result import (
 from pullcurve.rig.meter import OPEN_INLETS
 from pullcurve.rig.sensor_parts import SENSOR_PARTS, SensorPart
 from pullcurve.run_log.host_records import LOG_FORMAT
-from pullcurve.wire.header import Sensor
+from pullcurve.stream.header import Sensor
 
 _KINDS: Final = {
     "venturi": "Venturi tube",

@@ -6,16 +6,15 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from pullcurve.checks.remarks import remarks
 from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.diagnosis.unused_notes import unused_notes
+from pullcurve.examine import Run
+from pullcurve.measure import troubles
+from pullcurve.measure.channels import ZERO_CELSIUS_K
+from pullcurve.measure.flow import Flows, Volume
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import SI
-from pullcurve.reduction import troubles
-from pullcurve.reduction.channels import ZERO_CELSIUS_K
-from pullcurve.reduction.flow import Flows, Volume
-from pullcurve.reduction.records import rows_of
-from pullcurve.reduction.remarks import remarks
-from pullcurve.reduction.run import Run
 from pullcurve.report.diagnosis_from_run import run_diagnosis
 from pullcurve.report.facts_from_run import (
     meter_facts,
@@ -44,6 +43,7 @@ from pullcurve.report.result import (
 from pullcurve.report.rounding import percent
 from pullcurve.report.sentences import headline
 from pullcurve.report.trouble_words import evidence_words, speed_doubt
+from pullcurve.stream.records import rows_of
 from pullcurve.uncertainty import Reach, Result
 
 STRIP_POINTS: Final = 600

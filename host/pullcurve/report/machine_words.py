@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from typing import Final
 
+from pullcurve.diagnosis.expected_intake import VACUUM_PA, BlowerWorth, Promise
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.reduction.blower_promise import VACUUM_PA, BlowerWorth, Promise
 from pullcurve.report.rounding import measured, significant
 from pullcurve.rig.machine import Machine
 from pullcurve.rig.models import Rig

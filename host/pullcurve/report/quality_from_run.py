@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pullcurve.reduction.channels import SLOW_COLUMNS
-from pullcurve.reduction.run import Run
+from pullcurve.examine import Run
+from pullcurve.measure.channels import SLOW_COLUMNS
 from pullcurve.report.result import ChannelQuality, DataQuality
 from record_format import OK, STALE
 

@@ -6,12 +6,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from pullcurve.checks.rig_check import LEAST_GAIN, Costs
+from pullcurve.checks.rig_estimate import RIPPLE, SHARES, UNSTATED_RANGE_PA, widest_part
+from pullcurve.diagnosis.expected_intake import BlowerWorth
+from pullcurve.measure.air_state import PLACES
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
-from pullcurve.reduction.air_at_places import PLACES
-from pullcurve.reduction.blower_promise import BlowerWorth
-from pullcurve.reduction.rig_check import LEAST_GAIN, Costs
-from pullcurve.reduction.rig_estimate import RIPPLE, SHARES, UNSTATED_RANGE_PA, widest_part
 from pullcurve.report.expected_words import expected_table
 from pullcurve.report.machine_words import machine_meaning, missing_facts
 from pullcurve.report.rounding import significant

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 from pullcurve.errors import LogError
 from pullcurve.run_log.host_records import HOST_RECORDS, LOG_FORMAT
-from pullcurve.sources import Received
-from pullcurve.wire.decoder import Record, decode_line
+from pullcurve.stream.decoder import Record, decode_line
+from pullcurve.stream.received import Received
 
 _LINE = re.compile(rb"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}[+-]\d\d:\d\d) (board|host) ")
 _NOTE = re.compile(_LINE.pattern + rb"note ")

@@ -20,7 +20,7 @@ from pullcurve.run_log.host_records import (
 )
 from pullcurve.run_log.notes import Spoken
 from pullcurve.run_log.reading import read_log
-from pullcurve.wire.decoder import LONGEST_LINE
+from pullcurve.stream.decoder import LONGEST_LINE
 
 # What a power failure may cost. A killed program loses the line that was under way.
 SYNC_EVERY_S = 2.0

@@ -17,8 +17,8 @@ from pullcurve.board.install import firmware_files, firmware_revision, install
 from pullcurve.board.prompt import Prompt
 from pullcurve.cli import main
 from pullcurve.errors import BoardError, LinkError
-from pullcurve.links import serial_link
-from pullcurve.links.serial_link import SerialLink, find_usb_port
+from pullcurve.sources import serial_port as serial_link
+from pullcurve.sources.serial_port import SerialLink, find_usb_port
 
 if os.name != "posix" or UNIX is None:
     pytest.skip(

@@ -8,19 +8,19 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from direct_link import DirectLink
 from host.bench.plain import scenario
 from on_micropython import needs_unix
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario
 from pullcurve.bench.world import World
 from pullcurve.board.at_rest import Finding
-from pullcurve.board.identity import hear, identity_lines, introduction
+from pullcurve.board.identity import batches, identity_lines, introduction
 from pullcurve.board.self_test import PASS_A_MARK, STILL, self_test
 from pullcurve.cli import main
 from pullcurve.errors import BoardError
-from pullcurve.links import ble_link
-from pullcurve.links.direct_link import DirectLink
-from pullcurve.sources import Received
+from pullcurve.sources import ble as ble_link
+from pullcurve.stream.received import Received
 from virtual_radio import Air
 
 HSC = {"role": "meter_dp", "part": "HSC", "address": 0x28, "range_pa": (-2500, 2500), "noise": 2}
@@ -111,7 +111,7 @@ def test_a_host_that_comes_late_is_told_what_the_board_keeps() -> None:
     """Not from the start on, nor by the first header."""
     chunks = received(plain(board={"plan": HASTY}, duration_s=22.0))
     late = (c for c in chunks if (c.host_time - plain().start).total_seconds() > 5.05)
-    header, _, kept_s = introduction(hear(late))
+    header, _, kept_s = introduction(batches(late))
     assert header is not None
     assert identity_lines(header, kept_s, header.firmware)[4] == (
         "memory    ONLY the last 20 s can be sent again when its link was lost; a longer block_us "

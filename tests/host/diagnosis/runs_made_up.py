@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from pullcurve.bench.instrument import Meter as TrueMeter
 from pullcurve.bench.moist_air import density, specific_gas_constant, vapour_fraction
 from pullcurve.bench.tube import differential_pressure, discharge_coefficient, upstream_state
-from pullcurve.reduction import flow
-from pullcurve.reduction.air_at_places import Known, Surroundings
-from pullcurve.reduction.run import Run
+from pullcurve.examine import Run
+from pullcurve.measure import flow
+from pullcurve.measure.air_state import Known, Surroundings
 from pullcurve.rig.loading import load_rig
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS

@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
+from pullcurve.examine import Run
 from pullcurve.quantities import US, to_si
-from pullcurve.reduction.run import Run
 from pullcurve.report.from_run import result_of
 from pullcurve.report.summary import summary
 from sample_runs import sample_run

@@ -21,8 +21,8 @@ from pullcurve.diagnosis.speeds import (
     at_odds,
     speed_posterior,
 )
+from pullcurve.examine import Run, read_run
 from pullcurve.quantities import US
-from pullcurve.reduction.run import Run, read_run
 from pullcurve.report.from_run import result_of
 from pullcurve.report.summary import summary
 from sample_runs import SAMPLES, sample_run

@@ -9,9 +9,9 @@ import pytest
 
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.unused_notes import unused_notes
+from pullcurve.examine import Run
+from pullcurve.measure.note_placing import QUANTITIES
 from pullcurve.quantities import US, to_si
-from pullcurve.reduction.notes import QUANTITIES
-from pullcurve.reduction.run import Run
 from pullcurve.report.from_run import result_of
 from pullcurve.report.summary import summary
 from pullcurve.run_log.notes import understand

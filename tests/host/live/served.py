@@ -12,7 +12,8 @@ from pullcurve.live.noticeboard import Noticeboard
 from pullcurve.live.serving import PageServer, open_port
 from pullcurve.live.session import Session
 from pullcurve.rig.models import Rig
-from pullcurve.sources import Received, Source
+from pullcurve.sources.source import Source
+from pullcurve.stream.received import Received
 
 
 class Quiet:

@@ -5,11 +5,11 @@ from collections.abc import Iterator
 from threading import Condition
 from typing import Any, Self
 
+from direct_link import DirectLink
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
-from pullcurve.links.direct_link import DirectLink
-from pullcurve.sources import Received
+from pullcurve.stream.received import Received
 
 TRICKLE = 5.0  # times as slow as a board
 OFF_S, HOLD_S, RAMP_S = 24.0, 42.0, 2.0

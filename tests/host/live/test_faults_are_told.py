@@ -10,14 +10,14 @@ import pytest
 from bumble import link
 
 from ble_link import advertisement
-from host.links.test_ble_link import NAME, OTHER, Board
 from host.live.served import Served, served
-from pullcurve.links import ble_link
-from pullcurve.links.ble_link import BleLink
-from pullcurve.links.serial_link import SerialLink
+from host.sources.test_ble import NAME, OTHER, Board
 from pullcurve.live import receiving
 from pullcurve.rig.loading import load_rig
-from pullcurve.sources import Source
+from pullcurve.sources import ble as ble_link
+from pullcurve.sources.ble import BleLink
+from pullcurve.sources.serial_port import SerialLink
+from pullcurve.sources.source import Source
 from record_format import BLE_SERVICE
 from virtual_radio import Air, Ble, Peripheral, no_adapter, switched_off
 

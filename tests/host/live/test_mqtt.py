@@ -19,8 +19,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from host.live.served import served
 from pullcurve.errors import PageError
 from pullcurve.live.mqtt import Publisher
-from pullcurve.opening import open_source
 from pullcurve.rig.loading import load_rig
+from pullcurve.sources.opening import open_source
 
 ROOT = Path(__file__).parents[3]
 SAMPLE = ROOT / "sample_logs/rough_link.runlog"

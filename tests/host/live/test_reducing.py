@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pullcurve.examine import read_run
 from pullcurve.live import reducing
 from pullcurve.live.reducing import NewestHour, Reducer
-from pullcurve.reduction.keeping import MARGIN_S, ZERO_KEPT_S
-from pullcurve.reduction.run import read_run
+from pullcurve.live.window import MARGIN_S, ZERO_KEPT_S
 
 ROOT = Path(__file__).parents[3]
 SWEEP = ROOT / "sample_logs/full_sensors.runlog"

@@ -12,16 +12,16 @@ from typing import Any, Self
 import pytest
 
 from host.live.served import served
+from pullcurve.cut.watch import Watch
 from pullcurve.live import session
+from pullcurve.live.estimator import Latest, Now
 from pullcurve.live.noticeboard import Noticeboard
 from pullcurve.live.reducing import Point, Reduced, Reducer
 from pullcurve.live.session import Session
-from pullcurve.reduction.cut_watch.watch import Watch
-from pullcurve.reduction.latest import Latest, Now
 from pullcurve.rig.loading import load_rig
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
-from pullcurve.sources import Received
+from pullcurve.stream.received import Received
 
 ROOT = Path(__file__).parents[3]
 SWEEP = ROOT / "sample_logs/rough_link.runlog"

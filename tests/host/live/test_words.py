@@ -5,11 +5,11 @@ from datetime import UTC, datetime
 
 import pytest
 
+from pullcurve.live.estimator import Now, Reading
 from pullcurve.live.reducing import Point, Reduced
 from pullcurve.live.words import Way, checks, curve_words, reading_words, state_words
+from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import SI, US
-from pullcurve.reduction.latest import Now, Reading
-from pullcurve.reduction.troubles import Trouble
 
 NOON = datetime(2025, 9, 16, 12, tzinfo=UTC)
 SETTLED = Now(

@@ -6,7 +6,7 @@ from typing import get_args
 
 import pytest
 
-from pullcurve.reduction.cut_watch.events import Event, Forecast, Kind
+from pullcurve.cut.alarm import Event, Forecast, Kind
 from pullcurve.report.cut_words import said
 
 

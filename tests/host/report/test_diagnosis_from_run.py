@@ -9,7 +9,7 @@ import pytest
 
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.errors import ReportError
-from pullcurve.reduction.run import Run
+from pullcurve.examine import Run
 from pullcurve.report.diagnosis_from_run import check_baseline
 from pullcurve.report.diagnosis_result import NoDiagnosis, RunDiagnosis
 from pullcurve.report.from_run import result_of

@@ -3,8 +3,8 @@
 import pytest
 
 from host.rig.good_rig import SHEET, changed
+from pullcurve.diagnosis.expected_intake import blower_worth
 from pullcurve.quantities import SI, US
-from pullcurve.reduction.blower_promise import blower_worth
 from pullcurve.report.machine_words import machine_meaning, missing_facts
 from pullcurve.rig.loading import parse_rig
 from pullcurve.rig.models import Rig

@@ -1,7 +1,7 @@
 """The data's quality in words: shares, gaps, and no word about what is whole."""
 
 from host.report.results import FULL_STOCK
-from pullcurve.reduction.channels import SLOW_COLUMNS
+from pullcurve.measure.channels import SLOW_COLUMNS
 from pullcurve.report.quality_words import CHANNELS, quality_sentences
 
 

@@ -3,8 +3,8 @@
 import pytest
 
 from host.report.results import REFERENCE, point, result
+from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import SI, US
-from pullcurve.reduction.troubles import Trouble
 from pullcurve.report.result import Quantity, SpeedFacts
 from pullcurve.report.result import Trouble as ToldTrouble
 from pullcurve.report.sentences import (

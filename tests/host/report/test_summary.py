@@ -6,8 +6,8 @@ import sys
 import pytest
 
 from host.report.results import result
+from pullcurve.measure.troubles import Number
 from pullcurve.quantities import SI, US, UnitSystem
-from pullcurve.reduction.troubles import Number
 from pullcurve.report.result import Quantity
 from pullcurve.report.summary import summary
 from pullcurve.report.trouble_words import evidence_words

@@ -16,9 +16,9 @@ from pullcurve.run_log import writing
 from pullcurve.run_log.host_records import PIECE, pieces
 from pullcurve.run_log.notes import joined, understand
 from pullcurve.run_log.reading import read_log, unescape
-from pullcurve.run_log.replay import Replay
 from pullcurve.run_log.writing import LogWriter, escape
-from pullcurve.wire.decoder import LONGEST_LINE, Decoder, Record
+from pullcurve.sources.replay import Replay
+from pullcurve.stream.decoder import LONGEST_LINE, Decoder, Record
 from record_format import encode, quote
 
 NOON = datetime(2025, 9, 16, 12, 0, 0, 123456, tzinfo=timezone(timedelta(hours=-4)))

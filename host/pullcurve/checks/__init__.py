@@ -1,0 +1,1 @@
+"""What spoils a measurement, and what is odd about a rig."""

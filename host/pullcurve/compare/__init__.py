@@ -1,0 +1,1 @@
+"""What changed from run to run."""

@@ -1,0 +1,104 @@
+"""A recorded cut: the watch fed with its log, and what the shift came to."""
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from pullcurve.cut.alarm import Event, Forecast
+from pullcurve.cut.needs import needs_of
+from pullcurve.cut.watch import Watch
+from pullcurve.examine import Run, reduce_run, rig_of
+from pullcurve.measure.settled_points import Stretch
+from pullcurve.rig.models import Rig
+from pullcurve.run_log.reading import read_log
+from pullcurve.sources.replay import Replay
+from pullcurve.stream.record_stream import RecordStream
+from pullcurve.stream.records import Assembler
+
+
+@dataclass(frozen=True)
+class FilterTrend:
+    """Growth of the filter's loss, or of the whole path's without a tank sensor."""
+
+    measured_by: str  # filter or path
+    since_s: float
+    growth: float
+    growth_u95: float
+    forecast: Forecast | None
+
+
+@dataclass(frozen=True)
+class Shift:
+    """What a shift came to, in seconds of it. `short_s`: running steadily, but with more than a
+    tenth of the working flow at that speed missing; it is what was lost."""
+
+    length_s: float
+    running_s: float
+    enough_s: float
+    short_s: float
+    clogs: int
+    clogged_s: float
+    filter: FilterTrend | None
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A recorded cut, watched. `run` has one point a quiet minute."""
+
+    run: Run
+    watch: Watch
+    events: list[Event]
+    shift: Shift
+
+
+def read_cut(
+    path: str | Path,
+    rig: str | Path | Rig | None = None,
+    filter_limit_pa: float | None = None,
+) -> Cut:
+    """Watch a recorded cut as if it came in now, at full speed.
+
+    Raises LogError or RigError with a sentence that says what is wrong and what to do.
+    """
+    log = read_log(Path(path))
+    used = rig if isinstance(rig, Rig) else rig_of(log, rig)
+    stream = RecordStream()
+    watch, assembler = Watch(used, needs_of(used, filter_limit_pa)), Assembler()
+    with Replay(log) as source:
+        for received in source:
+            batch = stream.add(received)
+            watch.take(batch)
+            assembler.take(batch)
+    watch.finish()
+    records = assembler.finish(str(path))
+    stretches = [
+        Stretch(minute.quiet_from_s, minute.quiet_to_s, minute.speed_rpm)
+        for minute in watch.minutes.quiet()
+    ]
+    run = reduce_run(log, records, used, stretches)
+    return Cut(run, watch, watch.events, shift_of(watch))
+
+
+def shift_of(watch: Watch) -> Shift:
+    """What the shift has come to so far."""
+    minutes = watch.minutes.all
+    now_s = watch.now.time_s if watch.now else 0.0
+    clogs = [event for event in watch.events if event.kind == "clog"]
+    trend = watch.slow.filter_trend()
+    return Shift(
+        length_s=now_s,
+        running_s=sum(minute.running_s for minute in minutes),
+        enough_s=sum(minute.enough_s for minute in minutes),
+        short_s=sum(minute.short_s for minute in minutes),
+        clogs=len(clogs),
+        clogged_s=sum((now_s if e.end_s is None else e.end_s) - e.start_s for e in clogs),
+        filter=None
+        if trend is None
+        else FilterTrend(
+            "filter" if watch.slow.has_tank else "path",
+            trend[0].start_s,
+            math.expm1(trend[0].change),
+            2 * math.exp(trend[0].change) * trend[0].change_u,
+            trend[1],
+        ),
+    )

@@ -1,1 +1,0 @@
-"""The ways to a board. Each module is one, and each is a `sources.Source`."""

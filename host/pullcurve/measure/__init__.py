@@ -1,0 +1,1 @@
+"""From records to a measurement: channels, zeros, shaft speed, settled points, air state, flow."""

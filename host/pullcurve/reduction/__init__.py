@@ -1,1 +1,0 @@
-"""From records to flow against speed: tables in, tables out."""

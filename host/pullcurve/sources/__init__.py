@@ -1,0 +1,1 @@
+"""Ways to a board and to its bytes: serial port, Bluetooth, bench, replayed log."""

@@ -1,1 +1,0 @@
-"""From bytes to records: framing, checks, headers and the board's clock. No I/O."""
