@@ -140,7 +140,7 @@ def reduce_run(
             pressure, points, known, zeros, channels, sensor.channels[0], accuracy
         )
         flows = flow.solve(pressure, around, rig)
-        points = _with_flows(points, flows, around)
+        points = _with_flows(points, pressure, flows, around)
     run = Run(
         log, rig, records, channels, zeros, flows, around, points, rejected, notes, offsets, []
     )
@@ -343,7 +343,9 @@ def _ripple(spread: Array, means: Array, zeros: Zeros) -> tuple[float, float]:
     return total - noise, float(np.hypot(0.1 * noise, scatter))
 
 
-def _with_flows(points: pd.DataFrame, flows: flow.Flows, around: Surroundings) -> pd.DataFrame:
+def _with_flows(
+    points: pd.DataFrame, pressure: flow.Pressure, flows: flow.Flows, around: Surroundings
+) -> pd.DataFrame:
     columns: dict[str, Array] = {
         "ambient_pressure_pa": around.pressure.value,
         "ambient_temperature_k": around.temperature.value,
@@ -356,6 +358,8 @@ def _with_flows(points: pd.DataFrame, flows: flow.Flows, around: Surroundings) -
         "differential_pressure_pa": flows.differential_pressure.value,
         "speed_u95_rpm": 2 * points["speed_u_rpm"].to_numpy(),
         "differential_pressure_u95_pa": flows.differential_pressure.expanded_uncertainty(),
+        "pulsation_error": pressure.pulsation,
+        "pulsation_error_u95": 2 * pressure.pulsation_u,
     }
     for name, place in (("blower", "inlet"), ("tank", "port")):
         if place in around.places:

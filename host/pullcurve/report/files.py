@@ -44,8 +44,8 @@ _COLUMNS = (
     *("flow_inlet_pressure_pa", "flow_inlet_temperature_c"),
     *("vacuum_blower_pa", "vacuum_blower_u95_pa"),
     *("vacuum_tank_pa", "vacuum_tank_u95_pa"),
-    *("discharge_temperature_c", "pulsation_ratio", "reynolds_number"),
-    *("discharge_coefficient", "expansibility", "withheld", "remarks"),
+    *("discharge_temperature_c", "pulsation_ratio", "pulsation_error", "pulsation_error_u95"),
+    *("reynolds_number", "discharge_coefficient", "expansibility", "withheld", "remarks"),
 )
 
 
@@ -121,6 +121,8 @@ def _row(point: SettledPoint, reference_conditions: str) -> dict[str, Value]:
         **_quantity("vacuum_tank", "pa", point.vacuum_tank_pa),
         "discharge_temperature_c": point.discharge_temperature_c,
         "pulsation_ratio": point.pulsation_ratio,
+        "pulsation_error": point.pulsation_error.value,
+        "pulsation_error_u95": point.pulsation_error.u95,
         "reynolds_number": point.reynolds_number,
         "discharge_coefficient": point.discharge_coefficient,
         "expansibility": point.expansibility,

@@ -153,6 +153,7 @@ def _point(i: int, row: Any, run: Run) -> SettledPoint:
             else row.discharge_temperature_k - ZERO_CELSIUS_K
         ),
         pulsation_ratio=row.pulsation_ratio,
+        pulsation_error=Quantity(value=row.pulsation_error, u95=row.pulsation_error_u95),
         remarks=_remarks(row),
         **flows,
     )

@@ -96,6 +96,10 @@ class SettledPoint(Frozen):
     pulsation_ratio: NotNegative = Field(
         description="standard deviation of the differential pressure over its mean"
     )
+    pulsation_error: Quantity = Field(
+        description="what pulsation makes of the root of the mean differential pressure, relative; "
+        "taken off the flows"
+    )
     reynolds_number: float | None = Field(description="of the meter")
     discharge_coefficient: float | None = Field(description="as used at this Reynolds number")
     expansibility: float | None

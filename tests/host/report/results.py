@@ -223,6 +223,7 @@ def point(
         vacuum_tank_pa=None,
         discharge_temperature_c=20 + 11 * speed_rpm / 2750,
         pulsation_ratio=0.14 - 0.02 * hold,
+        pulsation_error=Quantity(value=(0.14 - 0.02 * hold) ** 2 / 8, u95=0.001),
         reynolds_number=3.3e5 * mass / 0.671,
         discharge_coefficient=0.97 - 0.001 / hold,
         expansibility=1 - 0.0234 * dp / 2989.1,

@@ -60,6 +60,8 @@ def test_the_csv_gives_the_points_back_to_the_last_bit(tmp_path: Path) -> None:
         assert float(row["standard_flow_m3_s"]) == point.standard_flow.value
         assert float(row["standard_flow_u95_m3_s"]) == point.standard_flow.u95
         assert float(row["flow_tap_m3_s"]) == point.flow_tap.value_m3_s
+        assert float(row["pulsation_error"]) == point.pulsation_error.value
+        assert float(row["pulsation_error_u95"]) == point.pulsation_error.u95
         assert row["vacuum_tank_pa"] == ""
         assert row["standard_flow_reference"] == run.reference_conditions
     assert points_csv(result(())).splitlines() == [raw.decode("utf-8").splitlines()[0]]

@@ -81,6 +81,15 @@ def test_no_input_appears_under_a_name_that_the_page_cannot_say() -> None:
     assert set().union(*(remedy.inputs for remedy in REMEDIES)) <= set(INPUTS)
 
 
+def test_a_point_says_the_error_of_pulsation_that_its_flow_used(run: Run, said: RunResult) -> None:
+    assert run.flows is not None
+    (used,) = (entry for entry in run.flows.mass.inputs if entry.name == "pulsation")
+    assert [point.pulsation_error.value for point in said.points] == list(used.value)
+    assert [point.pulsation_error.u95 / 2 for point in said.points] == pytest.approx(
+        used.standard_uncertainty
+    )
+
+
 def test_a_withheld_point_keeps_what_was_seen_and_states_no_flow(run: Run) -> None:
     points = run.points.copy()
     points.loc[1, "withheld"] = "the sensor stood at the end of its range"
