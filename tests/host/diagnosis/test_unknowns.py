@@ -135,6 +135,17 @@ def test_a_hose_loses_what_its_length_says_times_the_scatter_of_its_wall() -> No
     assert x["hose_loss"][0, -1] == pytest.approx(21.34 / 0.127 * 0.03 + 1.4)
 
 
+@pytest.mark.parametrize(("z", "share"), [(-1.0, 0.158655), (1.0, 0.841345)])
+def test_of_a_filter_s_loss_any_share_may_go_with_the_flow(z: float, share: float) -> None:
+    """Uniform from 0 to 1: at one standard deviation the normal's 15.9 % and 84.1 %."""
+    from_normal = unknown(evidence(Truth()))
+    every = from_normal.machines(np.eye(from_normal.size) * z, np.zeros(from_normal.size, np.int64))
+    by_flow = every["filter_linear"][:, 0] * CLEAN_M3_S
+    by_square = every["filter_square"][:, -1] * CLEAN_M3_S**2
+    (moved,) = np.flatnonzero(np.isclose(by_flow, share * 1.06 * CLEAN_PA, rtol=1e-5))
+    assert by_square[moved] == pytest.approx((1 - share) * 1.06 * CLEAN_PA, rel=1e-5)
+
+
 def test_without_a_stated_filter_1500_pascals_at_the_rated_flow_are_believed() -> None:
     of = replace(evidence(Truth()), facts=replace(facts(), filter_loss=None))
     x = machines(of)

@@ -123,6 +123,21 @@ def test_a_shaft_that_stood_for_a_while_had_no_dropout() -> None:
     assert found(a_run(without(edges(), (40.0, 46.0)), stands)) == []
 
 
+@pytest.mark.parametrize(("on_s", "told"), [(3.0, False), (5.0, True)])
+def test_air_that_moves_for_long_after_a_shaft_would_have_run_down_shows_a_silence(
+    on_s: float, told: bool
+) -> None:
+    """No edge from 40 s to 60 s, and no air but from 50 s on: after the eight seconds in which a
+    shaft runs down, more than four of air."""
+
+    def pressure(time_s: Array) -> Array:
+        moves = (time_s > FROM_S) & (time_s < TO_S) & ~((time_s > 40) & (time_s < 50))
+        return AIR_PA * (moves & ~((time_s > 50 + on_s) & (time_s < 60)))
+
+    troubles = found(a_run(without(edges(), (40.0, 60.0)), pressure))
+    assert ("pickup_dropout" in {trouble.kind for trouble in troubles}) == told
+
+
 def test_a_blower_that_runs_on_after_its_last_edge_lost_its_pickup() -> None:
     """At full speed to the last edge; the air goes on for 20 s more."""
     (trouble,) = found(a_run(edges(), lambda time_s: AIR_PA * (time_s > FROM_S)))
