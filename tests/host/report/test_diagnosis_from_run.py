@@ -8,6 +8,7 @@ import jsonschema
 import pytest
 
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
+from pullcurve.diagnosis.evidence import Evidence, gather
 from pullcurve.errors import ReportError
 from pullcurve.examine import Run
 from pullcurve.report.diagnosis_from_run import check_baseline
@@ -93,8 +94,18 @@ def another(run: Run) -> Run:
     return replace(run, log=log)
 
 
-def test_an_earlier_run_with_the_meter_at_its_place_is_a_baseline(run: Run) -> None:
-    check_baseline(run, another(run))
+def test_an_earlier_run_with_the_meter_at_its_place_is_a_baseline(
+    run: Run, found: Diagnosis
+) -> None:
+    """Its holds count behind those that are judged."""
+    earlier = another(run)
+    check_baseline(run, earlier)
+    alone = found.evidence
+    both = gather(run, alone.facts, earlier)
+    assert isinstance(both, Evidence)
+    number = len(alone.sweep)
+    assert both.setting.judged.tolist() == [True] * number + [False] * number
+    assert number > 0
 
 
 def test_a_run_is_not_its_own_baseline(run: Run) -> None:

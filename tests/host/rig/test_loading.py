@@ -101,53 +101,95 @@ def test_a_missing_table_is_a_fault_without_a_line():
     ]
 
 
-# key, the text of GOOD that is replaced, what is still allowed, what is refused
+# key, the text of GOOD that is replaced, what is still allowed and how it reads in SI, what is
+# refused
 GUARDS = {
-    "meter.pipe_bore": ('"5.693 in"', ['"115.7 mm"', '"491.4 mm"'], ['"5.693 m"', '"19 mm"']),
+    "meter.pipe_bore": (
+        '"5.693 in"',
+        {'"115.7 mm"': 0.1157, '"491.4 mm"': 0.4914},
+        ['"5.693 m"', '"19 mm"'],
+    ),
     "meter.throat_bore": (
         '"3.870 in"',
-        ['"1.1388 in"', '"4.839 in"'],  # beta 0.20004 and 0.84999
+        {'"1.1388 in"': 0.02892552, '"4.839 in"': 0.1229106},  # beta 0.20004 and 0.84999
         ['"1.1384 in"', '"4.840 in"', '"5.693 in"', '"7 in"', '"0 in"', '"-3.870 in"'],
     ),
     "meter.bore_uncertainty": (
         "inlet_loss = 0.05",
-        ['inlet_loss = 0.05\nbore_uncertainty = "4.9 mm"'],
+        {'inlet_loss = 0.05\nbore_uncertainty = "4.9 mm"': 0.0049},
         ['bore_uncertainty = "0 mm"', 'bore_uncertainty = "5 mm"'],
     ),
-    "meter.discharge_coefficient": ("0.984", ["0.8", "1.05"], ["0.79", "1.06", '"0.984"', "true"]),
+    "meter.discharge_coefficient": (
+        "0.984",
+        {"0.8": 0.8, "1.05": 1.05},
+        ["0.79", "1.06", '"0.984"', "true"],
+    ),
     "meter.discharge_coefficient_uncertainty": (
         '"1.5 %"',
-        ['"0.1 %"', '"30 %"'],
+        {'"0.1 %"': 0.001, '"30 %"': 0.30},
         ['"0 %"', '"-1 %"', '"31 %"', "0.015"],
     ),
-    "meter.discharge_coefficient_source": ('"ISO 5167-4:2003, as cast"', ['"x"'], ['""', "3"]),
-    "meter.inlet_loss": ("0.05", ["0", "5"], ["-0.1", "5.1", "nan", "inf"]),
-    "site.altitude": ('"620 m"', ['"-400 m"', '"6000 m"'], ['"-500 m"', '"15000 ft 4"', '"7 km"']),
+    "meter.discharge_coefficient_source": (
+        '"ISO 5167-4:2003, as cast"',
+        {'"x"': "x"},
+        ['""', "3"],
+    ),
+    "meter.inlet_loss": ("0.05", {"0": 0.0, "5": 5.0}, ["-0.1", "5.1", "nan", "inf"]),
+    "site.altitude": (
+        '"620 m"',
+        {'"-400 m"': -400.0, '"6000 m"': 6000.0},
+        ['"-500 m"', '"15000 ft 4"', '"7 km"'],
+    ),
     "site.station_pressure": (
         '"94.1 kPa"',
-        ['"40 kPa"', '"32.48 inHg"'],
+        {'"40 kPa"': 40e3, '"32.48 inHg"': 32.48 * 3386.389},  # NIST SP 811:2008
         ['"941 kPa"', '"39 kPa"', '"13.6 psia"'],
     ),
-    "site.temperature": ('"12 C"', ['"-40 F"', '"60 C"'], ['"-41 C"', '"61 C"', '"20"']),
-    "site.humidity": ('"55 %"', ['"0 %"', '"100 %"'], ['"-1 %"', '"101 %"', "0.4"]),
-    "pickups.blower_shaft.marks_per_turn": ("= 2", ["= 1", "= 60"], ["= 0", "= 61", "= 2.5"]),
-    "machine.belt_ratio": ("1.25", ["0.2", "5"], ["0", "-1.25", "0.19", "12.0"]),
-    "sensors.meter_dp.part": ('"HSC"', ['"ABP2"'], ['"hsc"', '""', "5"]),
+    "site.temperature": (
+        '"12 C"',
+        {'"-40 F"': 233.15, '"60 C"': 333.15},
+        ['"-41 C"', '"61 C"', '"20"'],
+    ),
+    "site.humidity": ('"55 %"', {'"0 %"': 0.0, '"100 %"': 1.0}, ['"-1 %"', '"101 %"', "0.4"]),
+    "pickups.blower_shaft.marks_per_turn": (
+        "= 2",
+        {"= 1": 1, "= 60": 60},
+        ["= 0", "= 61", "= 2.5"],
+    ),
+    "machine.belt_ratio": ("1.25", {"0.2": 0.2, "5": 5.0}, ["0", "-1.25", "0.19", "12.0"]),
+    "sensors.meter_dp.part": ('"HSC"', {'"ABP2"': "ABP2"}, ['"hsc"', '""', "5"]),
     "sensors.meter_dp.range": (
         '["-2.5 kPa", "2.5 kPa"]',
-        ['["0 inH2O", "15 inH2O"]'],
+        {'["0 inH2O", "15 inH2O"]': (0.0, 15 * 249.08891)},  # conventional, NIST SP 811:2008
         ['["2.5 kPa", "-2.5 kPa"]', '["2.5 kPa"]', '"2.5 kPa"', "[-2500, 2500]"],
     ),
-    "sensors.meter_dp": ('part = "HSC"\nrange = ["-2.5 kPa", "2.5 kPa"]', ['part = "DLH"'], []),
+    "sensors.meter_dp": (
+        'part = "HSC"\nrange = ["-2.5 kPa", "2.5 kPa"]',
+        {'part = "DLH"': {"part": "DLH", "range": None}},
+        [],
+    ),
 }
 
 
+def read_at(rig, key):
+    """What the models have at a key of the file."""
+    found = rig.model_dump(by_alias=True)
+    for part in key.split("."):
+        found = found[part]
+    return found
+
+
 @pytest.mark.parametrize(
-    ("key", "old", "new"),
-    [(key, old, new) for key, (old, allowed, _) in GUARDS.items() for new in allowed],
+    ("key", "old", "new", "value"),
+    [
+        (key, old, new, value)
+        for key, (old, allowed, _) in GUARDS.items()
+        for new, value in allowed.items()
+    ],
 )
-def test_what_can_be_is_taken(key, old, new):
-    parse_rig(changed((old, new)), "unit.toml")
+def test_what_can_be_is_read_as_it_was_written(key, old, new, value):
+    wanted = value if isinstance(value, str | dict) else pytest.approx(value, rel=1e-6)
+    assert read_at(parse_rig(changed((old, new)), "unit.toml"), key) == wanted
 
 
 @pytest.mark.parametrize(
@@ -233,6 +275,7 @@ def test_a_station_pressure_must_belong_to_the_altitude(altitude, pressure, says
     rig = parse_rig(text, "unit.toml")
     if says is None:
         check_station_pressure(rig, standard_pressure)
+        assert rig.site.station_pressure == 1000 * float(pressure.removesuffix(" kPa"))
         return
     with pytest.raises(RigError, match=rf"^unit.toml line 13: site.station_pressure: .*{says}"):
         check_station_pressure(rig, standard_pressure)
@@ -241,6 +284,7 @@ def test_a_station_pressure_must_belong_to_the_altitude(altitude, pressure, says
 def test_a_site_with_a_barometer_needs_no_station_pressure():
     rig = parse_rig(changed(('station_pressure = "94.1 kPa"\n', "")), "unit.toml")
     check_station_pressure(rig, standard_pressure)
+    assert (rig.site.station_pressure, rig.site.altitude) == (None, 620.0)
 
 
 def test_a_fault_found_later_still_names_the_line():

@@ -1,7 +1,7 @@
 """The table [machine]: what is read, what is refused, and facts that contradict each other."""
 
 import re
-from typing import get_args
+from typing import Any, get_args
 
 import pytest
 
@@ -107,34 +107,70 @@ def test_a_displacement_is_known_to_half_of_its_last_digit(typed: str, u95: floa
     assert stated.blower.displacement_uncertainty == 0.02
 
 
-# key, the text of WHOLE that is replaced, what is still allowed, what is refused
+CUBIC_FOOT = 0.02831685  # m3; this and the inch of mercury and of water by NIST SP 811:2008
+# key, the text of WHOLE that is replaced, what is still allowed and how it reads in SI (speeds in
+# rpm), what is refused
 GUARDS = {
-    "governed_speed": ('"2200 rpm"', ['"1200 rpm"', '"2750 rpm"'], ['"22 rpm"', "2200", '"2200"']),
-    "rated_speed": ('"2750 rpm"', ['"2700 rev/min"', '"3400 rpm"'], ['"0 rpm"', '"27500 rpm"']),
-    "brochure_flow": ('"1500 cfm"', ['"650 L/s"', '"900 cfm"'], ['"1500 scfm"', '"-5 cfm"']),
-    "port_bore": ('port_bore = "5 in"', ['port_bore = "8 in"'], ['port_bore = "5 m"']),
-    "relief_vacuum": ('"12 inHg"', ['"27 inHg"', '"400 mbar"'], ['"300 kPa"', '"-12 inHg"']),
-    "lobes": ("lobes = 2", ["lobes = 3"], ["lobes = 4", 'lobes = "2"']),
-    "spoil": ('"dry grit"', ['"gravel"'], ['"mud"', '""']),
+    "governed_speed": (
+        '"2200 rpm"',
+        {'"1200 rpm"': 1200, '"2750 rpm"': 2750},
+        ['"22 rpm"', "2200", '"2200"'],
+    ),
+    "rated_speed": (
+        '"2750 rpm"',
+        {'"2700 rev/min"': 2700, '"3400 rpm"': 3400},
+        ['"0 rpm"', '"27500 rpm"'],
+    ),
+    "brochure_flow": (
+        '"1500 cfm"',
+        {'"650 L/s"': 0.65, '"900 cfm"': 900 * CUBIC_FOOT / 60},
+        ['"1500 scfm"', '"-5 cfm"'],
+    ),
+    "port_bore": ('port_bore = "5 in"', {'port_bore = "8 in"': 0.2032}, ['port_bore = "5 m"']),
+    "relief_vacuum": (
+        '"12 inHg"',
+        {'"27 inHg"': 27 * 3386.389, '"400 mbar"': 40e3},
+        ['"300 kPa"', '"-12 inHg"'],
+    ),
+    "lobes": ("lobes = 2", {"lobes = 3": 3}, ["lobes = 4", 'lobes = "2"']),
+    "spoil": ('"dry grit"', {'"gravel"': "gravel"}, ['"mud"', '""']),
     "blower.displacement": (
         '"0.565 ft3"',
-        ['"16.0 L"', '"0.0160 m3"'],
+        {'"16.0 L"': 0.016, '"0.0160 m3"': 0.016},
         ['"0.565 ft"', '"0 L"', '"3 m3"', "0.565", "inf", "[]"],
     ),
-    "hose 2.length": ('"10 ft"', ['"3 m"'], ['"0 ft"', '"2 km"', '"600 m"']),
-    "hose 2.bore": ('"6 in"', ['"125 mm"'], ['"6 mm"', '"6 m"']),
-    "hose 2.wall": ('"corrugated"', ['"smooth"', '"unknown"'], ['"ribbed"']),
-    "hose 2.bends": ("bends = 1", ["bends = 0"], ["bends = -1", "bends = 1.5", "bends = 51"]),
-    "filter.clean_loss": ('"1.5 kPa"', ['"6 inH2O"'], ['"0 Pa"', '"2 bar"']),
-    "filter.at_flow": ('"1300 cfm"', ['"0.6 m3/s"'], ['"1300"', '"1300 Nm3/h"']),
+    "hose 2.length": ('"10 ft"', {'"3 m"': 3.0}, ['"0 ft"', '"2 km"', '"600 m"']),
+    "hose 2.bore": ('"6 in"', {'"125 mm"': 0.125}, ['"6 mm"', '"6 m"']),
+    "hose 2.wall": (
+        '"corrugated"',
+        {'"smooth"': "smooth", '"unknown"': "unknown"},
+        ['"ribbed"'],
+    ),
+    "hose 2.bends": (
+        "bends = 1",
+        {"bends = 0": 0},
+        ["bends = -1", "bends = 1.5", "bends = 51"],
+    ),
+    "filter.clean_loss": ('"1.5 kPa"', {'"6 inH2O"': 6 * 249.08891}, ['"0 Pa"', '"2 bar"']),
+    "filter.at_flow": ('"1300 cfm"', {'"0.6 m3/s"': 0.6}, ['"1300"', '"1300 Nm3/h"']),
 }
 
 
 @pytest.mark.parametrize(
-    ("old", "new"), [(old, new) for old, allowed, _ in GUARDS.values() for new in allowed]
+    ("key", "old", "new", "value"),
+    [
+        (key, old, new, value)
+        for key, (old, allowed, _) in GUARDS.items()
+        for new, value in allowed.items()
+    ],
 )
-def test_what_can_be_is_taken(old: str, new: str) -> None:
-    machine((old, new))
+def test_what_can_be_is_read_as_it_was_written(
+    key: str, old: str, new: str, value: float | str
+) -> None:
+    found: Any = machine((old, new)).model_dump(by_alias=True)
+    for part in key.split("."):
+        found = found["hose"][1] if part == "hose 2" else found[part]
+    assert found == (value if isinstance(value, str) else pytest.approx(value, rel=1e-6))
 
 
 @pytest.mark.parametrize(
@@ -184,19 +220,30 @@ def test_facts_that_contradict_each_other_are_refused(
 
 
 @pytest.mark.parametrize(
-    "changes",
+    ("changes", "speeds_rpm", "brochure_m3_s"),
     [
-        [("2200 rpm", "1776 rpm")],  # governed to 2220 of 2750: a loss, no contradiction
-        [
-            ("belt_ratio = 1.25", "belt_ratio = 0.8"),
-            ("2750 rpm", "1760 rpm"),
-            ("1500 cfm", "7 L/s"),
-        ],
-        [("1500 cfm", "1800 cfm")],  # more than can be, which brochures do say
+        # Governed to 2220 of 2750: a loss, no contradiction.
+        ([("2200 rpm", "1776 rpm")], (1776, 1.25, 2750), 1500 * CUBIC_FOOT / 60),
+        (
+            [
+                ("belt_ratio = 1.25", "belt_ratio = 0.8"),
+                ("2750 rpm", "1760 rpm"),
+                ("1500 cfm", "7 L/s"),
+            ],
+            (2200, 0.8, 1760),
+            0.007,
+        ),
+        # More than can be, which brochures do say.
+        ([("1500 cfm", "1800 cfm")], (2200, 1.25, 2750), 1800 * CUBIC_FOOT / 60),
     ],
 )
-def test_what_is_odd_yet_possible_is_taken(changes: list[tuple[str, str]]) -> None:
-    machine(*changes)
+def test_what_is_odd_yet_possible_is_read_as_it_was_written(
+    changes: list[tuple[str, str]], speeds_rpm: tuple[float, float, float], brochure_m3_s: float
+) -> None:
+    found = machine(*changes)
+    speeds = (found.governed_speed_rpm, found.belt_ratio, found.rated_speed_rpm)
+    assert speeds == pytest.approx(speeds_rpm)
+    assert found.brochure_flow == pytest.approx(brochure_m3_s, rel=1e-6)
 
 
 def test_the_kinds_of_spoil_are_those_of_the_physics() -> None:

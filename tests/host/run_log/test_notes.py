@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pullcurve.run_log.host_records import NOTE_PIECE
-from pullcurve.run_log.note_times import Elapsed, Hold, check_time, parse_time
+from pullcurve.run_log.note_times import Elapsed, Hold, check_time, parse_time, seconds_into
 from pullcurve.run_log.notes import LOST, Spoken, joined, understand
 from pullcurve.run_log.reading import read_log
 from pullcurve.run_log.writing import LogWriter
@@ -166,7 +166,7 @@ def test_a_time_that_says_nothing_is_refused(text: str) -> None:
 def test_a_reading_belongs_to_one_hold() -> None:
     with pytest.raises(ValueError, match="belongs to one hold"):
         check_time("sweep 2", understand("engine 2190 rpm"), BEGAN, ENDED)
-    check_time("sweep 2", understand("plate on"), BEGAN, ENDED)
+    check_time("sweep 2", understand("plate on"), BEGAN, ENDED)  # a plate may be on for all of it
 
 
 @pytest.mark.parametrize("at", ["99999 s", "8 min", "8:40", "23:30", "12:00"])
@@ -176,6 +176,20 @@ def test_a_time_outside_the_run_is_refused(at: str) -> None:
         check_time(at, understand("plate on"), BEGAN, ENDED)
 
 
-@pytest.mark.parametrize("at", ["0 s", "400 s", "6 min 40 s", "23:55", "0:01", "0:01:40"])
-def test_a_time_within_the_run_is_taken(at: str) -> None:
+@pytest.mark.parametrize(
+    ("at", "into_s"),
+    [
+        ("0 s", 0),
+        ("400 s", 400),
+        ("6 min 40 s", 400),
+        ("23:55", 0),
+        ("0:01", 360),
+        ("0:01:40", 400),
+    ],
+)
+def test_a_time_within_the_run_is_so_far_from_its_beginning(at: str, into_s: float) -> None:
+    """Midnight is 300 s into it."""
     check_time(at, understand("plate on"), BEGAN, ENDED)
+    when = parse_time(at)
+    assert not isinstance(when, Hold)
+    assert seconds_into(when, BEGAN) == into_s
