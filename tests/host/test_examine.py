@@ -19,7 +19,7 @@ from pullcurve.run_log.reading import Log, read_log
 from pullcurve.sources.replay import Replay
 from pullcurve.stream.records import Assembler, RunRecords
 
-LOG = Path(__file__).parents[3] / "sample_logs/healthy_sweep.runlog"
+LOG = Path(__file__).parents[2] / "sample_logs/healthy_sweep.runlog"
 HOLDS, FASTEST = 6, 3  # of the sweep; the fastest one's place
 
 
