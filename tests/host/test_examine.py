@@ -17,7 +17,7 @@ from pullcurve.measure.zeros import Zeros
 from pullcurve.rig.models import Rig, Sensors
 from pullcurve.run_log.reading import Log, read_log
 from pullcurve.sources.replay import Replay
-from pullcurve.stream.records import Assembler, RunRecords
+from pullcurve.stream.records import RunRecords, assembled
 
 LOG = Path(__file__).parents[2] / "sample_logs/healthy_sweep.runlog"
 HOLDS, FASTEST = 6, 3  # of the sweep; the fastest one's place
@@ -26,11 +26,8 @@ HOLDS, FASTEST = 6, 3  # of the sweep; the fastest one's place
 @pytest.fixture(scope="module")
 def recorded() -> tuple[Log, RunRecords, Rig]:
     log = read_log(LOG)
-    assembler = Assembler()
     with Replay(log) as source:
-        for received in source:
-            assembler.add(received)
-    return log, assembler.finish(str(LOG)), rig_of(log, None)
+        return log, assembled(source, str(LOG)), rig_of(log, None)
 
 
 Recorded = tuple[Log, RunRecords, Rig]
