@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
+from pullcurve.measure.troubles import Trouble
 
 from host.live.browser import (
     DESKTOP,
@@ -22,7 +23,6 @@ from host.live.served import Quiet, Served, served
 from host.live.stepped import OFF_S, Stepped, hold_end_s, sweep
 from pullcurve.examine import Run, read_run
 from pullcurve.live.guide import Facts, Guide
-from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import US
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import read_log

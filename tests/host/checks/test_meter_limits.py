@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from pullcurve.checks.meter_limits import findings
 
 from host.measure.meters import KINDS, a_meter, stated
-from pullcurve.checks.meter_limits import findings
 from pullcurve.measure.meter import formula_inputs
 from pullcurve.physics.flow_equation import MeterState
 from pullcurve.rig.meter import OPEN_INLETS, Meter

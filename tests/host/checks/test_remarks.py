@@ -4,8 +4,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
 from pullcurve.checks.remarks import remarks
+
 from pullcurve.examine import read_run
 
 SAMPLE = Path(__file__).parents[3] / "sample_logs/healthy_sweep.runlog"

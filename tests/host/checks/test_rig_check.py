@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pullcurve.checks.rig_doubts import doubts, faults
 
 from host.rig import good_rig
 from pullcurve.checks.rig_check import Costs, costs
-from pullcurve.checks.rig_doubts import doubts, faults
 from pullcurve.errors import RigError
 from pullcurve.rig.loading import load_rig, parse_rig
 from pullcurve.rig.models import Rig

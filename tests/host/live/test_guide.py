@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pullcurve.measure.troubles import Trouble
 
 from pullcurve.live.estimator import State
 from pullcurve.live.guide import FEW, HANDS, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide
-from pullcurve.measure.troubles import Trouble
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.note_times import Elapsed, parse_time
 

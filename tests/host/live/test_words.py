@@ -4,11 +4,11 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+from pullcurve.measure.troubles import Trouble
 
 from pullcurve.live.estimator import Now, Reading
 from pullcurve.live.reducing import Point, Reduced
 from pullcurve.live.words import Way, checks, curve_words, reading_words, state_words
-from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import SI, US
 
 NOON = datetime(2025, 9, 16, 12, tzinfo=UTC)

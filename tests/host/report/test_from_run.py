@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pullcurve.measure.troubles import Trouble
 
 from pullcurve.examine import Run
-from pullcurve.measure.troubles import Trouble
 from pullcurve.report.from_run import result_of
 from pullcurve.report.inputs_in_words import INPUTS, REMEDIES
 from pullcurve.report.result import Flow, MeteredQuantity, RunResult, SharedInputs

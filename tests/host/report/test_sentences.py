@@ -1,9 +1,10 @@
 """The sentences: place and state are named, and every figure in them follows from the numbers."""
 
 import pytest
+from pullcurve.measure.troubles import Trouble
+from pullcurve.report.trouble_words import speed_doubt
 
 from host.report.results import REFERENCE, point, result
-from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import SI, US
 from pullcurve.report.result import Quantity, SpeedFacts
 from pullcurve.report.result import Trouble as ToldTrouble
@@ -15,7 +16,6 @@ from pullcurve.report.sentences import (
     site_sentences,
     speed_sentence,
 )
-from pullcurve.report.trouble_words import speed_doubt
 
 
 @pytest.mark.parametrize(

@@ -4,13 +4,13 @@ import subprocess
 import sys
 
 import pytest
+from pullcurve.measure.troubles import Number
+from pullcurve.report.trouble_words import evidence_words
 
 from host.report.results import result
-from pullcurve.measure.troubles import Number
 from pullcurve.quantities import SI, US, UnitSystem
 from pullcurve.report.result import Quantity
 from pullcurve.report.summary import summary
-from pullcurve.report.trouble_words import evidence_words
 
 
 @pytest.mark.parametrize("units", [US, SI])
