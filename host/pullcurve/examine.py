@@ -95,9 +95,14 @@ def reduce_run(
     return examine(measure(log, records, rig, stretches))
 
 
+def findings_of(measured: Measurement) -> tuple[Finding, ...]:
+    """What the checks find, in the order in which it is told."""
+    return tuple(finding for check in _CHECKS for finding in check(measured))
+
+
 def examine(measured: Measurement) -> Run:
     """The run of a measurement: every finding, and the points without what they spoil."""
-    found = tuple(finding for check in _CHECKS for finding in check(measured))
+    found = findings_of(measured)
     parts = {each.name: getattr(measured, each.name) for each in fields(measured)}
     return Run(**parts | {"points": _judged(measured, found), "findings": found})
 

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from pullcurve.checks.mark_pattern import Pattern, pattern
 from test_shaft_speed import blocks, turning
 
+from pullcurve.checks.pickup import Pattern, pattern
 from pullcurve.measure.shaft_speed import marks
 
 HOLDS = (1.0, 0.87, 0.76, 0.94, 0.68)  # of the top speed

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from pullcurve.examine import Run, read_run, rig_of
+from pullcurve.quantities import SI
+from pullcurve.report.finding_words import evidence_words
 from pullcurve.report.from_run import result_of
 from pullcurve.run_log.reading import read_log
 
@@ -30,7 +32,7 @@ def test_a_wrong_number_is_doubted_and_the_report_leads_with_it(wrong: int, righ
     run = typed(wrong)
     assert "wrong_marks" not in {trouble.kind for trouble in right.troubles}
     (trouble,) = [each for each in run.troubles if each.kind == "wrong_marks"]
-    assert f"The rig says {wrong} mark" in trouble.evidence
+    assert f"The rig says {wrong} mark" in evidence_words(trouble, SI)
     assert trouble.consequence == "widened"
     true = np.array([right.points["speed_rpm"].mean(), right.points["speed_rpm"].max()])
     shown = run.points["speed_rpm"], run.points["speed_u95_rpm"]
@@ -43,4 +45,4 @@ def test_a_wrong_number_is_doubted_and_the_report_leads_with_it(wrong: int, righ
 
 def test_twice_the_marks_that_are_there_are_doubted_for_the_speed_that_they_make() -> None:
     (trouble,) = [each for each in typed(4).troubles if each.kind == "wrong_marks"]
-    assert "repeat after every 2" in trouble.evidence
+    assert "repeat after every 2" in evidence_words(trouble, SI)

@@ -34,7 +34,7 @@ def run(*legs: tuple[float, float], wander_rpm: float = 3.0, seed: int = 0) -> p
             "time_s": time_s,
             "length_s": BLOCK_S,
             "speed_rpm": speed,
-            "differential_pressure_pa": pressure,
+            "zeroed_dp_pa": pressure,
         }
     )
 
@@ -102,7 +102,7 @@ def test_a_long_hold_is_cut_into_parts() -> None:
 
 def test_flow_that_moves_at_steady_speed_does_not_count() -> None:
     table = run((5, 0.0), (2, 2700), (30, 2700))
-    table["differential_pressure_pa"] *= np.where(table["time_s"] > 20, 0.5, 1.0)
+    table["zeroed_dp_pa"] *= np.where(table["time_s"] > 20, 0.5, 1.0)
     stretches = find_settled(table)
     assert [stretch.rejected for stretch in stretches] == [
         "the flow did not hold still, although the speed did"

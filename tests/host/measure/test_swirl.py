@@ -27,7 +27,7 @@ def hold(eddies: float, wander: float) -> pd.DataFrame:
     speed = 2500 * (1 + wander * np.sin(np.arange(count) / 7))
     smooth = np.convolve(GENERATOR.normal(size=count + 8), np.ones(9) / 3, mode="valid")
     pressure = 2000 * (speed / 2500) ** 2 * (1 + eddies * smooth)
-    return pd.DataFrame({"length_s": 0.1, "speed_rpm": speed, "differential_pressure_pa": pressure})
+    return pd.DataFrame({"length_s": 0.1, "speed_rpm": speed, "zeroed_dp_pa": pressure})
 
 
 def test_eddies_show_and_a_wandering_throttle_does_not() -> None:
@@ -38,7 +38,7 @@ def test_eddies_show_and_a_wandering_throttle_does_not() -> None:
 def test_spoil_that_comes_unevenly_is_no_eddy() -> None:
     """More of it: less flow, and less pressure in the clean pipe. An eddy leaves that as it is."""
     spoil, eddies = hold(0.04, 0.0), hold(0.04, 0.0)
-    spoil["meter_pressure_pa"] = 8e4 + 0.5 * spoil["differential_pressure_pa"]
+    spoil["meter_pressure_pa"] = 8e4 + 0.5 * spoil["zeroed_dp_pa"]
     eddies["meter_pressure_pa"] = 8e4 + GENERATOR.normal(0, 2, len(eddies))
     assert restlessness(spoil) < 2e-3
     assert restlessness(eddies) == pytest.approx(0.04, rel=0.4)
