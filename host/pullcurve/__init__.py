@@ -8,11 +8,12 @@ run.points[["speed_rpm", "standard_flow_m3_s", "standard_flow_u95_m3_s"]]
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from pullcurve.version import __version__
+
 if TYPE_CHECKING:
     from pullcurve.compare.comparison import Pair, compare_runs
     from pullcurve.examine import Run, read_run
 
-__version__ = "0.1.0"
 __all__ = ["Pair", "Run", "__version__", "compare_runs", "read_run"]
 
 _HOMES = {

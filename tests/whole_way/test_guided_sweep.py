@@ -20,9 +20,9 @@ from host.live.browser import (
 )
 from host.live.served import Quiet, Served, served
 from host.live.stepped import OFF_S, Stepped, hold_end_s, sweep
+from pullcurve.checks.catalogue import Kind, found
 from pullcurve.examine import Run, read_run
 from pullcurve.live.guide import Facts, Guide
-from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import US
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import read_log
@@ -163,15 +163,17 @@ LATE = """button => new MutationObserver(() => document.querySelector(button).cl
 @needs_chromium
 def test_a_tap_goes_on_with_the_trouble_that_was_read(chromium: Browser, tmp_path: Path) -> None:
     guide = Told(RIG, "us")
-    kinds = ("tubes_reversed", "wrong_marks")
-    troubles = tuple(Trouble(kind, "dp", f"{kind}.", "Do it.", "withheld") for kind in kinds)
+    findings = (
+        found(Kind.TUBES_REVERSED, fall=900.0),
+        found(Kind.WRONG_MARKS, "blower shaft", case="repeats", typed=2, repeats=3),
+    )
     with (
         served(Quiet, tmp_path / "x.runlog", RIG) as watch,
         opened(chromium, watch.address, PHONE) as phone,
         opened(chromium, watch.address, DESKTOP) as desk,
     ):
         watch.session._guide = guide
-        guide.tell(Facts(60, "settled", 30, 2000, zero_s=12, troubles=troubles))
+        guide.tell(Facts(60, "settled", 30, 2000, zero_s=12, findings=findings))
         button = "#guide-buttons [data-name=go_on]"
         for page in (phone, desk):
             wait(page, lambda page=page: page.locator(button).count() == 1)

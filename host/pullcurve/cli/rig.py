@@ -53,8 +53,8 @@ def rig_check(file: Path, units: str) -> None:
 
     The exit code is 1 when something in it cannot be.
     """
+    from pullcurve.checks.rig import doubts, faults
     from pullcurve.checks.rig_check import costs
-    from pullcurve.checks.rig_doubts import doubts, faults
     from pullcurve.diagnosis.expected import expected_of_rig
     from pullcurve.diagnosis.expected_intake import blower_worth
     from pullcurve.quantities import UNIT_SYSTEMS

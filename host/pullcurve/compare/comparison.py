@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from pullcurve.compare.run_curve import ALIKE, RunCurve, clusters
 from pullcurve.errors import LogError
-from pullcurve.examine import BELT_SLIP, Run
+from pullcurve.examine import Run
+from pullcurve.measure.measurement import BELT_SLIP
 from pullcurve.measure.swirl import NONE_THERE
 from pullcurve.physics import air
 from pullcurve.physics.primary_elements import SHORT_PIPE_UNCERTAINTY

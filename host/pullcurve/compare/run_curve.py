@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from pullcurve.diagnosis.evidence import fittings
 from pullcurve.errors import LogError
-from pullcurve.examine import BELT_SLIP, Run
+from pullcurve.examine import Run
+from pullcurve.measure.measurement import BELT_SLIP
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from typing import Final
 
+from pullcurve.checks.catalogue import Kind
 from pullcurve.diagnosis.causes import Posterior
 from pullcurve.diagnosis.doubted import Doubted, doubted, explained
 from pullcurve.diagnosis.evidence import Evidence, gather
@@ -15,12 +16,12 @@ from pullcurve.diagnosis.verdict import Verdict, verdict
 from pullcurve.examine import Run
 
 # What is vetoed where speeds are at odds, the engine's typed or not.
-_ODD: Final[dict[tuple[Odds, bool], str]] = {
-    ("engine", True): "typed_engine_speed",
-    ("each_other", True): "typed_engine_speed",
-    ("engine", False): "rated_speed",
-    ("each_other", False): "belt_ratio",
-    **{(odds, typed): "rated_speed" for odds in ("blower", "both") for typed in (True, False)},
+_ODD: Final[dict[tuple[Odds, bool], Kind]] = {
+    ("engine", True): Kind.TYPED_ENGINE_SPEED,
+    ("each_other", True): Kind.TYPED_ENGINE_SPEED,
+    ("engine", False): Kind.RATED_SPEED,
+    ("each_other", False): Kind.BELT_RATIO,
+    **{(odds, typed): Kind.RATED_SPEED for odds in ("blower", "both") for typed in (True, False)},
 }
 
 
@@ -49,12 +50,12 @@ def diagnose(run: Run, earlier: Run | None = None) -> Diagnosis | str:
     if isinstance(evidence, str):
         return evidence
     found = diagnosis_of(evidence, frozenset(trouble.kind for trouble in run.troubles))
-    if found.verdict.vetoed_by != ("no_fit",):
+    if found.verdict.vetoed_by != (Kind.NO_FIT,):
         return found
     first = doubted(run, facts, earlier)
     if first is None:
         return found
-    kind = "baseline" if first.baseline else "typed_reading"
+    kind = Kind.BASELINE if first.baseline else Kind.TYPED_READING
     return replace(found, doubted=first, verdict=replace(found.verdict, vetoed_by=(kind,)))
 
 

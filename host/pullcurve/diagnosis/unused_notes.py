@@ -1,11 +1,12 @@
 """What a person noted and nothing was reckoned with, and why."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
+from pullcurve.checks.catalogue import Finding, Kind, found
 from pullcurve.diagnosis.evidence import GAUGE_AT, meant, within
 from pullcurve.examine import Run
 from pullcurve.measure.note_placing import as_typed
@@ -16,15 +17,9 @@ from pullcurve.stream.records import rows_of
 _ALIKE: Final = 0.02  # between a hose as it was noted and as the rig has it
 
 
-class UnusedNote(NamedTuple):
-    """A note as it was typed, and why it, or a part of it, was not used."""
-
-    said: str
-    why: str
-
-
-def unused_notes(run: Run) -> Iterator[UnusedNote]:
-    """The notes of a run that change nothing in what is said of it. Free words never do."""
+def unused_notes(run: Run) -> Iterator[Finding]:
+    """The notes of a run that change nothing in what is said of it, or a part of which does not.
+    Free words never do."""
     last_s = float(run.channels.table["time_s"].iloc[-1])
     notes = list(rows_of(run.notes))
     for i, note in enumerate(notes):
@@ -34,7 +29,7 @@ def unused_notes(run: Run) -> Iterator[UnusedNote]:
         if not why and note.what != "words":
             why = _why_not(note, notes[i + 1 :], run)
         if why:
-            yield UnusedNote(as_typed(note), why)
+            yield found(Kind.NOTE_UNUSED, said=as_typed(note), why=why)
 
 
 def _outside(note: Any, last_s: float) -> str:

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from pullcurve.checks.catalogue import VETOES, Kind
 from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.path_model import solve
@@ -27,9 +28,7 @@ WIDER: Final = 1.15  # than the samples' interval: of a size (judgement)
 MOST_MISFIT: Final = 4.0  # chi square over readings: beyond it no explanation fits
 
 # Which reading of a speed contradicts the others.
-SPEEDS_AT_ODDS: Final = frozenset({"typed_engine_speed", "belt_ratio", "rated_speed"})
-# Troubles of the measurement that leave no verdict on the machine.
-VETOES: Final = SPEEDS_AT_ODDS | {"tubes_reversed", "water_in_line", "wrong_marks", "no_solution"}
+SPEEDS_AT_ODDS: Final = frozenset({Kind.TYPED_ENGINE_SPEED, Kind.BELT_RATIO, Kind.RATED_SPEED})
 
 
 @dataclass(frozen=True)
@@ -74,7 +73,7 @@ def verdict(evidence: Evidence, posterior: Posterior, troubles: frozenset[str]) 
     sets = posterior.of_causes()
     vetoes = tuple(sorted(troubles & VETOES))
     if posterior.misfit > MOST_MISFIT:
-        vetoes = (*vetoes, "no_fit")
+        vetoes = (*vetoes, Kind.NO_FIT)
     causes = tuple(_cause(name, evidence, posterior) for name in CAUSES)
     named = frozenset(cause.name for cause in causes if cause.probability >= NAMED_AT)
     exactly = sets.get(named, 0.0)

@@ -14,14 +14,15 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
+from pullcurve.checks.catalogue import Finding, Kind, found
 from pullcurve.errors import LogError, RigError
-from pullcurve.examine import Run, measured_points, pressure_at, reduce_run
+from pullcurve.examine import Run, reduce_run
 from pullcurve.live.window import Keeping
 from pullcurve.measure import flow
 from pullcurve.measure.air_state import Surroundings, surroundings
+from pullcurve.measure.measurement import measured_points, pressure_at
 from pullcurve.measure.settled_points import LEAVE_S, STEP_S, Stretch
 from pullcurve.measure.shaft_speed import NewestSpeed
-from pullcurve.measure.troubles import Number, Trouble
 from pullcurve.measure.zeros import RUN_DOWN_S
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
@@ -36,8 +37,6 @@ KEPT_S = 60.0  # of the run's newest part
 SHOWN = 10  # blocks that a reading is a mean of
 LEAST_FRESH = 5  # blocks of them with a reading
 MEASURED_S = 2.0  # over which the flow's uncertainty is taken
-# What a minute tells as surely as a whole run.
-IMMEDIATE = ("tubes_reversed", "sensor_lost")
 CLIPPED_SHARE = 0.5  # of the blocks of MEASURED_S: chance piles up in fewer
 
 State = Literal["engine off", "changing", "settled", "no flow"]
@@ -68,7 +67,7 @@ class Now:
     ambient_pressure_pa: float | None = None
     ambient_temperature_k: float | None = None
     vacuum_blower_pa: float | None = None
-    troubles: tuple[Trouble, ...] = ()
+    findings: tuple[Finding, ...] = ()
     received: int = 0  # records, since the beginning
     lost: int = 0
     memory_s: int | None = None  # that the board keeps, where it is less than it should
@@ -219,7 +218,7 @@ class Latest:
         floor_pa = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
         sensor = run.records.header.sensor("meter_dp")
         accuracy = SENSOR_PARTS[sensor.part].differential_pressure if sensor else None
-        fresh = table["differential_pressure_pa"][table["time_s"] >= stretch.start_s]
+        fresh = table["sensor_dp_pa"][table["time_s"] >= stretch.start_s]
         if accuracy is None or np.isfinite(fresh).sum() < LEAST_FRESH:
             self._basis = None
             if accuracy is not None and len(fresh) < LEAST_FRESH:  # the link is just back
@@ -240,8 +239,8 @@ class Latest:
         off_s = _standing_s(table)
         zeroed = float(point["differential_pressure_pa"].iloc[0])
         stands = off_s > 0 and abs(zeroed) < floor_pa
-        shared["troubles"] = (
-            *(trouble for trouble in run.troubles if trouble.kind in IMMEDIATE),
+        shared["findings"] = (
+            *(finding for finding in run.findings if finding.row.live),
             *_clipped(table),
             *(() if stands else _unseen(off_s, zeroed)),
         )
@@ -279,37 +278,26 @@ def _standing_s(table: pd.DataFrame) -> float:
     return float(time_s[-1] - since_s)
 
 
-def _unseen(off_s: float, zeroed_pa: float) -> Iterator[Trouble]:
+def _unseen(off_s: float, zeroed_pa: float) -> Iterator[Finding]:
     """Air that moves although the shaft seems to stand, for longer than one runs down."""
     if off_s > RUN_DOWN_S + MEASURED_S:
-        yield Trouble(
-            "pickup_dropout",
+        yield found(
+            Kind.PICKUP_DROPOUT,
             "shaft",
-            f"For {off_s:.0f} s the pickup has seen no mark, and yet air moves: the differential "
-            "pressure is {pressure}.",
-            "With the engine stopped and locked out, check the pickup's plug and wire, its "
-            "distance to the marks, and that no sun falls on it.",
-            "withheld",
-            numbers=(Number("pressure", "differential_pressure", zeroed_pa),),
+            case="now",
+            spoils="withheld",
+            silent=off_s,
+            pressure=zeroed_pa,
         )
 
 
-def _clipped(table: pd.DataFrame) -> Iterator[Trouble]:
+def _clipped(table: pd.DataFrame) -> Iterator[Finding]:
     """Whether samples stand at an end of the sensor's range just now."""
     newest = table[table["time_s"] > table["time_s"].iloc[-1] - MEASURED_S]
     clipped = newest["clipped_block"]
     if clipped.mean() > CLIPPED_SHARE:
         end_pa = float(newest.loc[clipped, "greatest_pa"].median())
-        yield Trouble(
-            "sensor_clipped",
-            "differential pressure",
-            "Samples stand at an end of the sensor's range, near {end}; the true pressure lies "
-            "beyond.",
-            "Hold a lower speed. To measure this one, use a sensor of a wider range, or a tube "
-            "with a wider throat.",
-            "withheld",
-            numbers=(Number("end", "differential_pressure", end_pa, 3),),
-        )
+        yield found(Kind.SENSOR_CLIPPED, case="now", end=end_pa)
 
 
 def _settled_s(run: Run, newest_s: float) -> float:

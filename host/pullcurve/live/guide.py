@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Final
 
+from pullcurve.checks.catalogue import Finding
 from pullcurve.live.estimator import State
 from pullcurve.live.questions import Button, Hold, Noted, Question, Questions, texts
-from pullcurve.measure.troubles import Trouble
+from pullcurve.quantities import UNIT_SYSTEMS
+from pullcurve.report.finding_words import action_words, evidence_words
 from pullcurve.rig.models import Rig
 
 ZERO_S: Final = 10.0  # of a zero
@@ -23,9 +25,6 @@ APART: Final = 0.04  # of the speed: two holds nearer than this are at one speed
 STEP: Final = (1.1, 1.25)  # times the last speed, for the next one up
 # Of the rated speed, for the holds of a sweep (judgement).
 SHARES: Final = (0.6, 0.7, 0.8, 0.9, 1.0)
-# Spoilers of a run that a person at the machine can mend, and those for which hands go near it.
-HANDS: Final = frozenset({"tubes_reversed", "pickup_dropout", "wrong_marks"})
-MENDABLE: Final = HANDS | {"sensor_clipped", "no_solution"}
 Step = tuple[str, dict[str, Any], tuple[str, ...]]  # its name, what fills its words, its buttons
 
 
@@ -58,7 +57,7 @@ class Facts:
     speed_rpm: float = 0.0
     zero_s: float = 0.0
     fault: str = ""
-    troubles: tuple[Trouble, ...] = ()
+    findings: tuple[Finding, ...] = ()
     there: bool = True
     ended: bool = False
     recorded: bool = True
@@ -76,6 +75,7 @@ class Guide:
         self._left = False  # for a further log
         self._accepted: set[str] = set()
         self._questions = Questions(rig, units)
+        self._units = UNIT_SYSTEMS[units]
         self._rated_rpm = _rated_rpm(rig)
 
     def update(self, facts: Facts) -> None:
@@ -201,9 +201,13 @@ class Guide:
             return self._mend(spoiler, filled)
         return self._standing(filled) if facts.state == "engine off" else self._running(filled)
 
-    def _mend(self, spoiler: Trouble, filled: dict[str, Any]) -> Step:
-        filled |= {"trouble": spoiler.kind, "evidence": spoiler.evidence, "action": spoiler.action}
-        if spoiler.kind not in HANDS:
+    def _mend(self, spoiler: Finding, filled: dict[str, Any]) -> Step:
+        filled |= {
+            "trouble": spoiler.kind.value,
+            "evidence": evidence_words(spoiler, self._units),
+            "action": action_words(spoiler),
+        }
+        if spoiler.row.guide == "mend":
             return "mend_without_hands", filled, ("go_on",)
         if self._facts.state == "engine off":
             return "mend_standing", filled, ("again", "go_on")
@@ -276,12 +280,15 @@ class Guide:
                 count, last = count + 1, speed
         return count
 
-    def _spoiler(self) -> Trouble | None:
+    def _spoiler(self) -> Finding | None:
+        """What spoils the run and a person at the machine can mend."""
         return next(
             (
-                trouble
-                for trouble in self._facts.troubles
-                if trouble.kind in MENDABLE - self._accepted and trouble.consequence != "none"
+                finding
+                for finding in self._facts.findings
+                if finding.row.guide
+                and finding.kind not in self._accepted
+                and finding.consequence != "none"
             ),
             None,
         )

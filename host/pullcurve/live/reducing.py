@@ -15,12 +15,12 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
+from pullcurve.checks.catalogue import CATALOGUE, Finding, Kind
 from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
 from pullcurve.examine import Run, read_run, reduce_run
 from pullcurve.live.window import Keeping
-from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.report.cut_page import cut_page
 from pullcurve.report.cut_result import cut_result
@@ -55,7 +55,7 @@ class Reduced:
     nothing."""
 
     points: tuple[Point, ...] = ()
-    troubles: tuple[Trouble, ...] = ()
+    findings: tuple[Finding, ...] = ()
     whole: bool = True
     seconds: float = 0.0  # that it took
     fault: str = ""
@@ -184,13 +184,13 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
             speed_rpm=row["speed_rpm"],
             flow_m3_s=_stated(row, "standard_flow_m3_s"),
             flow_u95_m3_s=_stated(row, "standard_flow_u95_m3_s"),
-            withheld=row["withheld"],
+            withheld=CATALOGUE[Kind(row["withheld"])].withheld if row["withheld"] else "",
         )
         for row in run.points.to_dict("records")
     )
     return Reduced(
         points=points,
-        troubles=tuple(run.troubles),
+        findings=run.troubles,
         whole=_newest.whole,
         seconds=time.perf_counter() - began_s,
     )

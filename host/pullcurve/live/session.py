@@ -14,6 +14,7 @@ from math import inf
 from pathlib import Path
 from threading import Event, Lock, Thread
 
+from pullcurve.checks.catalogue import Kind
 from pullcurve.cut.watch import Watch
 from pullcurve.errors import LogError, PullcurveError
 from pullcurve.live import words
@@ -297,7 +298,7 @@ class Session:
     def _say_guide(self, way: words.Way) -> None:
         if self._guide is None:
             return
-        of_whole = self._reduced.troubles if self._reduced is not None else ()
+        of_whole = self._reduced.findings if self._reduced is not None else ()
         facts = Facts(
             time_s=self._now.time_s,
             state=self._now.state,
@@ -306,9 +307,9 @@ class Session:
             zero_s=self._now.zero_s,
             fault=self._now.fault,
             # A clipped sensor is a matter of the speed that is held now.
-            troubles=(
-                *self._now.troubles,
-                *(trouble for trouble in of_whole if trouble.kind != "sensor_clipped"),
+            findings=(
+                *self._now.findings,
+                *(finding for finding in of_whole if finding.kind != Kind.SENSOR_CLIPPED),
             ),
             there=not (way.gone or way.fault or way.is_silent),
             ended=way.ended,

@@ -4,14 +4,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from pullcurve.checks.catalogue import Finding, Kind
 from pullcurve.live.estimator import Now, Reading
 from pullcurve.live.receiving import FREE_SPACE
 from pullcurve.live.reducing import Reduced
-from pullcurve.measure.troubles import Trouble
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
+from pullcurve.report.finding_words import action_words, evidence_words, kind_words
 from pullcurve.report.rounding import count, measured, minutes, percent, significant
-from pullcurve.report.trouble_words import evidence_words
 from pullcurve.rig.models import Rig
 
 Grade = Literal["fine", "doubt", "spoilt"]
@@ -23,28 +23,6 @@ WITHOUT_CUT: Final = (
     "Watch the gauges yourself. For alarms that can be relied on, end this watch with Ctrl-C on "
     "the laptop and start it anew: its log is whole."
 )
-
-# Which check a trouble belongs to.
-_CHECKS: Final = {
-    "tubes_reversed": "Pressure sensor",
-    "sensor_clipped": "Pressure sensor",
-    "water_in_line": "Pressure sensor",
-    "no_zero": "Zero",
-    "zero_moved": "Zero",
-    "pickup_dropout": "Pickup",
-    "mark_missed": "Pickup",
-    "wrong_marks": "Pickup",
-    "sea_level_pressure": "Open air",
-    "impossible_pressure": "Open air",
-    "records_lost": "Records",
-    "records_dropped": "Records",
-    "clock_jump": "Records",
-    "board_reset": "Board",
-    "board_warmed": "Board",
-    "sensor_lost": "Board",
-    "no_solution": "Meter",
-    "meter_limit": "Meter",
-}
 
 
 @dataclass(frozen=True)
@@ -202,21 +180,20 @@ def _caption(rows: Sequence[dict[str, Any]]) -> str:
 
 def checks(now: Now, reduced: Reduced | None, way: Way, units: UnitSystem) -> list[Check]:
     """Each thing that a run hangs on, worst first."""
-    troubles = {(t.kind, t.subject): t for t in (reduced.troubles if reduced else ())}
-    troubles |= {(t.kind, t.subject): t for t in now.troubles}
+    findings = {(f.kind, f.subject): f for f in (reduced.findings if reduced else ())}
+    findings |= {(f.kind, f.subject): f for f in now.findings}
     if now.zero_pa is not None:
-        troubles.pop(("no_zero", "zero"), None)
-    found = [*_of_the_way(now, way), *(_told(trouble, units) for trouble in troubles.values())]
+        findings.pop((Kind.NO_ZERO, "zero"), None)
+    found = [*_of_the_way(now, way), *(_told(finding, units) for finding in findings.values())]
     if not way.is_silent and not way.fault:
         found += _what_is_fine(now, {check.name for check in found}, units)
     return sorted(found, key=lambda check: _WORST_FIRST.index(check.grade))
 
 
-def _told(trouble: Trouble, units: UnitSystem) -> Check:
-    evidence = evidence_words(trouble.evidence, trouble.numbers, units)
-    words = f"{trouble.kind.replace('_', ' ').capitalize()}. {evidence}"
-    name = _CHECKS.get(trouble.kind, "Measurement")
-    return Check(name, _GRADES[trouble.consequence], words, trouble.action)
+def _told(finding: Finding, units: UnitSystem) -> Check:
+    words = f"{kind_words(finding)}. {evidence_words(finding, units)}"
+    grade = _GRADES[finding.consequence]
+    return Check(finding.row.check, grade, words, action_words(finding))
 
 
 def _of_the_way(now: Now, way: Way) -> Iterable[Check]:

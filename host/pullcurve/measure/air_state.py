@@ -5,13 +5,12 @@ their differences from the station's are then taken off, and what is left of the
 small. Without such a stretch each keeps the whole error of its data sheet.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pullcurve.measure.troubles import Number, Trouble
 from pullcurve.physics import air
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
@@ -66,13 +65,16 @@ class Place:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """State of the open air, and the pressures at the places of PLACES where they are known."""
+    """State of the open air, and the pressures at the places of PLACES where they are known.
+
+    A station pressure that was typed and that no weather gives is not believed: `pressure` is
+    assumed then.
+    """
 
     pressure: Known
     temperature: Known
     humidity: Known
     places: dict[str, Place]
-    troubles: list[Trouble] = field(default_factory=list)
 
 
 def surroundings(
@@ -89,10 +91,9 @@ def surroundings(
     the channels. Raises RigError when neither a sensor nor the rig tells a state that the flow
     needs.
     """
-    troubles: list[Trouble] = []
     pressure = _measured(points, records, "ambient_pressure_pa", "pressure")
     if pressure is None:
-        pressure = _typed_pressure(points, rig, troubles)
+        pressure = _typed_pressure(points, rig)
     temperature = _measured(points, records, "ambient_temperature_k", "temperature")
     if temperature is None:
         if rig.site.temperature_k is None:
@@ -118,7 +119,7 @@ def surroundings(
         places.setdefault("inlet", gauge)
     if rig.meter.position == "clean_pipe" and "tap" not in places:
         places["tap"] = _ahead_of_inlet(points, places, rig)
-    return Surroundings(pressure, temperature, humidity, places, troubles)
+    return Surroundings(pressure, temperature, humidity, places)
 
 
 def bound(records: RunRecords, role: str, quantity: str) -> float | None:
@@ -147,7 +148,7 @@ def _typed(points: pd.DataFrame, value: float, half_width: float, source: str = 
     return Known(np.full(len(points), value), np.full(len(points), half_width), source)
 
 
-def _typed_pressure(points: pd.DataFrame, rig: Rig, troubles: list[Trouble]) -> Known:
+def _typed_pressure(points: pd.DataFrame, rig: Rig) -> Known:
     typed = rig.site.station_pressure
     if typed is None:
         raise rig_fault(
@@ -159,23 +160,6 @@ def _typed_pressure(points: pd.DataFrame, rig: Rig, troubles: list[Trouble]) -> 
     standard = float(air.standard_pressure(rig.site.altitude))
     if abs(typed - standard) <= AMBIGUOUS_PA:
         return _typed(points, typed, TYPED_PRESSURE_PA)
-    sea_level = abs(typed - 101_325) < AMBIGUOUS_PA
-    troubles.append(
-        Trouble(
-            "sea_level_pressure" if sea_level else "impossible_pressure",
-            "station pressure",
-            "The rig says {typed}, and at {altitude} the air has about {standard}"
-            + ("; a weather report's figure is reduced to sea level." if sea_level else "."),
-            "Type the pressure that a barometer shows on the site. Until then the standard "
-            "atmosphere is taken, give or take the weather.",
-            "widened",
-            numbers=(
-                Number("typed", "station_pressure", typed, 3),
-                Number("altitude", "height", rig.site.altitude, 3),
-                Number("standard", "station_pressure", standard, 3),
-            ),
-        )
-    )
     return _typed(points, standard, WEATHER_PA, "assumed")
 
 

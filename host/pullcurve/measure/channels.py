@@ -43,7 +43,7 @@ class Channels:
     """What was measured, in SI.
 
     `table` has a row a block: `time_s` (its middle), `length_s`, `boot`, the mean
-    `differential_pressure_pa` as the sensor gave it (its zero not yet taken off) and the
+    `sensor_dp_pa`, the differential pressure as the sensor gave it with its zero still in it, the
     standard deviation `differential_pressure_sd_pa` within the block, `samples`, `stale`,
     `faulty`, `clipped`, `speed_rpm` of the blower, and the columns of SLOW_COLUMNS for the
     roles that the board has, each read at the block's time, NaN where there is no reading
@@ -74,7 +74,7 @@ def to_si(records: RunRecords, rig: Rig) -> Channels:
             "time_s": blocks["time_s"] + blocks["length_ticks"] * header.tick_ns * 1e-9 / 2,
             "length_s": blocks["length_ticks"] * header.tick_ns * 1e-9,
             "boot": blocks["boot"],
-            "differential_pressure_pa": block.pressure(channel),
+            "sensor_dp_pa": block.pressure(channel),
             "differential_pressure_sd_pa": block.spread(channel),
             "least_pa": transfer.linear(blocks["least"], channel),
             "greatest_pa": transfer.linear(blocks["greatest"], channel),

@@ -77,7 +77,7 @@ def readings(points: pd.DataFrame, zeros: pd.DataFrame, table: pd.DataFrame) -> 
         inside = table[table["time_s"].between(point.start_s, point.end_s)]
         level = point.speed_rpm / inside["speed_rpm"].mean()
         for part in _parts(inside, parts):
-            mean_pa = part["differential_pressure_pa"].mean()
+            mean_pa = part["sensor_dp_pa"].mean()
             speed = level * part["speed_rpm"].mean()
             rows.append((part["time_s"].mean(), hold, -1, mean_pa, u_pa, speed))
     near = (
@@ -87,7 +87,7 @@ def readings(points: pd.DataFrame, zeros: pd.DataFrame, table: pd.DataFrame) -> 
     for stretch in rows_of(zeros.loc[near[0].union(near[1])].reset_index(names="number")):
         inside = table[table["time_s"].between(stretch.start_s, stretch.end_s)]
         for part in _parts(inside, max(1, int((stretch.end_s - stretch.start_s) / PART_S))):
-            values = part["differential_pressure_pa"].dropna()
+            values = part["sensor_dp_pa"].dropna()
             u_pa = values.std() / np.sqrt(len(values))
             rows.append((part["time_s"].mean(), -1, stretch.number, values.mean(), u_pa, 0.0))
     rows = sorted(row for row in rows if np.isfinite(row).all())

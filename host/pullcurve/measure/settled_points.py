@@ -54,7 +54,7 @@ class Stretch:
 def find_settled(table: pd.DataFrame) -> list[Stretch]:
     """The settled stretches of a run, in the order of time, with those that do not count.
 
-    table: the channels, with `time_s`, `length_s`, `speed_rpm` and `differential_pressure_pa`.
+    table: the channels, with `time_s`, `length_s`, `speed_rpm` and `zeroed_dp_pa`.
     """
     time_s, speed, pressure = _half_seconds(table)
     steady = _steady(speed)
@@ -76,7 +76,7 @@ def _half_seconds(table: pd.DataFrame) -> tuple[Array, Array, Array]:
     time_s = table["time_s"].to_numpy()
     bins = np.floor((time_s - time_s[0]) / STEP_S).astype(int)
     grid = np.arange(bins.max() + 1)
-    values = table["differential_pressure_pa"].to_numpy()
+    values = table["zeroed_dp_pa"].to_numpy()
     flow = np.sign(values) * np.sqrt(np.abs(values))
     means = (
         pd.DataFrame({"speed": table["speed_rpm"].to_numpy(), "flow": flow})

@@ -35,9 +35,9 @@ def restlessness(inside: pd.DataFrame) -> float:
     the square of the speed explains, and the pressure ahead of the tube: spoil in the hose moves
     the whole flow, and so both pressures; eddies move one.
 
-    inside: a hold's channels, with `differential_pressure_pa` less its zero.
+    inside: a hold's channels.
     """
-    values = inside["differential_pressure_pa"].to_numpy()
+    values = inside["zeroed_dp_pa"].to_numpy()
     speed = inside["speed_rpm"].to_numpy()
     width = max(1, round(MEAN_S / float(inside["length_s"].median())))
     count = len(values) // width

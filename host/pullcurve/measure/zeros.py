@@ -68,7 +68,7 @@ def find_zeros(table: pd.DataFrame, span_pa: float, count_pa: float, zero_bound:
     noises = []
     for start, end in _stretches(table):
         inside = table[(table["time_s"] >= start) & (table["time_s"] <= end)]
-        values = inside["differential_pressure_pa"].dropna()
+        values = inside["sensor_dp_pa"].dropna()
         noise = float(inside["differential_pressure_sd_pa"].median())
         if len(values) < 2 or abs(values.mean()) > limit_pa:
             continue

@@ -1,16 +1,13 @@
 """The result of a run, made from its reduced tables."""
 
-from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
-import pandas as pd
 
-from pullcurve.checks.remarks import remarks
+from pullcurve.checks.catalogue import CATALOGUE, Kind
 from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.diagnosis.unused_notes import unused_notes
 from pullcurve.examine import Run
-from pullcurve.measure import troubles
 from pullcurve.measure.channels import ZERO_CELSIUS_K
 from pullcurve.measure.flow import Flows, Volume
 from pullcurve.physics.air import STANDARD_CONDITIONS
@@ -23,6 +20,7 @@ from pullcurve.report.facts_from_run import (
     site_facts,
     speed_facts,
 )
+from pullcurve.report.finding_words import result_remark, result_trouble, speed_doubt
 from pullcurve.report.quality_from_run import data_quality
 from pullcurve.report.result import (
     Contribution,
@@ -31,18 +29,14 @@ from pullcurve.report.result import (
     Note,
     Quantity,
     RejectedStretch,
-    Remark,
     RunResult,
     SettledPoint,
     SharedInputs,
     TimeStrip,
-    Trouble,
-    TroubleNumber,
     Zero,
 )
 from pullcurve.report.rounding import percent
 from pullcurve.report.sentences import headline
-from pullcurve.report.trouble_words import evidence_words, speed_doubt
 from pullcurve.stream.records import rows_of
 from pullcurve.uncertainty import Reach, Result
 
@@ -64,7 +58,7 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
     duration_s = float(table["time_s"].iloc[-1] + table["length_s"].iloc[-1] / 2)
     points = tuple(_point(i, row, run) for i, row in enumerate(rows_of(run.points)))
     troubles = tuple(
-        _trouble(trouble)
+        result_trouble(trouble)
         for trouble in sorted(run.troubles, key=lambda each: _GRAVEST_FIRST.index(each.consequence))
     )
     doubt = speed_doubt(troubles, run.channels.blower_shaft_from)
@@ -94,7 +88,7 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
         ),
         zero_half_width_pa=run.zeros.half_width_pa(),
         troubles=troubles,
-        remarks=(*(Remark(**remark._asdict()) for remark in remarks(run)), *_unused(run)),
+        remarks=tuple(result_remark(remark) for remark in (*run.remarks, *unused_notes(run))),
         notes=tuple(
             Note(
                 time_s=None if np.isnan(row.time_s) else row.time_s,
@@ -115,21 +109,8 @@ def result_of(run: Run, found: Diagnosis | str = NOT_ASKED, baseline: str = "") 
     )
 
 
-def _unused(run: Run) -> Iterator[Remark]:
-    for note in unused_notes(run):
-        text = f"Noted and not used: {note.said}. Why: {note.why}."
-        yield Remark(weight="note", subject="notes", text=text, action="")
-
-
-def _trouble(trouble: troubles.Trouble) -> Trouble:
-    numbers = tuple(TroubleNumber(**number._asdict()) for number in trouble.numbers)
-    words = evidence_words(trouble.evidence, trouble.numbers, SI)
-    said = {"evidence": words, "pattern": trouble.evidence, "numbers": numbers}
-    return Trouble(**(trouble._asdict() | said))
-
-
 def _point(i: int, row: Any, run: Run) -> SettledPoint:
-    withheld = row.withheld or None
+    withheld = CATALOGUE[Kind(row.withheld)].withheld if row.withheld else None
     if withheld is None and run.flows is not None:
         flows = _flows(i, row, run.flows)
     else:
@@ -235,19 +216,15 @@ def _known(value: float, u95: float) -> Quantity | None:
 
 def _strip(run: Run) -> TimeStrip:
     table = run.channels.table
-    zeroed = table["differential_pressure_pa"] - table["zero_pa"]
     group = np.arange(len(table)) // max(1, -(-len(table) // STRIP_POINTS))
-    thinned = (
-        pd.DataFrame({"time": table["time_s"], "speed": table["speed_rpm"], "pressure": zeroed})
-        .groupby(group)
-        .mean()
-    )
+    columns = ["time_s", "speed_rpm", "zeroed_dp_pa"]
+    thinned = table[columns].groupby(group).mean()
 
     def numbers(column: str) -> tuple[float | None, ...]:
         return tuple(None if np.isnan(value) else float(value) for value in thinned[column])
 
     return TimeStrip(
-        time_s=tuple(float(value) for value in thinned["time"]),
-        speed_rpm=numbers("speed"),
-        differential_pressure_pa=numbers("pressure"),
+        time_s=tuple(float(value) for value in thinned["time_s"]),
+        speed_rpm=numbers("speed_rpm"),
+        differential_pressure_pa=numbers("zeroed_dp_pa"),
     )

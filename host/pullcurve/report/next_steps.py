@@ -7,6 +7,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Final
 
+from pullcurve.checks.catalogue import CATALOGUE, Kind
 from pullcurve.report.diagnosis_result import RunDiagnosis
 
 DEFERS: Final = (
@@ -48,8 +49,8 @@ def reading_words(name: str) -> str:
 
 
 def veto_words(kind: str) -> str:
-    entry = _text()["vetoes"].get(kind)
-    return str(entry["words"]) if entry else kind.replace("_", " ")
+    """Why a finding of this kind leaves no verdict."""
+    return CATALOGUE[Kind(kind)].veto
 
 
 def likely_places(said: RunDiagnosis, cause: str) -> list[str]:
@@ -66,9 +67,9 @@ def next_steps(said: RunDiagnosis) -> list[Heading]:
     text = _text()
     if said.vetoed_by:
         return [
-            Heading(("veto", kind), _steps(text["vetoes"][kind]["steps"]))
+            Heading(("veto", kind), _steps(text["vetoes"][key]["steps"]))
             for kind in said.vetoed_by
-            if "steps" in text["vetoes"].get(kind, {})
+            if (key := CATALOGUE[Kind(kind)].steps)
         ]
     found = []
     reading = said.deciding_reading

@@ -26,6 +26,14 @@ from pullcurve.report.facts_tables import (
     sensors_table,
     stretches_table,
 )
+from pullcurve.report.finding_words import (
+    CONSEQUENCES,
+    kind_words,
+    read_first,
+    speed_doubt,
+    told_evidence,
+    when,
+)
 from pullcurve.report.quality_words import quality_sentences
 from pullcurve.report.result import RunResult
 from pullcurve.report.rounding import Measured, minutes
@@ -42,14 +50,6 @@ from pullcurve.report.sentences import (
 )
 from pullcurve.report.strip_figure import strip_figure
 from pullcurve.report.tables import places_table, points_table
-from pullcurve.report.trouble_words import (
-    CONSEQUENCES,
-    kind_words,
-    read_first,
-    speed_doubt,
-    told_evidence,
-    when,
-)
 from pullcurve.report.uncertainty_words import has_budget, uncertainty_sentences
 
 

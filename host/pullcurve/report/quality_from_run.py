@@ -38,7 +38,7 @@ def data_quality(run: Run, duration_s: float) -> DataQuality:
 
 def _channels(run: Run, duration_s: float) -> tuple[ChannelQuality, ...]:
     """Each channel that the board has, one that never gave a reading included."""
-    table = run.channels.table
+    table = run.channels.table.rename(columns={"sensor_dp_pa": "differential_pressure_pa"})
     readings = float(table[["samples", "stale", "faulty"]].to_numpy().sum())
     shares: dict[str, tuple[float | None, float | None]] = {
         "differential_pressure_pa": (

@@ -1,11 +1,12 @@
 """A rig in words: what it means, what to look at, and what each weak fact costs."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullcurve.checks.catalogue import Finding
 from pullcurve.checks.rig_check import LEAST_GAIN, Costs
 from pullcurve.checks.rig_estimate import RIPPLE, SHARES, UNSTATED_RANGE_PA, widest_part
 from pullcurve.diagnosis.expected_intake import BlowerWorth
@@ -13,6 +14,7 @@ from pullcurve.measure.air_state import PLACES
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.expected_words import expected_table
+from pullcurve.report.finding_words import action_words, evidence_words
 from pullcurve.report.machine_words import machine_meaning, missing_facts
 from pullcurve.report.rounding import significant
 from pullcurve.report.summary import listed, paragraph, printable, text_table
@@ -47,7 +49,7 @@ def rig_text(
     costs: Costs,
     blower: BlowerWorth | None,
     faults: list[str],
-    doubts: list[str],
+    doubts: Sequence[Finding],
     expected: Mapping[str, Mapping[str, float]],
     units: UnitSystem,
 ) -> str:
@@ -59,7 +61,7 @@ def rig_text(
     if faults:
         parts.append("Cannot be\n" + listed(faults))
     if doubts:
-        parts.append("Look at this once more\n" + listed(doubts))
+        parts.append("Look at this once more\n" + listed(_doubt(each, units) for each in doubts))
     promised = list(machine_meaning(rig.machine, blower, units))
     if promised:
         parts.append("What the machine should do\n" + listed(promised))
@@ -75,6 +77,10 @@ def rig_text(
         parts.append("What more readings would tell of the machine\n" + listed([table.note]))
         parts.append(text_table(table))
     return printable("\n\n".join(parts) + "\n")
+
+
+def _doubt(finding: Finding, units: UnitSystem) -> str:
+    return f"{evidence_words(finding, units)} {action_words(finding)}".rstrip()
 
 
 def _meaning(rig: Rig, units: UnitSystem) -> Iterator[str]:

@@ -6,6 +6,13 @@ from unicodedata import category
 
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.diagnosis_result import NoDiagnosis
+from pullcurve.report.finding_words import (
+    CONSEQUENCES,
+    kind_words,
+    speed_doubt,
+    told_evidence,
+    when,
+)
 from pullcurve.report.ledger_words import BillLine, bill, ledger_caption, ledger_title
 from pullcurve.report.quality_words import quality_sentences
 from pullcurve.report.result import Remark, RunResult, Trouble
@@ -20,13 +27,6 @@ from pullcurve.report.sentences import (
     zero_sentence,
 )
 from pullcurve.report.tables import Table, points_table
-from pullcurve.report.trouble_words import (
-    CONSEQUENCES,
-    kind_words,
-    speed_doubt,
-    told_evidence,
-    when,
-)
 from pullcurve.report.uncertainty_words import uncertainty_sentences
 from pullcurve.report.verdict_words import first_step, reading_sentences, verdict_sentences
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Self
 
 import record_format
-from pullcurve import __version__
 from pullcurve.errors import LogError
 from pullcurve.run_log.host_records import (
     HOST_RECORDS,
@@ -21,6 +20,7 @@ from pullcurve.run_log.host_records import (
 from pullcurve.run_log.notes import Spoken
 from pullcurve.run_log.reading import read_log
 from pullcurve.stream.decoder import LONGEST_LINE
+from pullcurve.version import __version__
 
 # What a power failure may cost. A killed program loses the line that was under way.
 SYNC_EVERY_S = 2.0

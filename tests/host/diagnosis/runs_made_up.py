@@ -175,7 +175,7 @@ def made_up(
         "rejected": [],
         "notes": pd.DataFrame(columns=["time_s", "what", "value", "value_si", "place", "at"]),
         "offsets": [],
-        "troubles": [],
+        "findings": (),
     }
     return Run(**made)
 

@@ -58,9 +58,9 @@ def test_what_is_not_used_is_said_with_the_reason(
 ) -> None:
     run = noted(name, (text, when, at))
     (found,) = unused_notes(run)
-    assert why in found.why
+    assert why in str(found.values["why"])
     told = " ".join(summary(result_of(run), US).split())
-    assert f"Noted and not used: {found.said}. Why: {found.why}." in told
+    assert f"Noted and not used: {found.values['said']}. Why: {found.values['why']}." in told
 
 
 @pytest.mark.parametrize(
@@ -82,8 +82,8 @@ def test_what_counts_is_not_named(name: str, text: str, when: float | int) -> No
 def test_of_two_readings_on_one_hold_the_first_is_said_to_be_put_right() -> None:
     run = noted("healthy_sweep", ("engine 2130 rpm", 4, ""), ("engine 2198 rpm", 4, ""))
     (found,) = unused_notes(run)
-    assert found.said == "engine speed 2130 rpm"
-    assert found.why == "a later one on the same hold counts"
+    assert found.values["said"] == "engine speed 2130 rpm"
+    assert found.values["why"] == "a later one on the same hold counts"
 
 
 def test_a_hose_noted_on_the_port_leaves_the_verdict_as_it_was() -> None:

@@ -71,7 +71,7 @@ def test_every_hold_was_seen_to_settle_at_the_flow_that_the_report_states() -> N
         assert all(s.now.state == "engine off" for s in inside)
         assert all(s.reading and s.reading.standard_flow_m3_s == 0 for s in inside)
         assert inside[-1].now.zero_pa == pytest.approx(zero["zero_pa"], abs=0.3)
-    assert not [trouble.kind for s in seen for trouble in s.now.troubles]
+    assert not [finding.kind for s in seen for finding in s.now.findings]
 
 
 def kinds(*, tubes_reversed: bool = False, **sensor: object) -> set[str]:
@@ -88,7 +88,7 @@ def kinds(*, tubes_reversed: bool = False, **sensor: object) -> set[str]:
     rig = rig.model_copy(update={"sensors": type(rig.sensors)()})
     with DirectLink(scene, World(scene, simulate(scene))) as link:
         seen = list(watched(list(link), rig, 8.0))
-    return {trouble.kind for trouble in seen[-1].now.troubles}
+    return {finding.kind for finding in seen[-1].now.findings}
 
 
 def test_what_spoils_a_run_is_told_while_it_can_be_mended() -> None:

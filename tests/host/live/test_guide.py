@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pullcurve.checks.catalogue import Kind, found
 from pullcurve.live.estimator import State
-from pullcurve.live.guide import FEW, HANDS, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide
-from pullcurve.measure.troubles import Trouble
+from pullcurve.live.guide import FEW, HOLD_S, HOLDS, STOP_S, Card, Facts, Guide
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.note_times import Elapsed, parse_time
 
@@ -25,7 +25,7 @@ _BLOWER = PORT.machine.blower.model_copy(update={"rating": None})
 UNRATED = PORT.model_copy(update={"machine": SHEET_ONLY.model_copy(update={"blower": _BLOWER})})
 
 OFF = Facts(12.0, "engine off", 12.0, zero_s=12.0)
-REVERSED = Trouble("tubes_reversed", "dp", "It falls.", "Swap the tubes.", "withheld")
+REVERSED = found(Kind.TUBES_REVERSED, fall=900.0)
 
 
 def changing(at_s: float) -> Facts:
@@ -171,10 +171,10 @@ def test_a_sweep_that_was_finished_by_hand_ends_with_the_next_stop() -> None:
 
 
 def test_what_was_accepted_is_asked_again_in_the_next_sweep() -> None:
-    guide, _ = told([*held(2000), replace(settled(80, 2000), troubles=(REVERSED,))])
+    guide, _ = told([*held(2000), replace(settled(80, 2000), findings=(REVERSED,))])
     press(guide, "go_on")
     assert guide.card().step == "next_higher"
-    again = replace(changing(200), troubles=(REVERSED,))
+    again = replace(changing(200), findings=(REVERSED,))
     _, cards = told([replace(OFF, time_s=120, for_s=STOP_S), again], guide)
     assert steps(cards) == ["done_few", "mend_running"]
 
@@ -243,39 +243,42 @@ def test_no_zero_is_said_before_the_first_hold_and_may_be_gone_without() -> None
 
 
 def test_what_spoils_the_run_stops_it_before_hands_go_near() -> None:
-    running = replace(settled(60, 2000), troubles=(REVERSED,))
-    guide, cards = told([OFF, running, replace(OFF, troubles=(REVERSED,))])
+    running = replace(settled(60, 2000), findings=(REVERSED,))
+    guide, cards = told([OFF, running, replace(OFF, findings=(REVERSED,))])
     assert steps(cards)[1:] == ["mend_running", "mend_standing"]
     assert cards[1].do == "Stop the engine and lock it out."
-    assert "Swap the tubes" not in cards[1].do
-    assert cards[2].do == "Swap the tubes."
+    assert cards[1].why.startswith(
+        "While the blower turns the differential pressure falls by 3.6\xa0inH2O; with"
+    )
+    assert cards[2].do.startswith("With the engine stopped and locked out, put the upstream tap's")
     assert all(card.caution and card.urgent for card in cards[1:])
     assert [button.name for button in cards[2].buttons] == ["again", "go_on"]
     press(guide, "go_on")
     assert guide.card().step == "start"
-    clipped = REVERSED._replace(kind="sensor_clipped", action="Hold a lower speed.")
-    _, cards = told([OFF, replace(running, troubles=(clipped,))])
-    assert cards[-1].do == "Hold a lower speed."
-    harmless = replace(running, troubles=(REVERSED._replace(consequence="none"),))
+    clipped = found(Kind.SENSOR_CLIPPED, case="now", end=6890.0)
+    _, cards = told([OFF, replace(running, findings=(clipped,))])
+    assert cards[-1].do.startswith("Hold a lower speed.")
+    assert "near 27.7\xa0inH2O;" in cards[-1].why
+    harmless = replace(running, findings=(replace(REVERSED, consequence="none"),))
     assert told([OFF, harmless])[1][-1].step == "next_higher"
 
 
 def test_a_press_is_of_the_card_that_was_read() -> None:
-    other = REVERSED._replace(kind="wrong_marks")
-    both = replace(settled(60, 2000), troubles=(REVERSED, other))
+    other = found(Kind.SENSOR_CLIPPED, case="now", end=6890.0)
+    both = replace(settled(60, 2000), findings=(REVERSED, other))
     guide, (_, read) = told([OFF, both])
     for _ in range(2):  # two viewers, or one twice
         press(guide, "go_on", read)
-    assert guide.card().trouble == "wrong_marks"
+    assert guide.card().trouble == "sensor_clipped"
     press(guide, "go_on")
     assert steps(told([both], guide)[1]) == ["next_higher"]
 
 
 def test_a_further_log_is_begun_once_and_where_a_card_offers_it() -> None:
-    guide, cards = told([OFF, replace(settled(60, 2000), troubles=(REVERSED,))])
+    guide, cards = told([OFF, replace(settled(60, 2000), findings=(REVERSED,))])
     for card in cards:
         assert not press(guide, "again", card)
-    _, (standing,) = told([replace(OFF, troubles=(REVERSED,))], guide)
+    _, (standing,) = told([replace(OFF, findings=(REVERSED,))], guide)
     assert [press(guide, "again", standing) for _ in range(3)] == [True, False, False]
 
 
@@ -304,7 +307,7 @@ anything = st.builds(
     for_s=st.floats(0, 1e5),
     speed_rpm=st.floats(1, 1e4),
     zero_s=st.floats(0, 60),
-    troubles=st.sampled_from(((), (REVERSED,))),
+    findings=st.sampled_from(((), (REVERSED,))),
     there=st.booleans(),
     ended=st.booleans(),
 )
@@ -336,4 +339,3 @@ def test_every_text_is_used_and_short_enough_to_be_read_in_gloves() -> None:
             fixed = "".join(part for part, *_ in string.Formatter().parse(words["do"]))
             assert len(fixed) < 90
     assert FEW < HOLDS
-    assert {"tubes_reversed", "pickup_dropout"} <= HANDS

@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 
 import pytest
 
+from pullcurve.checks.catalogue import Kind, found
 from pullcurve.live.estimator import Now, Reading
 from pullcurve.live.reducing import Point, Reduced
 from pullcurve.live.words import Way, checks, curve_words, reading_words, state_words
-from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import SI, US
 
 NOON = datetime(2025, 9, 16, 12, tzinfo=UTC)
@@ -55,11 +55,11 @@ def test_a_way_that_fails_is_said_instead_and_makes_the_numbers_old(way: Way, wo
 
 
 def test_checks_say_what_is_wrong_first_and_once() -> None:
-    reversed_tubes = Trouble("tubes_reversed", "dp", "It falls.", "Swap them.", "withheld")
-    warmed = Trouble("board_warmed", "board", "By 9 K.", "", "none")
+    reversed_tubes = found(Kind.TUBES_REVERSED, fall=900.0)
+    warmed = found(Kind.BOARD_WARMED, warmed=9.0)
     told = checks(
-        replace(SETTLED, troubles=(reversed_tubes,)),
-        Reduced(troubles=(reversed_tubes, warmed)),
+        replace(SETTLED, findings=(reversed_tubes,)),
+        Reduced(findings=(reversed_tubes, warmed)),
         WAY,
         US,
     )
@@ -67,14 +67,17 @@ def test_checks_say_what_is_wrong_first_and_once() -> None:
         ("Pressure sensor", "spoilt"),
         ("Board", "doubt"),
     ]
-    assert told[0].action == "Swap them."
+    assert "falls by 3.6\xa0inH2O" in told[0].words
+    assert told[1].words.startswith(
+        "Board warmed. The sensor's own temperature changed by 16\xa0°F"
+    )
     assert {check.grade for check in told[2:]} == {"fine"}
     assert [check.name for check in told].count("Pressure sensor") == 1
 
 
 def test_a_zero_that_is_there_takes_back_that_it_was_not() -> None:
-    missing = Trouble("no_zero", "zero", "None found.", "", "widened")
-    reduced = Reduced(troubles=(missing,))
+    missing = found(Kind.NO_ZERO)
+    reduced = Reduced(findings=(missing,))
     (zero,) = [check for check in checks(SETTLED, reduced, WAY, US) if check.name == "Zero"]
     assert zero.grade == "fine"
     unknown = replace(SETTLED, zero_pa=None)

@@ -164,7 +164,7 @@ def test_the_mean_of_a_block_is_that_of_its_counts_on_the_rated_line() -> None:
     table = found.table
     assert found.count_pa == pytest.approx(COUNT_PA, rel=1e-6)
     assert found.span_pa == pytest.approx(2 * 6894.757)
-    np.testing.assert_allclose(table["differential_pressure_pa"], 3 * COUNT_PA, rtol=1e-6)
+    np.testing.assert_allclose(table["sensor_dp_pa"], 3 * COUNT_PA, rtol=1e-6)
     np.testing.assert_allclose(table["differential_pressure_sd_pa"], 2 * COUNT_PA, rtol=1e-6)
     np.testing.assert_allclose(table["least_pa"], -2 * COUNT_PA, rtol=1e-6)
     np.testing.assert_allclose(table["greatest_pa"], 9 * COUNT_PA, rtol=1e-6)
@@ -174,9 +174,9 @@ def test_the_mean_of_a_block_is_that_of_its_counts_on_the_rated_line() -> None:
 
 def test_a_block_without_samples_has_no_mean_and_one_of_one_sample_no_spread() -> None:
     none = to_si(records(n=0, sum=0, sumsq=0), rig()).table
-    assert none[["differential_pressure_pa", "differential_pressure_sd_pa"]].isna().all(axis=None)
+    assert none[["sensor_dp_pa", "differential_pressure_sd_pa"]].isna().all(axis=None)
     one = to_si(records(n=1, sum=3, sumsq=9), rig()).table
-    np.testing.assert_allclose(one["differential_pressure_pa"], 3 * COUNT_PA, rtol=1e-6)
+    np.testing.assert_allclose(one["sensor_dp_pa"], 3 * COUNT_PA, rtol=1e-6)
     assert one["differential_pressure_sd_pa"].isna().all()
 
 

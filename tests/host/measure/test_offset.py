@@ -37,13 +37,13 @@ def swept(
         {
             "time_s": time_s,
             "speed_rpm": speed,
-            "differential_pressure_pa": pressure + 20 + offset(time_s) + noise,
+            "sensor_dp_pa": pressure + 20 + offset(time_s) + noise,
         }
     )
     zeros = pd.DataFrame({"start_s": [0.0, END_S + 3], "end_s": [ZERO_S, END_S + ZERO_S]})
     points = pd.DataFrame({"start_s": starts, "end_s": starts + HOLD_S, "speed_rpm": SPEEDS})
     inside = [table[table["time_s"].between(a, a + HOLD_S)] for a in starts]
-    means = np.array([part["differential_pressure_pa"].mean() for part in inside]) - 20
+    means = np.array([part["sensor_dp_pa"].mean() for part in inside]) - 20
     points = points.assign(differential_pressure_pa=means, scatter_pa=0.3, clipped_share=0.0)
     known = Known(
         speed_rpm=SPEEDS,

@@ -34,7 +34,7 @@ def run(*legs: tuple[float, float], wander_rpm: float = 3.0, seed: int = 0) -> p
             "time_s": time_s,
             "length_s": BLOCK_S,
             "speed_rpm": speed,
-            "differential_pressure_pa": pressure,
+            "zeroed_dp_pa": pressure,
         }
     )
 
@@ -104,7 +104,7 @@ def hunting(amplitude: float) -> pd.DataFrame:
     since = table["time_s"] - 5.1
     swings = 1 + amplitude * np.cos(2 * np.pi * since / 40)
     table["speed_rpm"] *= np.where((since > 0) & (since < 50), swings, 1.0)
-    table["differential_pressure_pa"] = 3000 * (table["speed_rpm"] / 2750) ** 2
+    table["zeroed_dp_pa"] = 3000 * (table["speed_rpm"] / 2750) ** 2
     return table
 
 
@@ -133,7 +133,7 @@ def test_a_point_begins_when_the_flow_is_within_half_a_percent_of_its_later_valu
     table = run((5, 0.0), (0.1, 2400), (40, 2400), (1, 0.0), (3, 0.0), wander_rpm=0.0)
     since = np.maximum(table["time_s"] - 5.1, 0)
     ratio = 1 - short * np.exp(-since / time_constant_s)
-    table["differential_pressure_pa"] = 3000 * (table["speed_rpm"] / 2750 * ratio) ** 2
+    table["zeroed_dp_pa"] = 3000 * (table["speed_rpm"] / 2750 * ratio) ** 2
     (point,) = kept(table)
     within = 5.1 + time_constant_s * np.log(short / 0.004)
     assert point.start_s == pytest.approx(within, abs=0.7)
@@ -158,7 +158,7 @@ def test_a_long_hold_is_cut_into_parts() -> None:
 
 def test_flow_that_moves_at_steady_speed_does_not_count() -> None:
     table = run((5, 0.0), (2, 2700), (30, 2700))
-    table["differential_pressure_pa"] *= np.where(table["time_s"] > 20, 0.5, 1.0)
+    table["zeroed_dp_pa"] *= np.where(table["time_s"] > 20, 0.5, 1.0)
     stretches = find_settled(table)
     assert [stretch.rejected for stretch in stretches] == [
         "the flow did not hold still, although the speed did"

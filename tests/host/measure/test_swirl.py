@@ -29,7 +29,7 @@ def hold(eddies: float, wander: float, seed: int = 8, count: int = 6000) -> pd.D
     speed = 2500 * (1 + wander * np.sin(np.arange(count) / 7))
     smooth = np.convolve(generator.normal(size=count + 8), np.ones(9) / 3, mode="valid")
     pressure = 2000 * (speed / 2500) ** 2 * (1 + eddies * smooth)
-    return pd.DataFrame({"length_s": 0.1, "speed_rpm": speed, "differential_pressure_pa": pressure})
+    return pd.DataFrame({"length_s": 0.1, "speed_rpm": speed, "zeroed_dp_pa": pressure})
 
 
 def test_eddies_show_and_a_wandering_throttle_does_not() -> None:
@@ -40,7 +40,7 @@ def test_eddies_show_and_a_wandering_throttle_does_not() -> None:
 def test_spoil_that_comes_unevenly_is_no_eddy() -> None:
     """More of it: less flow, and less pressure in the clean pipe. An eddy leaves that as it is."""
     spoil, eddies = hold(0.04, 0.0, seed=9), hold(0.04, 0.0, seed=10)
-    spoil["meter_pressure_pa"] = 8e4 + 0.5 * spoil["differential_pressure_pa"]
+    spoil["meter_pressure_pa"] = 8e4 + 0.5 * spoil["zeroed_dp_pa"]
     eddies["meter_pressure_pa"] = 8e4 + np.random.default_rng(11).normal(0, 2, len(eddies))
     assert restlessness(spoil) < 2e-3
     assert restlessness(eddies) == pytest.approx(OF_MEANS * 0.04, rel=0.06)

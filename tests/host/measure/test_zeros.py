@@ -23,7 +23,7 @@ def channels(
             "time_s": time_s,
             "speed_rpm": np.repeat(rpm, count),
             "boot": 1,
-            "differential_pressure_pa": np.repeat(pa, count) + noise,
+            "sensor_dp_pa": np.repeat(pa, count) + noise,
             "differential_pressure_sd_pa": 1.5,
         }
     )
@@ -77,7 +77,7 @@ def test_the_air_that_the_coasting_rotors_still_draw_is_not_in_the_zero() -> Non
     seconds to 1.2 % of it. Over all 20 s it would put 13 Pa into the zero."""
     table = channels((30.0, 2200.0, 1500.0), (20.0, 0.0, 5.0))
     since = table["time_s"] - 30
-    table["differential_pressure_pa"] += np.where(since > 0, 300 * np.exp(-since / 0.9), 0)
+    table["sensor_dp_pa"] += np.where(since > 0, 300 * np.exp(-since / 0.9), 0)
     zeros = found(table)
     assert zeros.table["start_s"][0] == pytest.approx(34, abs=0.2)
     assert zeros.table["zero_pa"][0] == pytest.approx(5.0, abs=0.3)
@@ -85,7 +85,7 @@ def test_the_air_that_the_coasting_rotors_still_draw_is_not_in_the_zero() -> Non
 
 def test_the_air_that_moves_before_the_first_edge_is_not_in_the_zero() -> None:
     table = channels((20.0, 0.0, 5.0), (30.0, 2200.0, 1500.0))
-    table.loc[table["time_s"].between(19.1, 20), "differential_pressure_pa"] = 80.0
+    table.loc[table["time_s"].between(19.1, 20), "sensor_dp_pa"] = 80.0
     assert found(table).table["zero_pa"][0] == pytest.approx(5.0)
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pullcurve.checks.catalogue import Kind, found
 from pullcurve.examine import Run
-from pullcurve.measure.troubles import Trouble
 from pullcurve.report.from_run import result_of
 from pullcurve.report.inputs_in_words import INPUTS, REMEDIES
 from pullcurve.report.result import Flow, MeteredQuantity, RunResult, SharedInputs
@@ -92,20 +92,20 @@ def test_a_point_says_the_error_of_pulsation_that_its_flow_used(run: Run, said: 
 
 def test_a_withheld_point_keeps_what_was_seen_and_states_no_flow(run: Run) -> None:
     points = run.points.copy()
-    points.loc[1, "withheld"] = "the sensor stood at the end of its range"
+    points.loc[1, "withheld"] = "sensor_clipped"
     points.loc[1, "standard_flow_m3_s"] = np.nan
-    trouble = [
-        Trouble("mark_missed", "blower shaft", "Seen.", "", "none"),
-        Trouble("sensor_clipped", "differential pressure", "Seen.", "", "withheld", 1.0, 2.0),
-    ]
-    said = result_of(replace(run, points=points, troubles=trouble))
+    troubles = (
+        found(Kind.RECORDS_LOST, lost=300, all=9000),
+        found(Kind.SENSOR_CLIPPED, case="run", clipped=40, blocks=900, holds=1, end=6890.0),
+    )
+    said = result_of(replace(run, points=points, findings=troubles))
     point = said.points[1]
     assert point.withheld == "the sensor stood at the end of its range"
     assert [getattr(point, name) for name in FLOWS] == [None] * 5
     assert point.budget == ()
     assert point.differential_pressure_pa.value == run.points["differential_pressure_pa"][1]
     assert [each.point for each in said.stated] == [1, *range(3, len(points) + 1)]
-    assert [each.kind for each in said.troubles] == ["sensor_clipped", "mark_missed"]
+    assert [each.kind for each in said.troubles] == ["sensor_clipped", "records_lost"]
     assert "For 1 of" in said.headline
 
 

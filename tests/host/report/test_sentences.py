@@ -3,10 +3,10 @@
 import pytest
 
 from host.report.results import REFERENCE, point, result
-from pullcurve.measure.troubles import Trouble
+from pullcurve.checks.catalogue import Kind, found
 from pullcurve.quantities import SI, US
+from pullcurve.report.finding_words import result_trouble, speed_doubt
 from pullcurve.report.result import Quantity, SpeedFacts
-from pullcurve.report.result import Trouble as ToldTrouble
 from pullcurve.report.sentences import (
     headline,
     letters,
@@ -15,7 +15,6 @@ from pullcurve.report.sentences import (
     site_sentences,
     speed_sentence,
 )
-from pullcurve.report.trouble_words import speed_doubt
 
 
 @pytest.mark.parametrize(
@@ -41,14 +40,14 @@ def test_doubted_speeds_are_told_after_the_doubt() -> None:
     wide = point(1, 1800.0, 100.0)
     wide = wide.model_copy(update={"speed_rpm": Quantity(value=1800.0, u95=800.0)})
     why = "The rig says 4 marks a turn, but the intervals between marks repeat after every 3."
-    troubles = [Trouble("wrong_marks", "blower shaft", why, "Count them.", "widened")]
-    doubt = speed_doubt([ToldTrouble(**trouble._asdict()) for trouble in troubles], "blower_shaft")
+    trouble = found(Kind.WRONG_MARKS, "blower shaft", case="repeats", typed=4, repeats=3)
+    doubt = speed_doubt([result_trouble(trouble)], "blower_shaft")
     told = headline([wide], "port", REFERENCE, US, doubt)
     assert told.startswith(
         f"The speeds are not to be trusted. {why} In the fastest hold, shown as 1800\xa0±\xa0800"
     )
     assert "of the blower, the machine draws" in told
-    assert speed_doubt([ToldTrouble(**troubles[0]._asdict())], "engine_shaft") == ""
+    assert speed_doubt([result_trouble(trouble)], "engine_shaft") == ""
 
 
 def test_bores_and_site_are_told_in_the_units_asked_for() -> None:

@@ -6,11 +6,11 @@ import sys
 import pytest
 
 from host.report.results import result
-from pullcurve.measure.troubles import Number
+from pullcurve.checks.catalogue import Kind, found
 from pullcurve.quantities import SI, US, UnitSystem
+from pullcurve.report.finding_words import evidence_words
 from pullcurve.report.result import Quantity
 from pullcurve.report.summary import summary
-from pullcurve.report.trouble_words import evidence_words
 
 
 @pytest.mark.parametrize("units", [US, SI])
@@ -72,13 +72,11 @@ def test_no_plotting_and_no_tables_are_loaded() -> None:
 
 
 def test_evidence_is_told_in_the_units_of_the_page() -> None:
-    numbers = (
-        Number("typed", "station_pressure", 101_325.0, 3),
-        Number("altitude", "height", 1800.0, 3),
-        Number("warmed", "temperature_difference", 10.0),
-    )
-    words = "{typed} at {altitude}, {warmed} warmer, {other}"
-    si = evidence_words(words, numbers, SI).replace("\xa0", " ")
-    assert si == "101 kPa at 1 800 m (5 906 ft), 10 °C warmer, {other}"
-    us = evidence_words(words, numbers, US).replace("\xa0", " ")
-    assert us == "29.9 inHg at 1 800 m (5 906 ft), 18 °F warmer, {other}"
+    typed = found(Kind.IMPOSSIBLE_PRESSURE, typed=101_325.0, altitude=1800.0, standard=81_500.0)
+    si = evidence_words(typed, SI).replace("\xa0", " ")
+    assert si == "The rig says 101 kPa, and at 1 800 m (5 906 ft) the air has about 81.5 kPa."
+    us = evidence_words(typed, US).replace("\xa0", " ")
+    assert us == "The rig says 29.9 inHg, and at 1 800 m (5 906 ft) the air has about 24.1 inHg."
+    warmed = found(Kind.BOARD_WARMED, warmed=10.0)
+    assert "by 10\xa0°C during" in evidence_words(warmed, SI)
+    assert "by 18\xa0°F during" in evidence_words(warmed, US)

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pullcurve.checks.rig import doubts, faults
 from pullcurve.checks.rig_check import costs
-from pullcurve.checks.rig_doubts import doubts, faults
 from pullcurve.physics.air import standard_pressure
 from pullcurve.rig.loading import check_station_pressure, load_rig, parse_rig
 

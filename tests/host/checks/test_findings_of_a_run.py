@@ -1,4 +1,4 @@
-"""Each trouble on a quiet run with one thing wrong, and on either side of where it begins."""
+"""Each finding on a quiet run with one thing wrong, and on either side of where it begins."""
 
 import re
 from collections.abc import Callable
@@ -10,10 +10,12 @@ import pandas as pd
 import pytest
 
 from host.measure.meters import a_meter, stated
-from pullcurve.checks.trouble_search import find_troubles
+from pullcurve.checks.catalogue import Finding
+from pullcurve.examine import findings_of
 from pullcurve.measure.offset import Offset
-from pullcurve.measure.troubles import STOPPED, Number, Trouble
 from pullcurve.measure.zeros import Zeros
+from pullcurve.quantities import SI
+from pullcurve.report.finding_words import action_words, evidence_words
 from record_format import BUS_ERROR, CRC_ERROR
 
 SPAN_PA, BLOCK_S = 10_000.0, 0.1
@@ -38,8 +40,7 @@ def a_run() -> SimpleNamespace:
         {
             "time_s": time_s,
             "speed_rpm": np.where(turns, 2200.0, 0.0),
-            "differential_pressure_pa": np.where(turns, 1503.0, 3.0),
-            "zero_pa": 3.0,
+            "zeroed_dp_pa": np.where(turns, 1500.0, 0.0),
             "greatest_pa": np.where(turns, 1540.0, 6.0),
             "clipped_block": False,
             "sensor_temperature_k": 290.0,
@@ -47,6 +48,7 @@ def a_run() -> SimpleNamespace:
     )
     points = pd.DataFrame(
         {
+            "speed_rpm": [1700.0, 1950.0, 2200.0],
             "clipped_share": [0.0, 0.0, 0.0],
             "restlessness": [0.002, 0.002, 0.002],
             "pulsation_ratio": [0.02, 0.02, 0.02],
@@ -54,7 +56,7 @@ def a_run() -> SimpleNamespace:
     )
     blocks = pd.DataFrame({"boot": 1, "late": False, "time_s": time_s, "host_s": time_s + 0.01})
     events = pd.DataFrame(
-        {"code": ["start"], "subject": [""], "value": [0], "time_s": [0.0], "boot": [1]}
+        {"code": ["start"], "subject": "", "value": 0, "time_s": 0.0, "boot": 1, "text": ""}
     )
     state = SimpleNamespace(
         converged=np.ones(3, dtype=bool),
@@ -70,25 +72,41 @@ def a_run() -> SimpleNamespace:
         points=points,
         flows=SimpleNamespace(state=state),
         around=SimpleNamespace(
-            troubles=[], places={}, pressure=SimpleNamespace(value=np.full(3, 94_100.0))
+            places={}, pressure=SimpleNamespace(value=np.full(3, 94_100.0), source="measured")
         ),
         offsets=[],
-        rig=SimpleNamespace(meter=a_meter("venturi")),
+        log=SimpleNamespace(breaks_off=False, damaged={}),
+        notes=pd.DataFrame({"time_s": [], "at": []}),
+        rig=SimpleNamespace(
+            meter=a_meter("venturi"),
+            machine=SimpleNamespace(rated_speed_rpm=2750.0),
+            site=SimpleNamespace(station_pressure=94_100.0, altitude=620.0),
+        ),
         records=SimpleNamespace(
             blocks=blocks,
             events=events,
             lost=0,
+            damaged={},
             received=1000,
             header=SimpleNamespace(block_us=1e5),
         ),
     )
 
 
-def found(*damage: Damage) -> list[Trouble]:
+def all_found(*damage: Damage) -> list[Finding]:
     run = a_run()
     for each in damage:
         each(run)
-    return find_troubles(cast("Any", run))
+    return list(findings_of(cast("Any", run)))
+
+
+def found(*damage: Damage) -> list[Finding]:
+    """The troubles among them."""
+    return [finding for finding in all_found(*damage) if finding.grade == "trouble"]
+
+
+def words(finding: Finding) -> str:
+    return evidence_words(finding, SI)
 
 
 def shift(pa: float) -> Damage:
@@ -96,7 +114,7 @@ def shift(pa: float) -> Damage:
 
     def damage(run: SimpleNamespace) -> None:
         table = run.channels.table
-        table.loc[table["speed_rpm"] > 0, "differential_pressure_pa"] = 3.0 + pa
+        table.loc[table["speed_rpm"] > 0, "zeroed_dp_pa"] = pa
 
     return damage
 
@@ -188,8 +206,7 @@ def test_a_quiet_run_has_none() -> None:
 def test_one_thing_wrong_is_one_trouble(damage: Damage, kind: str, consequence: str) -> None:
     (trouble,) = found(damage)
     assert (trouble.kind, trouble.consequence) == (kind, consequence)
-    places = re.findall(r"{(\w+)}", trouble.evidence)
-    assert places == [number.name for number in trouble.numbers]
+    assert not re.search(r"[{}]", words(trouble))
 
 
 @pytest.mark.parametrize(
@@ -216,21 +233,21 @@ def test_less_than_that_is_none(damage: Damage) -> None:
 def test_reversed_tubes_are_told_by_their_fall_and_hide_what_follows_from_them() -> None:
     """At top speed: at the slow holds little may be seen."""
     (trouble,) = found(shift(-400.0), clip(30, 0.5, 0.5, 0.5))
-    assert trouble.numbers == (Number("fall", "differential_pressure", 400.0),)
-    assert trouble.action.startswith(STOPPED)
+    assert trouble.number("fall") == 400.0
+    assert action_words(trouble).startswith("With the engine stopped and locked out, put the")
 
     def half_speed_is_negative(run: SimpleNamespace) -> None:
         slow = run.channels.table.index[250:400]
         run.channels.table.loc[slow, "speed_rpm"] = 1100.0
-        run.channels.table.loc[slow, "differential_pressure_pa"] = -400.0
+        run.channels.table.loc[slow, "zeroed_dp_pa"] = -403.0
 
     assert found(half_speed_is_negative) == []
 
 
 def test_clipping_counts_its_blocks_and_holds_and_says_at_which_end() -> None:
     (trouble,) = found(clip(30, 0.0, 0.03, 0.5))
-    assert trouble.evidence.startswith("In 30 of 1000 blocks, 2 holds among them,")
-    assert trouble.numbers == (Number("end", "differential_pressure", 4995.0, 3),)
+    assert words(trouble).startswith("In 30 of 1000 blocks, 2 holds among them,")
+    assert "(about 5000\xa0Pa)" in words(trouble)
 
 
 def test_a_zero_that_moves_by_more_than_a_sensor_s_own_does_is_named_twice() -> None:
@@ -238,7 +255,7 @@ def test_a_zero_that_moves_by_more_than_a_sensor_s_own_does_is_named_twice() -> 
     troubles = found(stops(3.0, 90.0, -41.0))
     assert [trouble.kind for trouble in troubles] == ["water_in_line", "zero_moved"]
     for trouble in troubles:
-        assert trouble.numbers == (Number("moved", "differential_pressure", -44.0, signed=True),)
+        assert "The zero moved by \N{MINUS SIGN}44\xa0Pa between" in words(trouble)
     assert [trouble.kind for trouble in found(stops(3.0, -34.0))] == ["water_in_line"]
 
 
@@ -256,9 +273,9 @@ def test_water_is_told_with_its_size_and_its_times(times: dict[str, Any], when: 
     offset = Offset(True, np.array([0.0, -38.0, -35.0]), np.full(3, 4.0), **times)
     (trouble,) = found(lambda run: run.offsets.append(offset), stops(3.0, 34.0))
     assert trouble.kind == "water_in_line"
-    assert f" {when} " in trouble.evidence
+    assert f" {when} " in words(trouble)
     assert (trouble.start_s, trouble.end_s) == (times.get("from_s"), times.get("to_s"))
-    assert trouble.numbers == (Number("offset", "differential_pressure", -38.0, signed=True),)
+    assert "an offset of about \N{MINUS SIGN}38\xa0Pa," in words(trouble)
 
 
 def test_what_is_below_the_zero_s_own_doubt_is_no_sign_of_reversed_tubes() -> None:
@@ -278,7 +295,7 @@ def test_a_board_that_started_again_is_counted() -> None:
 
     (trouble,) = found(damage)
     assert trouble.kind == "board_reset"
-    assert trouble.evidence.startswith("The board started 3 times")
+    assert words(trouble).startswith("The board started 3 times")
 
 
 def test_a_sensor_that_was_lost_is_told_with_what_was_wrong_and_when() -> None:
@@ -288,7 +305,7 @@ def test_a_sensor_that_was_lost_is_told_with_what_was_wrong_and_when() -> None:
         event("sensor_lost", "ambient_air", BUS_ERROR, 60.0),
     )
     assert [trouble.subject for trouble in troubles] == ["ambient_air", "meter_dp"]
-    assert troubles[1].evidence == (
+    assert words(troubles[1]) == (
         "The sensor stopped answering 2 times, first at 31 s (crc error and bus error)."
     )
 
@@ -296,7 +313,7 @@ def test_a_sensor_that_was_lost_is_told_with_what_was_wrong_and_when() -> None:
 def test_records_that_the_board_dropped_are_told_where_some_are_missing() -> None:
     troubles = found(event("dropped", value=30), event("dropped", value=12), lose(11))
     assert [trouble.kind for trouble in troubles] == ["records_lost", "records_dropped"]
-    assert troubles[1].evidence.startswith("The board dropped 42 records,")
+    assert words(troubles[1]).startswith("The board dropped 42 records,")
 
 
 def test_what_is_read_all_at_once_after_a_pause_is_no_jump_of_the_clock() -> None:
@@ -314,8 +331,8 @@ def test_a_straightener_that_is_there_is_clogged_where_eddies_show() -> None:
     eddies = points(restlessness=[0.03, 0.03, 0.03])
     (trouble,) = found(eddies, meter(a_meter("venturi", straightener=True)))
     assert trouble.kind == "straightener_clogged"
-    assert "wanders by 3.0 %" in trouble.evidence
-    assert "Clean the straightener" in trouble.action
+    assert "wanders by 3.0 %" in words(trouble)
+    assert "Clean the straightener" in action_words(trouble)
 
 
 def test_a_mouth_that_loses_more_than_the_rig_says_is_clogged() -> None:
@@ -332,13 +349,73 @@ def test_a_mouth_that_loses_more_than_the_rig_says_is_clogged() -> None:
 
     (trouble,) = found(damage)
     assert (trouble.kind, trouble.consequence) == ("straightener_clogged", "none")
-    assert "3.5 velocity heads are lost, and the rig says 0.5" in trouble.evidence
+    assert "3.5 velocity heads are lost, and the rig says 0.5" in words(trouble)
 
 
-def test_what_the_air_s_state_says_comes_first() -> None:
-    said = Trouble("sea_level_pressure", "station pressure", "", "", "widened")
-    troubles = found(lambda run: run.around.troubles.append(said), stops())
-    assert [trouble.kind for trouble in troubles] == ["sea_level_pressure", "no_zero"]
+@pytest.mark.parametrize(
+    ("typed", "kind", "told"),
+    [
+        (101_200.0, "sea_level_pressure", "a weather report's figure is reduced to sea level."),
+        (87_000.0, "impossible_pressure", "the air has about 94.1\xa0kPa."),
+    ],
+)
+def test_a_typed_pressure_that_no_weather_gives_comes_first(
+    typed: float, kind: str, told: str
+) -> None:
+    """What measuring did not believe, it assumed. ISO 2533: 94.1 kPa at 620 m."""
+
+    def damage(run: SimpleNamespace) -> None:
+        run.rig.site.station_pressure = typed
+        run.around.pressure.source = "assumed"
+
+    first, second = found(damage, stops())
+    assert (first.kind, second.kind) == (kind, "no_zero")
+    assert first.consequence == "widened"
+    assert words(first).endswith(told)
+    assert "620\xa0m (2\xa0034\xa0ft)" in words(first)
+
+
+@pytest.mark.parametrize(
+    ("damage", "kind", "told"),
+    [
+        (lambda run: setattr(run.log, "breaks_off", True), "log_cut_off", "ends within a line"),
+        (
+            lambda run: setattr(run.rig.machine, "rated_speed_rpm", 2100.0),
+            "above_rated_speed",
+            "turned at 2200 rpm, 4.8 % above the rated speed of 2100 rpm",
+        ),
+        (
+            lambda run: setattr(run, "notes", pd.DataFrame({"time_s": [np.nan], "at": ["hold 9"]})),
+            "note_misplaced",
+            "placed at hold 9, which this run does not have",
+        ),
+        (event("late", value=7), "board_late", "because the board was late: 7."),
+        (event("pickup_dead"), "pickup_restarted", "set up again: 1."),
+        (lose(3), "records_missing", "Records that are missing: 3."),
+        (
+            lambda run: run.log.damaged.update({"bad_crc": 2}),
+            "records_missing",
+            "Damaged lines of the log, left out: 2.",
+        ),
+        (meter(stated("venturi")), "straight_flow_unstated", "0.5 % is allowed for that"),
+    ],
+)
+def test_what_is_worth_knowing_is_a_warning_or_a_note(damage: Damage, kind: str, told: str) -> None:
+    (finding,) = all_found(damage)
+    assert finding.kind == kind
+    assert finding.grade in ("warning", "note")
+    assert finding.consequence == "none"
+    assert told in words(finding)
+
+
+def test_a_complaint_of_the_board_is_told_once() -> None:
+    def damage(run: SimpleNamespace) -> None:
+        run.records.events = pd.DataFrame(
+            {"code": ["config"] * 2, "subject": "", "value": 0, "time_s": 0.0, "text": "no pins"}
+        )
+
+    (finding,) = all_found(damage)
+    assert (finding.kind, words(finding)) == ("board_says", "The board says: no pins.")
 
 
 def test_a_run_without_points_is_looked_at_as_far_as_it_goes() -> None:

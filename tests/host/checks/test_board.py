@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from pullcurve.checks.remarks import remarks
 from pullcurve.examine import read_run
+from pullcurve.quantities import SI
+from pullcurve.report.finding_words import evidence_words
 
 SAMPLE = Path(__file__).parents[3] / "sample_logs/healthy_sweep.runlog"
 
@@ -27,4 +28,6 @@ def test_only_what_is_missing_or_damaged_is_counted(
 ) -> None:
     log = tmp_path / "x.runlog"
     log.write_bytes(b"\n".join(damage(SAMPLE.read_bytes().splitlines())) + b"\n")
-    assert [each.text for each in remarks(read_run(log)) if each.subject == "link"] == said
+    assert [
+        evidence_words(each, SI) for each in read_run(log).remarks if each.subject == "link"
+    ] == said

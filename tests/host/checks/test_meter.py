@@ -4,9 +4,12 @@ import numpy as np
 import pytest
 
 from host.measure.meters import KINDS, a_meter, stated
-from pullcurve.checks.meter_limits import findings
+from pullcurve.checks.catalogue import Finding, Limit
+from pullcurve.checks.meter import limits_crossed
 from pullcurve.measure.meter import formula_inputs
 from pullcurve.physics.flow_equation import MeterState
+from pullcurve.quantities import SI
+from pullcurve.report.finding_words import evidence_words
 from pullcurve.rig.meter import OPEN_INLETS, Meter
 
 SITE = 94100.0
@@ -23,9 +26,19 @@ def a_state(reynolds: object = 3e5, ratio: object = 0.98, pressure: float = SITE
     )
 
 
+def limit(finding: Finding) -> Limit:
+    found = finding.values["limit"]
+    assert isinstance(found, Limit)
+    return found
+
+
+def words(finding: Finding) -> str:
+    return evidence_words(finding, SI)
+
+
 def crossed(meter: Meter, state: MeterState | None = None) -> dict[str, str]:
-    found = findings(meter, a_state() if state is None else state)
-    return {finding.quantity: finding.consequence for finding in found}
+    found = limits_crossed(meter, a_state() if state is None else state)
+    return {limit(finding).quantity: finding.consequence for finding in found}
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -60,13 +73,14 @@ def test_a_meter_well_inside_crosses_nothing(kind: str) -> None:
 def test_each_limit_is_named_once_where_it_is_crossed(
     kind: str, keys: dict[str, str], state: dict[str, object], expected: str
 ) -> None:
-    (finding,) = findings(a_meter(kind, **keys), a_state(**state))
-    assert finding.quantity == expected
-    assert not finding.least <= finding.value <= finding.greatest
-    assert finding.source
-    assert finding.source in finding.sentence
-    assert finding.sentence.startswith(expected.capitalize())
-    assert not any(odd in finding.sentence for odd in ("inf", "nan", "e+", "  "))
+    (finding,) = limits_crossed(a_meter(kind, **keys), a_state(**state))
+    quantity, value, least, greatest, source = limit(finding)
+    assert quantity == expected
+    assert not least <= value <= greatest
+    assert source
+    assert source in words(finding)
+    assert words(finding).startswith(expected.capitalize())
+    assert not any(odd in words(finding) for odd in ("inf", "nan", "e+", "  "))
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "venturi"])
@@ -111,15 +125,15 @@ def test_a_stated_coefficient_of_a_plain_tube_misses_its_straight_pipe() -> None
 
 def test_the_sentence_is_for_a_person() -> None:
     state = a_state([3e5, 123_456.0])
-    (finding,) = findings(a_meter("venturi_as_cast"), state)
-    assert finding.sentence == (
+    (finding,) = limits_crossed(a_meter("venturi_as_cast"), state)
+    assert words(finding) == (
         "Reynolds number 123 000: wanted 200 000 to 2 000 000 (ISO 5167-4:2003, 5.5.2). The "
         "uncertainty that its source states is not claimed: a wider one is."
     )
-    (finding,) = findings(a_meter("conical_inlet"), a_state(ratio=1 - 2500 / SITE))
-    assert finding.sentence.startswith("Differential pressure 2500 Pa: wanted at most 2000 Pa (")
-    (finding,) = findings(stated("venturi", straight_length="1.5 m"), a_state())
-    assert finding.sentence == (
+    (finding,) = limits_crossed(a_meter("conical_inlet"), a_state(ratio=1 - 2500 / SITE))
+    assert words(finding).startswith("Differential pressure 2500 Pa: wanted at most 2000 Pa (")
+    (finding,) = limits_crossed(stated("venturi", straight_length="1.5 m"), a_state())
+    assert words(finding) == (
         "Straight length 10 bores of the pipe: wanted at least 14 bores of the pipe (ISO "
         "5167-4:2003, table 1). 0.5 % is added to the stated coefficient's "
         "uncertainty."
@@ -128,8 +142,8 @@ def test_the_sentence_is_for_a_person() -> None:
 
 @pytest.mark.parametrize("reynolds", [199_999.0, 199_949.0, 199_500.0, 2_000_400.0])
 def test_a_value_next_to_its_limit_is_told_from_it(reynolds: float) -> None:
-    (finding,) = findings(a_meter("venturi_as_cast"), a_state(reynolds))
-    told = finding.sentence.partition(":")[0]
+    (finding,) = limits_crossed(a_meter("venturi_as_cast"), a_state(reynolds))
+    told = words(finding).partition(":")[0]
     assert told not in {"Reynolds number 200 000", "Reynolds number 2 000 000"}
 
 

@@ -1,16 +1,16 @@
 """What in a rig cannot be, and what is to be looked at once more."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
 
-from pullcurve.checks.meter_limits import findings
+from pullcurve.checks.catalogue import Finding, Kind, found
+from pullcurve.checks.meter import limits_crossed
 from pullcurve.errors import RigError
 from pullcurve.measure.flow import Flows
 from pullcurve.physics import air
+from pullcurve.quantities import UNITS
 from pullcurve.rig.loading import check_station_pressure, rig_fault
 from pullcurve.rig.machine import Machine
 from pullcurve.rig.meter import OPEN_INLETS
@@ -19,10 +19,10 @@ from pullcurve.rig.sensor_parts import SENSOR_PARTS
 
 # Inside diameters in inches of steel pipe of 2 in to 10 in, schedule 40: ASME B36.10M, from memory.
 SCHEDULE_40_IN: Final = (2.067, 2.469, 3.068, 4.026, 5.047, 6.065, 7.981, 10.020)
-INCH_M: Final = 0.0254
+INCH_M: Final = float(UNITS["length"]["in"].factor)
 ALIKE_M: Final = 1e-6
-INHG_PA: Final = 3386.389
-CFM_M3_S: Final = 4.719474e-4
+INHG_PA: Final = float(UNITS["pressure"]["inHg"].factor)
+CFM_M3_S: Final = float(UNITS["volume_flow"]["ft3/min"].factor)
 BROCHURE_MARGIN: Final = 1.02  # over what is displaced: the figures' own rounding (judgement)
 SHEET_MARGIN: Final = 1.02  # of speed, beyond the data sheet (judgement)
 BORES_APART: Final = 1.1  # hose over port: what a hose's wall and a port's pipe differ (judgement)
@@ -64,7 +64,7 @@ def faults(rig: Rig) -> list[str]:
     return found
 
 
-def doubts(rig: Rig, flows: Flows) -> list[str]:
+def doubts(rig: Rig, flows: Flows) -> list[Finding]:
     """What is possible and yet often a slip, and each limit of use that the meter crosses.
 
     flows: at points that such a meter may see.
@@ -75,20 +75,17 @@ def doubts(rig: Rig, flows: Flows) -> list[str]:
         *_coefficient(rig),
         *_air(rig),
         *_machine(rig.machine),
-        *(finding.sentence for finding in findings(rig.meter, flows.state)),
+        *limits_crossed(rig.meter, flows.state),
     ]
 
 
-def _shafts(rig: Rig) -> Iterator[str]:
+def _shafts(rig: Rig) -> Iterator[Finding]:
     ratio = rig.machine.belt_ratio
     if ratio is not None and ratio < 1:
-        yield (
-            f"With belt_ratio {ratio:.4g} the blower turns slower than the engine. If it turns "
-            f"faster, the ratio is upside down: write {1 / ratio:.4g}."
-        )
+        yield found(Kind.BELT_RATIO_BELOW_ONE, ratio=ratio, inverse=1 / ratio)
 
 
-def _bores(rig: Rig) -> Iterator[str]:
+def _bores(rig: Rig) -> Iterator[Finding]:
     bores = {"throat_bore": rig.meter.throat_bore}
     if rig.meter.kind not in OPEN_INLETS:
         bores = {"pipe_bore": rig.meter.pipe_bore, **bores}
@@ -98,10 +95,7 @@ def _bores(rig: Rig) -> Iterator[str]:
         if _is_nominal(bore)
     ]
     if copied:
-        yield (
-            f"{' and '.join(copied)}: figures such as a pipe table or a catalogue has. Measured? "
-            f"1 mm more of the throat is {_throat_percent(rig):.1f} % more flow."
-        )
+        yield found(Kind.BORE_COPIED, bores=" and ".join(copied), percent=_throat_percent(rig))
 
 
 def _is_nominal(bore: float) -> bool:
@@ -116,63 +110,48 @@ def _throat_percent(rig: Rig) -> float:
     return 100 * 2 / (1 - rig.meter.beta**4) * 0.001 / rig.meter.throat_bore
 
 
-def _coefficient(rig: Rig) -> Iterator[str]:
+def _coefficient(rig: Rig) -> Iterator[Finding]:
     stated = rig.meter.discharge_coefficient_uncertainty
     if stated is not None and stated < SHARPEST_U95:
-        yield (
-            f"discharge_coefficient_uncertainty: {100 * stated:.2g} % is better than most "
-            "laboratories give. Is it the figure of the certificate, for 95 %?"
-        )
+        yield found(Kind.COEFFICIENT_TOO_SHARP, percent=100 * stated)
 
 
-def _air(rig: Rig) -> Iterator[str]:
+def _air(rig: Rig) -> Iterator[Finding]:
     if rig.meter.position == "clean_pipe" and rig.sensors.meter_air is None:
-        yield (
-            "A meter in the clean pipe needs a sensor at its upstream tap, and the rig names none: "
-            "add [sensors.meter_air], or make sure that the board has one."
-        )
+        yield found(Kind.TAP_SENSOR_UNNAMED)
     sensor = rig.sensors.ambient_air
     part = SENSOR_PARTS[sensor.part] if sensor is not None else None
     site = rig.site
     if (part is None or part.pressure is None) and site.station_pressure is None:
-        yield (
-            "Nothing here tells the station pressure. Unless the board has a barometer as "
-            "ambient_air, no report can be made: add station_pressure."
-        )
+        yield found(Kind.STATION_PRESSURE_UNKNOWN)
     if (part is None or part.temperature is None) and site.temperature_k is None:
-        yield (
-            "Nothing here tells the air's temperature. Unless the board has a thermometer as "
-            "ambient_air, no report can be made: add temperature."
-        )
+        yield found(Kind.TEMPERATURE_UNKNOWN)
 
 
-def _machine(machine: Machine) -> Iterator[str]:
+def _machine(machine: Machine) -> Iterator[Finding]:
     displaced, promised = machine.displaced_at_rated_speed, machine.brochure_flow
     if displaced is not None and promised is not None and promised > BROCHURE_MARGIN * displaced:
-        yield (
-            f"brochure_flow {promised / CFM_M3_S:.0f} cfm ({promised:.3g} m3/s) is more than the "
-            f"blower displaces at its rated speed, {displaced / CFM_M3_S:.0f} cfm: no blower gives "
-            "that. Typed as it stands there? Then the brochure promises what cannot be."
+        yield found(
+            Kind.BROCHURE_BEYOND_DISPLACEMENT,
+            promised_cfm=promised / CFM_M3_S,
+            promised_m3_s=promised,
+            displaced_cfm=displaced / CFM_M3_S,
         )
     sheet = machine.blower.rating
     if sheet is not None and machine.rated_speed_rpm is not None:
         fastest = float(np.max(sheet.speed_rpm))
         if machine.rated_speed_rpm > SHEET_MARGIN * fastest:
-            yield (
-                f"rated_speed {machine.rated_speed_rpm:.0f} rpm is beyond the data sheet, which "
-                f"ends at {fastest:.0f} rpm: of the blower's shaft, not the engine's?"
-            )
+            yield found(Kind.RATED_BEYOND_SHEET, rated=machine.rated_speed_rpm, fastest=fastest)
     if machine.hose and machine.port_bore is not None:
         last = machine.hose[-1].bore
         if not 1 / BORES_APART < last / machine.port_bore < BORES_APART:
-            yield (
-                f"The hose's last piece, {last / INCH_M:.3g} in ({1000 * last:.4g} mm), meets a "
-                f"port of {machine.port_bore / INCH_M:.3g} in ({1000 * machine.port_bore:.4g} mm). "
-                "Are the pieces in order from nozzle to port, and is there a reducer?"
+            yield found(
+                Kind.HOSE_MEETS_OTHER_PORT,
+                hose_in=last / INCH_M,
+                hose_mm=1000 * last,
+                port_in=machine.port_bore / INCH_M,
+                port_mm=1000 * machine.port_bore,
             )
-    if machine.relief_vacuum is not None and machine.relief_vacuum > DEEPEST_DRY_PA:
-        yield (
-            f"relief_vacuum {machine.relief_vacuum / INHG_PA:.3g} inHg "
-            f"({machine.relief_vacuum / 1000:.3g} kPa) is deeper than a dry blower without cooling "
-            "air is run, 15 to 16 inHg (common practice, no source). Does its plate say so?"
-        )
+    vacuum = machine.relief_vacuum
+    if vacuum is not None and vacuum > DEEPEST_DRY_PA:
+        yield found(Kind.RELIEF_TOO_DEEP, vacuum_inhg=vacuum / INHG_PA, vacuum_kpa=vacuum / 1000)
