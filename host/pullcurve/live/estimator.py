@@ -25,7 +25,6 @@ from pullcurve.measure.settled_points import LEAVE_S, STEP_S, Stretch
 from pullcurve.measure.shaft_speed import NewestSpeed
 from pullcurve.measure.zeros import RUN_DOWN_S
 from pullcurve.rig.models import Rig
-from pullcurve.rig.sensor_parts import SENSOR_PARTS
 from pullcurve.run_log.reading import Log
 from pullcurve.stream.block import Block
 from pullcurve.stream.header import Header
@@ -216,17 +215,16 @@ class Latest:
         )
         zero = run.zeros.table.iloc[-1] if len(run.zeros.table) else None
         floor_pa = 3 * run.zeros.half_width_pa() + 0.002 * run.channels.span_pa
-        sensor = run.records.header.sensor("meter_dp")
-        accuracy = SENSOR_PARTS[sensor.part].differential_pressure if sensor else None
         fresh = table["sensor_dp_pa"][table["time_s"] >= stretch.start_s]
-        if accuracy is None or np.isfinite(fresh).sum() < LEAST_FRESH:
+        if np.isfinite(fresh).sum() < LEAST_FRESH:
             self._basis = None
-            if accuracy is not None and len(fresh) < LEAST_FRESH:  # the link is just back
+            if len(fresh) < LEAST_FRESH:  # the link is just back
                 return Now("changing", 0.0)
             return Now("no flow", 0.0, "The differential-pressure sensor gives no readings yet.")
         point = measured_points(run.channels, run.zeros, [stretch])
-        around = surroundings(point, run.zeros.table, table, run.records, run.rig, run.notes)
-        pressure = pressure_at(point, run.channels, run.zeros, accuracy, run.records, run.rig)
+        instruments = run.channels.instruments
+        around = surroundings(point, run.zeros.table, table, instruments, run.rig, run.notes)
+        pressure = pressure_at(point, run.channels, run.zeros, run.rig)
         self._basis = _Basis(
             float(run.zeros.at(np.array([newest_s]))[0]), pressure, around, floor_pa
         )

@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullcurve.measure.instruments import Instruments
 from pullcurve.physics import air
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
-from pullcurve.rig.sensor_parts import SENSOR_PARTS
-from pullcurve.stream.records import RunRecords, rows_of
+from pullcurve.stream.records import rows_of
 
 Array = NDArray[np.float64]
 
@@ -81,7 +81,7 @@ def surroundings(
     points: pd.DataFrame,
     zeros: pd.DataFrame,
     table: pd.DataFrame,
-    records: RunRecords,
+    instruments: Instruments,
     rig: Rig,
     notes: pd.DataFrame,
 ) -> Surroundings:
@@ -91,10 +91,10 @@ def surroundings(
     the channels. Raises RigError when neither a sensor nor the rig tells a state that the flow
     needs.
     """
-    pressure = _measured(points, records, "ambient_pressure_pa", "pressure")
+    pressure = _measured(points, instruments, "ambient_pressure_pa", "pressure")
     if pressure is None:
         pressure = _typed_pressure(points, rig)
-    temperature = _measured(points, records, "ambient_temperature_k", "temperature")
+    temperature = _measured(points, instruments, "ambient_temperature_k", "temperature")
     if temperature is None:
         if rig.site.temperature_k is None:
             raise rig_fault(
@@ -103,7 +103,7 @@ def surroundings(
                 "no sensor measured the air's temperature and none is typed: add temperature",
             )
         temperature = _typed(points, rig.site.temperature_k, TYPED_TEMPERATURE_K)
-    humidity = _measured(points, records, "ambient_humidity", "humidity")
+    humidity = _measured(points, instruments, "ambient_humidity", "humidity")
     if humidity is None and rig.site.humidity is not None:
         humidity = _typed(points, rig.site.humidity, TYPED_HUMIDITY)
     if humidity is None:
@@ -111,7 +111,7 @@ def surroundings(
         humidity = _typed(points, middle, half_width, "assumed")
     places = {}
     for name, (role, column) in PLACES.items():
-        place = _place(points, zeros, table, column, bound(records, role, "pressure"), pressure)
+        place = _place(points, zeros, table, column, instruments.bound(role, "pressure"), pressure)
         if place is not None:
             places[name] = place
     gauge = _gauge(points, notes, pressure)
@@ -122,21 +122,12 @@ def surroundings(
     return Surroundings(pressure, temperature, humidity, places)
 
 
-def bound(records: RunRecords, role: str, quantity: str) -> float | None:
-    """How wrong the sensor that plays a role may be, from its data sheet."""
-    for sensor in records.header.sensors:
-        accuracy = getattr(SENSOR_PARTS.get(sensor.part), quantity, None)
-        if sensor.role == role and accuracy is not None:
-            return float(accuracy.bound)
-    return None
-
-
 def _measured(
-    points: pd.DataFrame, records: RunRecords, column: str, quantity: str
+    points: pd.DataFrame, instruments: Instruments, column: str, quantity: str
 ) -> Known | None:
     values = points[column].to_numpy(float)
     known = np.isfinite(values)
-    half_width = bound(records, "ambient_air", quantity)
+    half_width = instruments.bound("ambient_air", quantity)
     if not known.any() or half_width is None:
         return None
     # Where the sensor was away for a while, as at the other points, with twice the doubt.

@@ -1,5 +1,6 @@
 """Channels in SI from a run's records and its rig."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -7,8 +8,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pullcurve.errors import RigError
-from pullcurve.measure.shaft_speed import Marks, marks
+from pullcurve.errors import LogError, RigError
+from pullcurve.measure.clipping import clipped_blocks
+from pullcurve.measure.instruments import Instruments, of_board
+from pullcurve.measure.shaft_speed import Marks, ShaftSpeed, marks
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.stream import transfer
@@ -42,24 +45,42 @@ SLOW_COLUMNS = {
 class Channels:
     """What was measured, in SI.
 
-    `table` has a row a block: `time_s` (its middle), `length_s`, `boot`, the mean
-    `sensor_dp_pa`, the differential pressure as the sensor gave it with its zero still in it, the
-    standard deviation `differential_pressure_sd_pa` within the block, `samples`, `stale`,
-    `faulty`, `clipped`, `speed_rpm` of the blower, and the columns of SLOW_COLUMNS for the
-    roles that the board has, each read at the block's time, NaN where there is no reading
-    near it. `marks` are those of each shaft that was watched.
+    `table` has a row a block, or a row a reading of another logger: `time_s` (its middle),
+    `length_s`, `boot`, the mean `sensor_dp_pa`, the differential pressure as the sensor gave it
+    with its zero still in it, the standard deviation `differential_pressure_sd_pa` within the
+    block, `clipped_block` (whether samples stood at an end of the range), `samples`, `stale`,
+    `faulty`, `clipped`, `speed_rpm` of the blower, and the columns of SLOW_COLUMNS for the roles
+    that were measured, each read at the block's time, NaN where there is no reading near it.
+    `shafts` tell the mean speed of each shaft that was watched; `marks` are those of them that a
+    board's pickup saw.
     """
 
     table: pd.DataFrame
-    marks: dict[str, Marks]
+    shafts: Mapping[str, ShaftSpeed]
     blower_shaft_from: str  # the shaft from which the blower's speed is taken
     belt_ratio: float  # blower turns to one of that shaft
-    count_pa: float  # differential pressure of one count
-    span_pa: float
+    instruments: Instruments
+
+    @property
+    def marks(self) -> dict[str, Marks]:
+        return {role: shaft for role, shaft in self.shafts.items() if isinstance(shaft, Marks)}
+
+    @property
+    def count_pa(self) -> float:
+        """Differential pressure of one count."""
+        return self.instruments.count_pa
+
+    @property
+    def span_pa(self) -> float:
+        return self.instruments.span_pa
 
 
-def to_si(records: RunRecords, rig: Rig) -> Channels:
-    """The channels of a run. Raises RigError when rig and header contradict each other."""
+def to_si(records: RunRecords, rig: Rig, name: str = "the log") -> Channels:
+    """The channels of a board's records.
+
+    Raises RigError when rig and header contradict each other, LogError, which names the log, where
+    the part on the meter is not known.
+    """
     header = records.header
     check_rig_against_header(rig, header)
     sensor = header.sensor("meter_dp")
@@ -67,7 +88,12 @@ def to_si(records: RunRecords, rig: Rig) -> Channels:
         raise RigError("the board's header names no sensor with the role meter_dp")
     blocks = records.blocks
     channel = sensor.channels[0]
-    count_pa = transfer.scale(channel)
+    instruments = of_board(header, abs(transfer.scale(channel)))
+    if instruments is None:
+        raise LogError(
+            f"{name}: its differential-pressure sensor is of a part that this version does "
+            "not know; use a later version of pullcurve"
+        )
     block = Block.of(blocks)
     table = pd.DataFrame(
         {
@@ -91,8 +117,8 @@ def to_si(records: RunRecords, rig: Rig) -> Channels:
     if "engine_shaft" in seen:
         table["engine_speed_rpm"] = seen["engine_shaft"].at(table["time_s"].to_numpy(), 2.0)
     _add_slow(table, records)
-    span = abs(channel.value_high - channel.value_low)
-    return Channels(table, seen, shaft, belt_ratio, abs(count_pa), span)
+    table["clipped_block"] = clipped_blocks(blocks, (table["speed_rpm"] != 0).to_numpy())
+    return Channels(table, seen, shaft, belt_ratio, instruments)
 
 
 def check_rig_against_header(rig: Rig, header: Header) -> None:

@@ -1,18 +1,17 @@
 """A run, measured: channels to zeros, settled points and flow; nothing yet of what spoils them."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from typing import cast
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pullcurve.errors import LogError
 from pullcurve.measure import flow, pulsation
 from pullcurve.measure.air_state import Surroundings, surroundings
 from pullcurve.measure.channels import Channels, to_si
-from pullcurve.measure.clipping import clipped_blocks
-from pullcurve.measure.note_placing import place_notes
+from pullcurve.measure.note_placing import no_notes, place_notes
 from pullcurve.measure.offset import Offset, Sensor, find_offset
 from pullcurve.measure.offset_readings import readings
 from pullcurve.measure.settled_points import Stretch, find_settled
@@ -20,9 +19,7 @@ from pullcurve.measure.sweep_curve import Known, Unread
 from pullcurve.measure.swirl import is_disturbed, restlessness, straightness_u95
 from pullcurve.measure.zeros import Zeros, find_zeros
 from pullcurve.rig.models import Rig
-from pullcurve.rig.sensor_parts import SENSOR_PARTS, DifferentialPressureAccuracy
 from pullcurve.run_log.reading import Log
-from pullcurve.stream.header import Channel
 from pullcurve.stream.records import RunRecords
 
 STATES = [
@@ -39,6 +36,10 @@ MEASURED = [
     *("differential_pressure_pa", "scatter_pa", "ripple_pa2", "ripple_u_pa2", "pulsation_ratio"),
     *("restlessness", "clipped_share", *STATES),
 ]
+# What a table of another logger need not say.
+_PLAIN = {"boot": 1, "differential_pressure_sd_pa": 0.0, "clipped_block": False} | dict.fromkeys(
+    STATES, np.nan
+)
 SCATTER_PARTS = 10  # of a point, whose means tell its scatter
 BELT_SLIP = 0.02  # of the blower's speed: what a belt may slip unseen (judgement)
 
@@ -46,18 +47,16 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Measurement:
-    """One run as it was measured. All tables are pandas frames with the unit at the end of a
-    column's name.
+class Measured:
+    """What channels come to. All tables are pandas frames with the unit at the end of a column's
+    name.
 
     `points` has a row a settled point (the columns are listed in DEVELOPERS.md); `rejected`
     the stretches that were looked at and do not count, with the reason. `offsets` are what the
     sweeps that tell something of an offset beyond the zero say of it.
     """
 
-    log: Log
     rig: Rig
-    records: RunRecords
     channels: Channels
     zeros: Zeros
     flows: flow.Flows | None
@@ -68,10 +67,18 @@ class Measurement:
     offsets: list[Offset]
 
 
+@dataclass(frozen=True)
+class Measurement(Measured):
+    """A board's run as it was measured."""
+
+    log: Log
+    records: RunRecords
+
+
 def measure(
     log: Log, records: RunRecords, rig: Rig, stretches: list[Stretch] | None = None
 ) -> Measurement:
-    """Measure the settled points of a run: speed and flow, each with its uncertainty.
+    """Measure the settled points of a board's run: speed and flow, each with its uncertainty.
 
     Parameters
     ----------
@@ -85,47 +92,64 @@ def measure(
     LogError, RigError
         With a sentence, where log or rig lack what a flow needs.
     """
-    channels = to_si(records, rig)
-    sensor = records.header.sensor("meter_dp")
-    part = SENSOR_PARTS.get(sensor.part) if sensor else None
-    if sensor is None or part is None or part.differential_pressure is None:
-        raise LogError(
-            f"{log.path}: its differential-pressure sensor is of a part that this version does "
-            "not know; use a later version of pullcurve"
-        )
-    accuracy = part.differential_pressure
-    channels, zeros = _zeroed(channels, records, accuracy)
+    began_s = log.received[0].host_time.timestamp() + records.host_offset_s
+    found = measure_channels(
+        to_si(records, rig, str(log.path)),
+        rig,
+        lambda points: place_notes(log.host_records, points, began_s),
+        stretches,
+    )
+    parts = {each.name: getattr(found, each.name) for each in fields(found)}
+    return Measurement(**parts, log=log, records=records)
+
+
+def measure_channels(
+    channels: Channels,
+    rig: Rig,
+    notes_at: Callable[[pd.DataFrame], pd.DataFrame] = no_notes,
+    stretches: list[Stretch] | None = None,
+) -> Measured:
+    """Measure the settled points of channels, wherever they come from.
+
+    Parameters
+    ----------
+    channels : in SI, with the accuracies of the instruments
+    rig : what was on the machine
+    notes_at : what people noted, given the settled points that a note may name
+    stretches : what counts as settled, in place of what is found here
+
+    Raises
+    ------
+    RigError
+        With a sentence, where channels and rig lack what a flow needs.
+    """
+    channels, zeros = _zeroed(channels)
     if stretches is None:
         stretches = find_settled(channels.table)
     kept = [stretch for stretch in stretches if not stretch.rejected]
     rejected = [stretch for stretch in stretches if stretch.rejected]
     points = measured_points(channels, zeros, kept)
-    began_s = log.received[0].host_time.timestamp() + records.host_offset_s
-    notes = place_notes(log.host_records, points, began_s)
+    notes = notes_at(points)
     flows, around = None, None
     offsets: list[Offset] = []
     if len(points):
-        around = surroundings(points, zeros.table, channels.table, records, rig, notes)
-        pressure = pressure_at(points, channels, zeros, accuracy, records, rig)
+        around = surroundings(points, zeros.table, channels.table, channels.instruments, rig, notes)
+        pressure = pressure_at(points, channels, zeros, rig)
         flows = flow.solve(pressure, around, rig)
         known = _known(points, flows, around, rig, channels)
-        offsets, pressure = _less_offset(
-            pressure, points, known, zeros, channels, sensor.channels[0], accuracy
-        )
+        offsets, pressure = _less_offset(pressure, points, known, zeros, channels)
         flows = flow.solve(pressure, around, rig)
-        points = _with_flows(points, flows, around)
-    return Measurement(
-        log, rig, records, channels, zeros, flows, around, points, rejected, notes, offsets
-    )
+        points = _with_flows(points, pressure, flows, around)
+    return Measured(rig, channels, zeros, flows, around, points, rejected, notes, offsets)
 
 
-def _zeroed(
-    channels: Channels, records: RunRecords, accuracy: DifferentialPressureAccuracy
-) -> tuple[Channels, Zeros]:
+def _zeroed(channels: Channels) -> tuple[Channels, Zeros]:
     """The channels with what follows from the engine-off stretches, and these."""
-    turning = (channels.table["speed_rpm"] != 0).to_numpy()
-    table = channels.table.assign(clipped_block=clipped_blocks(records.blocks, turning))
-    zeros = find_zeros(table, channels.span_pa, channels.count_pa, accuracy.zero_bound)
+    table = channels.table.assign(
+        **{name: value for name, value in _PLAIN.items() if name not in channels.table}
+    )
+    zero_bound = channels.instruments.differential_pressure.zero_bound
+    zeros = find_zeros(table, channels.span_pa, channels.count_pa, zero_bound)
     table["zeroed_dp_pa"] = table["sensor_dp_pa"] - zeros.at(table["time_s"].to_numpy())
     return replace(channels, table=table), zeros
 
@@ -161,14 +185,11 @@ def _less_offset(
     known: Known,
     zeros: Zeros,
     channels: Channels,
-    channel: Channel,
-    accuracy: DifferentialPressureAccuracy,
 ) -> tuple[list[Offset], flow.Pressure]:
     """What each sweep says of an offset, and the pressure without it and with its doubt."""
-    span = channels.span_pa
+    accuracy, span = channels.instruments.differential_pressure, channels.span_pa
     sensor = Sensor(
-        min(channel.value_low, channel.value_high),
-        max(channel.value_low, channel.value_high),
+        *channels.instruments.range_pa,
         channels.count_pa,
         accuracy.zero_bound * span,
         accuracy.nonlinearity * span,
@@ -200,22 +221,21 @@ def pressure_at(
     points: pd.DataFrame,
     channels: Channels,
     zeros: Zeros,
-    accuracy: DifferentialPressureAccuracy,
-    records: RunRecords,
     rig: Rig,
 ) -> flow.Pressure:
+    """The differential pressure of each point, with all that makes it uncertain."""
     mean = points["differential_pressure_pa"].to_numpy()
     lobe_hz = pulsation.lobe_frequency(points["speed_rpm"].to_numpy(), rig.machine.lobes)
     seen = points["ripple_pa2"].to_numpy() / mean**2
     seen_u = points["ripple_u_pa2"].to_numpy() / mean**2
     error, error_u = pulsation.correction(seen, seen_u, lobe_hz)
-    header = records.header
+    instruments = channels.instruments
     aliasing_u = pulsation.aliasing(
         np.sqrt(np.maximum(seen, 0)),
         lobe_hz,
         (points["end_s"] - points["start_s"]).to_numpy(),
-        header.period_us,
-        header.jitter_us,
+        instruments.period_us,
+        instruments.jitter_us,
     )
     return flow.Pressure(
         mean=mean,
@@ -226,7 +246,7 @@ def pressure_at(
         aliasing_u=aliasing_u,
         zero_half_width=zeros.half_width_pa(),
         span=channels.span_pa,
-        accuracy=accuracy,
+        accuracy=instruments.differential_pressure,
         straightness_u95=straightness_u95(rig.meter, disturbed=is_disturbed(points)),
     )
 
@@ -234,7 +254,7 @@ def pressure_at(
 def measured_points(channels: Channels, zeros: Zeros, kept: list[Stretch]) -> pd.DataFrame:
     """A row a settled point: when, how fast, and the means of the channels."""
     table = channels.table
-    shaft = channels.marks[channels.blower_shaft_from]
+    shaft = channels.shafts[channels.blower_shaft_from]
     stops = zeros.table["end_s"].to_numpy() if len(zeros.table) else np.empty(0)
     rows = []
     sweep, hold, stops_before = 0, 0, -1
@@ -302,7 +322,9 @@ def _ripple(spread: Array, means: Array, zeros: Zeros) -> tuple[float, float]:
     return total - noise, float(np.hypot(0.1 * noise, scatter))
 
 
-def _with_flows(points: pd.DataFrame, flows: flow.Flows, around: Surroundings) -> pd.DataFrame:
+def _with_flows(
+    points: pd.DataFrame, pressure: flow.Pressure, flows: flow.Flows, around: Surroundings
+) -> pd.DataFrame:
     columns: dict[str, Array] = {
         "ambient_pressure_pa": around.pressure.value,
         "ambient_temperature_k": around.temperature.value,
@@ -315,6 +337,8 @@ def _with_flows(points: pd.DataFrame, flows: flow.Flows, around: Surroundings) -
         "differential_pressure_pa": flows.differential_pressure.value,
         "speed_u95_rpm": 2 * points["speed_u_rpm"].to_numpy(),
         "differential_pressure_u95_pa": flows.differential_pressure.expanded_uncertainty(),
+        "pulsation_error": pressure.pulsation,
+        "pulsation_error_u95": 2 * pressure.pulsation_u,
     }
     for name, place in (("blower", "inlet"), ("tank", "port")):
         if place in around.places:

@@ -15,6 +15,14 @@ from pullcurve.run_log.reading import HostRecord
 QUANTITIES: dict[str, Kind] = {"engine_speed": "speed", "vacuum": "pressure"}
 
 
+COLUMNS = ["time_s", "what", "value", "value_si", "place", "at"]
+
+
+def no_notes(_points: pd.DataFrame) -> pd.DataFrame:
+    """Nobody noted anything."""
+    return pd.DataFrame(columns=COLUMNS)
+
+
 def place_notes(
     records: Sequence[HostRecord],
     points: pd.DataFrame,
@@ -41,7 +49,7 @@ def place_notes(
         )
         for note in joined(records)
     ]
-    return pd.DataFrame(rows, columns=["time_s", "what", "value", "value_si", "place", "at"])
+    return pd.DataFrame(rows, columns=COLUMNS)
 
 
 def as_typed(note: Any) -> str:

@@ -8,7 +8,7 @@ adds up, and between nodes at which the same mark passes the marks' unevenness c
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -37,6 +37,37 @@ WANDER = 0.001  # of the mean speed, from one part of a settled stretch to anoth
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
+
+
+class ShaftSpeed(Protocol):
+    """Tells a shaft's mean speed over a time."""
+
+    def between(self, start_s: float, end_s: float) -> tuple[float, float]:
+        """Mean speed between two times, rev/min, and its standard uncertainty."""
+        ...
+
+
+@dataclass(frozen=True)
+class LoggedSpeed:
+    """Speed as another logger wrote it down.
+
+    `time_s` and `rpm` are a row a reading; `u_relative` is the instrument's standard uncertainty
+    over the reading.
+    """
+
+    time_s: Array
+    rpm: Array
+    u_relative: float
+
+    def between(self, start_s: float, end_s: float) -> tuple[float, float]:
+        """Mean of the readings between two times, rev/min, and its standard uncertainty; NaN
+        without one."""
+        inside = self.rpm[(self.time_s >= start_s) & (self.time_s <= end_s)]
+        inside = inside[np.isfinite(inside)]
+        if not len(inside):
+            return np.nan, np.nan
+        mean = float(inside.mean())
+        return mean, self.u_relative * mean
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,5 @@
 """The air's state at each point: measured, typed or assumed, and how far each is believed."""
 
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -9,6 +8,7 @@ import pytest
 
 from pullcurve.errors import RigError
 from pullcurve.measure.air_state import Surroundings, surroundings
+from pullcurve.measure.instruments import QUANTITIES, Instruments
 from pullcurve.physics.air import standard_pressure
 from pullcurve.rig.loading import parse_rig
 from pullcurve.rig.models import Rig
@@ -67,8 +67,15 @@ def air(
     notes: list[tuple[float, str, float, str]] | None = None,
 ) -> Surroundings:
     """stops: from, to, and what channels read then. notes: time, what, Pa, place."""
-    sensors = [SimpleNamespace(role=role, part=part) for role, part in ROLES.items()]
-    records: Any = SimpleNamespace(header=SimpleNamespace(sensors=sensors))
+    bounds = {
+        (role, quantity): accuracy.bound
+        for role, part in ROLES.items()
+        for quantity in QUANTITIES
+        if (accuracy := getattr(SENSOR_PARTS[part], quantity)) is not None
+    }
+    meter = SENSOR_PARTS["HSC"].differential_pressure
+    assert meter is not None
+    instruments = Instruments(meter, (-6895.0, 6895.0), 1.05, bounds)
     ends = pd.DataFrame([each[:2] for each in stops or []], columns=["start_s", "end_s"])
     rows = [
         {"time_s": time_s, **dict.fromkeys(CHANNELS, NAN), **read}
@@ -77,7 +84,7 @@ def air(
     ]
     table = pd.DataFrame(rows, columns=["time_s", *CHANNELS])
     said = pd.DataFrame(notes or [], columns=["time_s", "what", "value_si", "place"])
-    return surroundings(of, ends, table, records, rig or a_rig(), said)
+    return surroundings(of, ends, table, instruments, rig or a_rig(), said)
 
 
 def test_what_sensors_measured_goes_before_what_was_typed() -> None:
