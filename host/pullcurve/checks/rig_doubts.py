@@ -11,6 +11,7 @@ from pullcurve.checks.meter_limits import findings
 from pullcurve.errors import RigError
 from pullcurve.measure.flow import Flows
 from pullcurve.physics import air
+from pullcurve.quantities import CFM_M3_S, INCH_M, INHG_PA
 from pullcurve.rig.loading import check_station_pressure, rig_fault
 from pullcurve.rig.machine import Machine
 from pullcurve.rig.meter import OPEN_INLETS
@@ -19,10 +20,7 @@ from pullcurve.rig.sensor_parts import SENSOR_PARTS
 
 # Inside diameters in inches of steel pipe of 2 in to 10 in, schedule 40: ASME B36.10M, from memory.
 SCHEDULE_40_IN: Final = (2.067, 2.469, 3.068, 4.026, 5.047, 6.065, 7.981, 10.020)
-INCH_M: Final = 0.0254
 ALIKE_M: Final = 1e-6
-INHG_PA: Final = 3386.389
-CFM_M3_S: Final = 4.719474e-4
 BROCHURE_MARGIN: Final = 1.02  # over what is displaced: the figures' own rounding (judgement)
 SHEET_MARGIN: Final = 1.02  # of speed, beyond the data sheet (judgement)
 BORES_APART: Final = 1.1  # hose over port: what a hose's wall and a port's pipe differ (judgement)

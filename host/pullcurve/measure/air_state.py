@@ -159,7 +159,7 @@ def _typed_pressure(points: pd.DataFrame, rig: Rig, troubles: list[Trouble]) -> 
     standard = float(air.standard_pressure(rig.site.altitude))
     if abs(typed - standard) <= AMBIGUOUS_PA:
         return _typed(points, typed, TYPED_PRESSURE_PA)
-    sea_level = abs(typed - 101_325) < AMBIGUOUS_PA
+    sea_level = abs(typed - air.STANDARD_PRESSURE) < AMBIGUOUS_PA
     troubles.append(
         Trouble(
             "sea_level_pressure" if sea_level else "impossible_pressure",

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pullcurve.errors import RigError
 from pullcurve.measure.shaft_speed import Marks, marks
+from pullcurve.quantities import ZERO_CELSIUS
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.stream import transfer
@@ -17,7 +18,6 @@ from pullcurve.stream.header import Header, Sensor
 from pullcurve.stream.records import RunRecords, rows_of
 from record_format import OK
 
-ZERO_CELSIUS_K = 273.15
 PART_S = 0.09  # of a longer record of edges: mark counting looks at a tenth of a second
 RANGE_TOLERANCE = 0.005  # of the span: people round a psi to 6895 Pa
 
@@ -246,7 +246,7 @@ def quantities(sensor: Sensor, words: Array) -> dict[str, Array]:
         celsius, fine = transfer.bosch_temperature(
             words[:, names.index("temperature")], sensor.trim
         )
-        found["temperature"] = celsius + ZERO_CELSIUS_K
+        found["temperature"] = celsius + ZERO_CELSIUS
         found["pressure"] = transfer.bosch_pressure(
             words[:, names.index("pressure")], fine, sensor.trim
         )
@@ -257,5 +257,5 @@ def quantities(sensor: Sensor, words: Array) -> dict[str, Array]:
         return found
     for i, channel in enumerate(sensor.channels):
         value = transfer.linear(words[:, i], channel)
-        found[channel.quantity] = value + ZERO_CELSIUS_K if channel.unit == "Cel" else value
+        found[channel.quantity] = value + ZERO_CELSIUS if channel.unit == "Cel" else value
     return found
