@@ -420,3 +420,24 @@ def test_odd_machines_have_a_finite_state(
     odd = {"laminar_share": share, "leak_c": leak * AREA, "intake_term": term}
     state = operating_point(replace(parameters(Truth()), **odd), setting)
     assert all(np.isfinite(getattr(state, field.name)).all() for field in fields(State))
+
+
+def test_air_warmed_ahead_of_the_blower_is_air_of_that_temperature() -> None:
+    """A machine in warmer air; the temperature of the open air plays no other part."""
+    setting = setting_of(RATED_RPM)
+    warmed = operating_point(replace(LEAKY, warming=1.02), setting)
+    hot = operating_point(LEAKY, replace(setting, temperature=1.02 * setting.temperature))
+    assert warmed.blower_flow == pytest.approx(hot.blower_flow, rel=1e-9)
+    assert warmed.slip_rpm == pytest.approx(hot.slip_rpm, rel=1e-9)
+    assert warmed.blower_flow < 0.99 * operating_point(LEAKY, setting).blower_flow
+
+
+def test_the_meters_tap_is_lower_by_the_airs_speed() -> None:
+    """1.3 velocity heads behind the filter: 1.3 rho v² / 2, rho at the pressure there."""
+    setting = setting_of(RATED_RPM, in_pipe=True)
+    state = operating_point(replace(LEAKY, tap=1.3), setting)
+    density = state.pipe_pressure / (R_AIR * ROOM)
+    velocity = state.pipe_flow / density / AREA
+    lower = 1.3 * density * velocity**2 / 2
+    assert state.pipe_pressure - state.tap_pressure == pytest.approx(lower, rel=1e-9)
+    assert lower > 1000.0
