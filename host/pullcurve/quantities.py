@@ -54,6 +54,7 @@ _MM = Fraction(1, 1000)
 _WATER = 1000 * _FREE_FALL  # Pa per metre, conventional
 _MERCURY = Fraction("13595.1") * _FREE_FALL
 _KELVIN_PER_F = Fraction(5, 9)
+_ZERO_CELSIUS = Fraction("273.15")
 
 
 def _scaled(**factors: Fraction | int) -> dict[str, Unit]:
@@ -80,8 +81,8 @@ UNITS: Final[dict[Kind, dict[str, Unit]]] = {
     ),
     "temperature": {
         "K": Unit(Fraction(1)),
-        "C": Unit(Fraction(1), Fraction("273.15")),
-        "°C": Unit(Fraction(1), Fraction("273.15")),
+        "C": Unit(Fraction(1), _ZERO_CELSIUS),
+        "°C": Unit(Fraction(1), _ZERO_CELSIUS),
         "F": Unit(_KELVIN_PER_F, Fraction("459.67") * _KELVIN_PER_F),
         "°F": Unit(_KELVIN_PER_F, Fraction("459.67") * _KELVIN_PER_F),
     },
@@ -108,6 +109,14 @@ UNITS: Final[dict[Kind, dict[str, Unit]]] = {
     "speed": {"rpm": Unit(Fraction(1)), "rev/min": Unit(Fraction(1))},
     "ratio": {"%": Unit(Fraction(1, 100))},
 }
+
+# Exact or conventional, for code that computes in SI and speaks of other units.
+INCH_M: Final = float(UNITS["length"]["in"].factor)
+PSI_PA: Final = float(UNITS["pressure"]["psi"].factor)
+INHG_PA: Final = float(UNITS["pressure"]["inHg"].factor)
+CFM_M3_S: Final = float(UNITS["volume_flow"]["cfm"].factor)
+FREE_FALL: Final = float(_FREE_FALL)  # m/s², standard
+ZERO_CELSIUS: Final = float(_ZERO_CELSIUS)  # K
 
 _EXAMPLES: Final[dict[Kind, str]] = {
     "length": '"5.693 in" or "5 11/16 in"',

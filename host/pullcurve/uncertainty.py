@@ -1,9 +1,8 @@
 """Uncertainty of a computed quantity, by the GUM; knows no meter.
 
 A model is a function of named inputs that broadcasts. `propagate` is the law of propagation
-of uncertainty (JCGM 100:2008, 5.1.2) with central differences; `monte_carlo` is JCGM
-101:2008, for checks and wherever the model bends within its inputs' spread, such as a root
-near zero.
+of uncertainty (JCGM 100:2008, 5.1.2) with central differences. It is not meant for a model that
+bends within its inputs' spread, such as a root near zero.
 
 Each input says how far one error of it reaches:
 
@@ -30,7 +29,6 @@ Array: TypeAlias = NDArray[np.float64]
 Model: TypeAlias = Callable[[Mapping[str, Array]], Array]
 
 _STEP: Final = 1e-3  # of a standard uncertainty: far below its size, far above rounding
-_BATCH: Final = 500_000  # numbers held at once by monte_carlo, per input
 
 
 class Reach(StrEnum):
@@ -39,13 +37,6 @@ class Reach(StrEnum):
     POINT = "point"
     RUN = "run"
     METER = "meter"
-
-
-class Distribution(StrEnum):
-    """What monte_carlo draws: normal becomes t where the degrees of freedom are finite."""
-
-    NORMAL = "normal"
-    RECTANGULAR = "rectangular"
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +48,6 @@ class Input:
     standard_uncertainty: float | Array
     shared: Reach = Reach.POINT
     degrees_of_freedom: float = np.inf
-    distribution: Distribution = Distribution.NORMAL
 
     def __post_init__(self) -> None:
         """Refuse what is no uncertainty."""
@@ -74,7 +64,7 @@ def rectangular(
 ) -> Input:
     """An input known to lie within half_width of its value: u = a / sqrt(3) (GUM 4.3.7)."""
     u = half_width / np.sqrt(3)
-    return Input(name, value, u, shared, distribution=Distribution.RECTANGULAR)
+    return Input(name, value, u, shared)
 
 
 def expanded(
@@ -171,60 +161,6 @@ def propagate(model: Model, inputs: Sequence[Input]) -> Result:
     if y.ndim != 2 or len(y) != moved.shape[1]:
         raise ValueError(f"the model made {y.shape} of arrays of shape {moved.shape[1:]}")
     return Result(tuple(inputs), y[0], (y[1::2] - y[2::2]) / (2 * _STEP))
-
-
-@dataclass(frozen=True, eq=False)
-class Sample:
-    """Draws of a model's value: shape (draws, points)."""
-
-    draws: Array
-
-    @property
-    def value(self) -> Array:
-        """Mean of the draws (JCGM 101:2008, 7.6)."""
-        mean: Array = np.mean(self.draws, axis=0)
-        return mean
-
-    @property
-    def standard_uncertainty(self) -> Array:
-        """Standard deviation of the draws (JCGM 101:2008, 7.6)."""
-        deviation: Array = np.std(self.draws, axis=0, ddof=1)
-        return deviation
-
-    def interval(self, level: float = 0.95) -> tuple[Array, Array]:
-        """Ends of the probabilistically symmetric coverage interval (JCGM 101:2008, 7.7)."""
-        low, high = np.quantile(self.draws, [(1 - level) / 2, (1 + level) / 2], axis=0)
-        return low, high
-
-
-def monte_carlo(model: Model, inputs: Sequence[Input], draws: int, seed: int) -> Sample:
-    """Draws of model(inputs); a shared input has one error per draw, for all points.
-
-    The seed belongs beside the result: the same seed gives the same draws. Source: JCGM
-    101:2008, clause 7; a t distribution for finite degrees of freedom, 6.4.9.
-    """
-    generator = np.random.default_rng(seed)
-    values, u = _arrays(inputs)
-    points = values.shape[1]
-    batch = max(1, _BATCH // points)
-    parts = []
-    for start in range(0, draws, batch):
-        rows = min(batch, draws - start)
-        drawn = np.repeat(values[:, None, :], rows, axis=1)
-        for i, entry in enumerate(inputs):
-            shape = (rows, points) if entry.shared == Reach.POINT else (rows, 1)
-            drawn[i] += u[i] * _errors(generator, entry, shape)
-        parts.append(np.asarray(model(_named(inputs, drawn)), dtype=np.float64))
-    return Sample(np.concatenate(parts))
-
-
-def _errors(generator: np.random.Generator, entry: Input, shape: tuple[int, int]) -> Array:
-    """Errors in units of the standard uncertainty."""
-    if entry.distribution == Distribution.RECTANGULAR:
-        return generator.uniform(-np.sqrt(3), np.sqrt(3), shape)
-    if np.isfinite(entry.degrees_of_freedom):
-        return generator.standard_t(entry.degrees_of_freedom, shape)
-    return generator.standard_normal(shape)
 
 
 def _arrays(inputs: Sequence[Input]) -> tuple[Array, Array]:

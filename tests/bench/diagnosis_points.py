@@ -17,11 +17,12 @@ from pullcurve.bench.moist_air import HEAT_CAPACITY, Array
 from pullcurve.bench.tube import upstream_state
 from pullcurve.diagnosis import evidence as ev
 from pullcurve.diagnosis.facts import MachineFacts
-from pullcurve.diagnosis.path_model import Setting
 from pullcurve.diagnosis.speeds import Speeds
 from pullcurve.measure.air_state import GAUGE_PA
 from pullcurve.measure.meter import pressure_loss
+from pullcurve.physics.air import DRY_AIR_GAS_CONSTANT
 from pullcurve.physics.hose import area, loss_term
+from pullcurve.physics.path import Setting
 from pullcurve.rig.models import Rig
 
 HOLDS = (0.55, 0.62, 0.75, 0.85, 1.0, 0.8, 0.6)
@@ -72,10 +73,8 @@ def draw_evidence(
         ambient_pressure=subject.site["pressure_pa"] * ones,
         temperature=subject.site["temperature_k"] * ones,
         gas_constant=fraction_r * ones,
-        mass_ratio=ev.DRY_AIR_GAS_CONSTANT / fraction_r * ones,
+        mass_ratio=DRY_AIR_GAS_CONSTANT / fraction_r * ones,
         in_pipe=np.full(points, in_pipe),
-        judged=judged,
-        meter_term=float(loss_term(heads, meter.pipe_bore)) * ones,
         meter_area=float(area(meter.pipe_bore)) * ones,
         hose_on=np.full(points, subject.machine["said"]["hose"] is not None),
         hose_bore=np.full(points, facts.hose_bore_m),
@@ -88,6 +87,8 @@ def draw_evidence(
         terms = (None,)
     return ev.Evidence(
         setting=setting,
+        judged=judged,
+        meter_term=float(loss_term(heads, meter.pipe_bore)) * ones,
         sweep=np.concatenate([1 + on.astype(int), *(np.ones(n, dtype=int) for n in sizes[1:])]),
         plate=np.concatenate([np.where(on, 0, -1), *(np.full(n, -1) for n in sizes[1:])]),
         plate_terms=terms,

@@ -185,7 +185,7 @@ def points_of(speed_from: str = "blower_shaft", **columns: Any) -> pd.DataFrame:
     shaft = SimpleNamespace(between=lambda start_s, end_s: (1760.0, 0.1))
     channels = SimpleNamespace(
         table=table,
-        marks={speed_from: shaft},
+        shafts={speed_from: shaft},
         blower_shaft_from=speed_from,
         belt_ratio=1.25 if speed_from == "engine_shaft" else 1.0,
     )

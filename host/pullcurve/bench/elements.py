@@ -2,11 +2,14 @@
 
 import numpy as np
 
-from pullcurve.bench.moist_air import ISENTROPIC_EXPONENT, Array
+from pullcurve.bench.moist_air import (
+    ISENTROPIC_EXPONENT,
+    STANDARD_PRESSURE_PA,
+    STANDARD_TEMPERATURE_K,
+    Array,
+)
 
-ONE_PSI_PA = 6894.757
-_SLIP_PRESSURE_PA = 101325.0  # the state that a slip speed is stated for
-_SLIP_TEMPERATURE_K = 293.15
+ONE_PSI_PA = 6894.757  # slip speeds are stated for this and the standard state
 
 _LAMINAR_PA = 1.0  # leaks and port go linearly to zero below about this (judgement)
 _LEAST_PA2 = 1e6  # keeps a straying iteration from the root of a negative square
@@ -81,7 +84,7 @@ def slip_ratio_per_square(temperature: Array, mass_ratio: Array) -> Array:
     (101325 Pa / p1) (T1 / 293.15 K) / SG, with S1 the speed that just holds 1 psi. dp / p1 =
     r - 1: X goes with the pressure ratio alone. mass_ratio = SG.
     """
-    return ONE_PSI_PA / _SLIP_PRESSURE_PA * _SLIP_TEMPERATURE_K / temperature * mass_ratio
+    return ONE_PSI_PA / STANDARD_PRESSURE_PA * STANDARD_TEMPERATURE_K / temperature * mass_ratio
 
 
 def narrow_gap_slip(inlet: Array, ratio: Array) -> Array:
@@ -90,7 +93,7 @@ def narrow_gap_slip(inlet: Array, ratio: Array) -> Array:
     Isothermal flow of an ideal gas between close plates (Poiseuille): volume flow at the
     inlet goes with dp (1 + r) / 2. inlet = p1 [Pa], ratio = r; 1 psi is below 101325 Pa.
     """
-    unit_ratio = _SLIP_PRESSURE_PA / (_SLIP_PRESSURE_PA - ONE_PSI_PA)
+    unit_ratio = STANDARD_PRESSURE_PA / (STANDARD_PRESSURE_PA - ONE_PSI_PA)
     return inlet * (ratio - 1) * (1 + ratio) / (ONE_PSI_PA * (1 + unit_ratio))
 
 

@@ -21,6 +21,7 @@ HEAT_CAPACITY = 1006.0  # J/(kg K), dry air near 20 C
 
 STANDARD_PRESSURE_PA = 101325.0
 STANDARD_TEMPERATURE_K = 293.15
+ZERO_CELSIUS_K = 273.15
 
 
 def vapour_fraction(pressure: Array, temperature: Array, humidity: Array) -> Array:
@@ -31,7 +32,7 @@ def vapour_fraction(pressure: Array, temperature: Array, humidity: Array) -> Arr
     WMO-No. 8 (2008), annex 4.B, 1.0016 + 3.15e-6 p - 0.074/p, p in hPa. Both from memory.
     pressure [Pa], temperature [K], humidity [0 to 1]; arrays broadcast. Range -20 to 50 C.
     """
-    celsius = temperature - 273.15
+    celsius = temperature - ZERO_CELSIUS_K
     hectopascal = pressure / 100
     saturation = 611.21 * np.exp((18.678 - celsius / 234.5) * celsius / (257.14 + celsius))
     enhancement = 1.0016 + 3.15e-6 * hectopascal - 0.074 / hectopascal

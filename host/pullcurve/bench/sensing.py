@@ -6,11 +6,10 @@ from typing import Any
 import numpy as np
 
 from pullcurve.bench.instrument import SensorTruth
-from pullcurve.bench.moist_air import Array
+from pullcurve.bench.moist_air import ZERO_CELSIUS_K, Array
 from pullcurve.bench.parts import Imperfections
 from pullcurve.bench.parts.part import deviation
 
-ZERO_CELSIUS_K = 273.15
 _SHARED = (
     "zero_error",
     "zero_drift_per_s",

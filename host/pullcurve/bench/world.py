@@ -9,10 +9,11 @@ import numpy as np
 from pullcurve.bench.board_side import END, RESET
 from pullcurve.bench.firmware_files import firmware_folder
 from pullcurve.bench.instrument import SensorTruth
+from pullcurve.bench.moist_air import ZERO_CELSIUS_K
 from pullcurve.bench.parts import Nack, Part, PhysicalValues, build_part
 from pullcurve.bench.plant import Plant
 from pullcurve.bench.scenario import Scenario
-from pullcurve.bench.sensing import ZERO_CELSIUS_K, heat_k, imperfections
+from pullcurve.bench.sensing import heat_k, imperfections
 
 PINS = {"blower_shaft": 15, "engine_shaft": 14}
 

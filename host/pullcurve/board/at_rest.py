@@ -9,8 +9,9 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from pullcurve.board.identity import pickup_words, sensor_words
-from pullcurve.measure.channels import ZERO_CELSIUS_K, quantities
+from pullcurve.measure.channels import quantities
 from pullcurve.physics.air import altitude_of_pressure
+from pullcurve.quantities import ZERO_CELSIUS
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 from pullcurve.stream.block import Block
 from pullcurve.stream.header import Header, Sensor
@@ -24,7 +25,7 @@ _ZERO_BOUND: Final = 0.02  # of the span, for a part whose data sheet is not kno
 _WANDER: Final = 0.0005  # of the span, between the two halves of the rest
 _RESTLESS: Final = 0.005  # of the span, standard deviation of single readings
 _PRESSURES_PA: Final = (50e3, 110e3)  # absolute, where people work
-_TEMPERATURES_K: Final = (ZERO_CELSIUS_K - 40, ZERO_CELSIUS_K + 85)
+_TEMPERATURES_K: Final = (ZERO_CELSIUS - 40, ZERO_CELSIUS + 85)
 _HUMIDITIES: Final = (0.01, 1.0)
 _SUPPLY_V: Final = (1.8, 60.0)  # of a chip at the least, of a machine's battery at the most
 _DAMAGED: Final = 0.01  # of the lines
@@ -200,7 +201,7 @@ def _plausible(sensor: Sensor, means: dict[str, float]) -> tuple[list[str], list
                 said += "the weather)"
         elif name == "temperature":
             low, high = _TEMPERATURES_K
-            said = f"{value - ZERO_CELSIUS_K:.1f} °C"
+            said = f"{value - ZERO_CELSIUS:.1f} °C"
         elif name == "voltage":
             low, high = _SUPPLY_V
             said = f"{value:.2f} V"

@@ -10,7 +10,7 @@ from pullcurve.checks.meter import limits_crossed
 from pullcurve.errors import RigError
 from pullcurve.measure.flow import Flows
 from pullcurve.physics import air
-from pullcurve.quantities import UNITS
+from pullcurve.quantities import CFM_M3_S, INCH_M, INHG_PA
 from pullcurve.rig.loading import check_station_pressure, rig_fault
 from pullcurve.rig.machine import Machine
 from pullcurve.rig.meter import OPEN_INLETS
@@ -19,10 +19,7 @@ from pullcurve.rig.sensor_parts import SENSOR_PARTS
 
 # Inside diameters in inches of steel pipe of 2 in to 10 in, schedule 40: ASME B36.10M, from memory.
 SCHEDULE_40_IN: Final = (2.067, 2.469, 3.068, 4.026, 5.047, 6.065, 7.981, 10.020)
-INCH_M: Final = float(UNITS["length"]["in"].factor)
 ALIKE_M: Final = 1e-6
-INHG_PA: Final = float(UNITS["pressure"]["inHg"].factor)
-CFM_M3_S: Final = float(UNITS["volume_flow"]["ft3/min"].factor)
 BROCHURE_MARGIN: Final = 1.02  # over what is displaced: the figures' own rounding (judgement)
 SHEET_MARGIN: Final = 1.02  # of speed, beyond the data sheet (judgement)
 BORES_APART: Final = 1.1  # hose over port: what a hose's wall and a port's pipe differ (judgement)

@@ -42,7 +42,7 @@ SCATTER_FREEDOM: Final = 9
 RIPPLE: Final = 0.1  # of the differential pressure, standard deviation
 SPEED_RPM: Final = 3000.0
 VACUUM_PA: Final = {"tap": 8e3, "inlet": 12e3, "port": 5e3}
-UNKNOWN_TEMPERATURE_K: Final = (293.15, 15.0)
+UNKNOWN_TEMPERATURE_K: Final = (air.ROOM_TEMPERATURE, 15.0)
 TAP_SENSOR: Final = "BMP280"  # what is taken for an absolute sensor that is not named
 
 

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.compare.comparison import COVERAGE, Pair, columns_of
-from pullcurve.diagnosis.evidence import DRY_AIR_GAS_CONSTANT
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
 from pullcurve.diagnosis.verdict import Interval, interval
 from pullcurve.examine import Run
+from pullcurve.physics.air import DRY_AIR_GAS_CONSTANT
 from pullcurve.physics.blower import slip_multiple
 
 Array = NDArray[np.float64]

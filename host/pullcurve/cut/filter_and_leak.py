@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from pullcurve.cut.alarm import Forecast, Place
 from pullcurve.cut.loss_reset import Stops
 from pullcurve.cut.needs import Needs
-from pullcurve.cut.resistance import GAS_CONSTANT, PIPE_ENTRY_HALF_WIDTH, flow_lost
+from pullcurve.cut.resistance import PIPE_ENTRY_HALF_WIDTH, flow_lost
 from pullcurve.cut.slip import SlipSlope
 from pullcurve.cut.trend import (
     VISIT_SCATTER,
@@ -36,6 +36,7 @@ from pullcurve.cut.trend import (
     slope,
     strongest,
 )
+from pullcurve.physics.air import DRY_AIR_GAS_CONSTANT
 
 # Standard deviations of a slope, and how many independent looks the many that are taken in half an
 # hour come to: ten windows every 10 s, which overlap, or one line that grows. So 3.7 (1e-4, one
@@ -313,13 +314,12 @@ class SlowLoss:
             recent = max(len(values) // 2, 12)
             line = slope(time_s[-recent:], np.exp(values[-recent:]))
             now = float(np.exp(values[-recent:]).mean() + line.change / 2)
-        power = 1 if self.has_tank else 2
-        pascals = mass**power * temperature / (2 * tap)  # of loss at today's flow, for each unit
         typed, clean = self._needs.filter_limit_pa, self._needs.filter_clean_pa_s_m3
         if typed is not None and self.has_tank:
-            limit, kind = typed / pascals, "typed"
+            volume_flow = mass * DRY_AIR_GAS_CONSTANT * temperature / tap
+            limit, kind = typed / volume_flow, "typed"
         elif clean is not None and self.has_tank:
-            limit, kind = 2 * clean * mass * GAS_CONSTANT * temperature / tap / pascals, "doubled"
+            limit, kind = 2 * clean, "doubled"
         elif self.has_tank:
             limit, kind = 2 * first, "doubled"
         else:
@@ -330,7 +330,7 @@ class SlowLoss:
         shift = 0.0
         if self.has_tank:
             entry_u = PIPE_ENTRY_HALF_WIDTH / math.sqrt(3)
-            shift = 2 * entry_u * GAS_CONSTANT * mass / self._pipe_area_m2**2
+            shift = 2 * entry_u * mass / (2 * self._pipe_area_m2**2)
 
         def reached(change: float, at: float) -> float | None:
             if now >= at:

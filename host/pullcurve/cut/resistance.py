@@ -1,33 +1,34 @@
-"""What a sample says of the way in and of the blower, whatever the throttle does.
+"""Throttle-independent residuals of one sample: resistance of the intake path, intake of a turn.
 
-The way in is a chain of losses: p_in^2 - p_out^2 = K m^2 R T / A^2 (isothermal flow of a gas
-through a loss K on the area A; the square law of hose and fittings). Its resistance
-
-    (p0^2 - p1^2) / (m^2 T)
-
-stays what it is when only the speed changes, but for the filter, whose loss goes with the flow
-itself. A clog or a loading filter raises it, air that comes in ahead of the meter lowers it.
-The blower takes V (N - S X) / 60 of the air at its inlet, X the root that its slip goes with:
-its own residual sees what comes in behind the meter, which no resistance does.
-Sources: Crane TP-410, equation 1-6 in its isothermal form, from memory, and slip with dp, p1
-and T under the root (common practice, no source).
+The intake path is a chain of losses, p_in^2 - p_out^2 = (K/A^2) m^2 R T (`physics.hose`). Its
+K/A^2 stays what it is when only the speed changes, but for the filter, whose loss goes with the
+flow itself. A clog or a loading filter raises it, air that comes in ahead of the meter lowers it.
+The blower takes V (N - S X) / 60 of the air at its inlet, X the slip over that at 1 psi
+(`physics.blower`): its own residual sees what comes in behind the meter, which no resistance does.
 """
 
 import math
 from typing import Final
 
 from pullcurve.cut.samples import SAMPLE_S, Sample
+from pullcurve.physics.air import DRY_AIR_GAS_CONSTANT
+from pullcurve.physics.blower import slip_root
+from pullcurve.physics.hose import resistance_between, term_between
 
 LEAST_FLOW_KG_S: Final = 1e-3
-GAS_CONSTANT: Final = 287.05  # of dry air, J/(kg K)
 # Velocity heads from the tank's still air to the meter's tap: one, and an entry's loss, with the
 # half-width of a rectangular distribution (judgement).
 PIPE_ENTRY, PIPE_ENTRY_HALF_WIDTH = 1.2, 0.3
 LEAST_DROP: Final = 1e-3  # of the ambient pressure: less is no path but an open inlet
 
 
+def rt(sample: Sample) -> float:
+    """R T of the air that the sample saw, J/kg, as of dry air."""
+    return DRY_AIR_GAS_CONSTANT * sample.ambient_k
+
+
 def resistance(sample: Sample) -> float:
-    """ln of (p0^2 - p1^2) / (m^2 T), from the open air to the meter; NaN without a flow."""
+    """ln of K/A^2 [1/m4] from the open air to the meter; NaN without a flow."""
     return _resistance(sample, sample.ambient_pa, sample.tap_pa)
 
 
@@ -64,31 +65,30 @@ def hose_resistance(sample: Sample) -> float:
 
 
 def filter_resistance(sample: Sample, pipe_area_m2: float) -> float:
-    """ln of (pt^2 - p1^2) / (m T), from the tank to the meter, without what the air needs to get
-    up to speed in the meter's pipe: a filter's loss goes with the flow, not with its square."""
+    """ln of the linear resistance [Pa s/m3] from the tank to the meter, without what the air needs
+    to get up to speed in the meter's pipe: a filter's loss goes with the flow itself."""
     mass = sample.mass_flow_kg_s
-    speed_up = PIPE_ENTRY * GAS_CONSTANT * sample.ambient_k * (mass / pipe_area_m2) ** 2
-    left = sample.tank_pa**2 - sample.tap_pa**2 - speed_up
-    if not (mass > LEAST_FLOW_KG_S and left > 0):
+    if not mass > LEAST_FLOW_KG_S:
         return math.nan
-    return math.log(left / (mass * sample.ambient_k))
+    entry = PIPE_ENTRY / pipe_area_m2**2
+    left = float(resistance_between(sample.tank_pa, sample.tap_pa, mass, rt(sample), entry))
+    return math.log(left) if left > 0 else math.nan
 
 
 def _resistance(sample: Sample, before: float, behind: float) -> float:
     mass = sample.mass_flow_kg_s
     if not (mass > LEAST_FLOW_KG_S and before - behind > LEAST_DROP * sample.ambient_pa):
         return math.nan
-    return math.log((before**2 - behind**2) / (mass**2 * sample.ambient_k))
+    return math.log(term_between(before, behind, mass, rt(sample)))
 
 
-def swallowed(sample: Sample) -> tuple[float, float]:
-    """Mass flow over density over speed, m3 a turn (times 287.05 J/(kg K) left out), and X/N."""
+def intake_per_turn(sample: Sample) -> tuple[float, float]:
+    """Volume at the inlet that the blower takes in a turn [m3], and X/N [min]."""
     ratio = sample.ambient_pa / sample.tap_pa
     if not (sample.speed_rpm > 0 and sample.mass_flow_kg_s > LEAST_FLOW_KG_S and ratio > 1):
         return math.nan, math.nan
-    turn = 60 * sample.mass_flow_kg_s * sample.ambient_k / sample.tap_pa / sample.speed_rpm
-    slip_root = math.sqrt(14.696 * (ratio - 1) * sample.ambient_k / 293.15)
-    return turn, slip_root / sample.speed_rpm
+    turn = 60 * sample.mass_flow_kg_s * rt(sample) / sample.tap_pa / sample.speed_rpm
+    return turn, float(slip_root(ratio, sample.ambient_k)) / sample.speed_rpm
 
 
 def openness(sample: Sample) -> float:

@@ -7,11 +7,12 @@ Source: Page, Biometrika 41 (1954) 100-115; the method's use from memory, its re
 against published tables in the tests.
 """
 
-from functools import lru_cache
-from math import erf, exp, log, pi, sqrt
+from math import exp, log, log1p, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
 NODES = 60
 
@@ -28,40 +29,28 @@ def cusum_run_length(k: float, h: float, shift: float = 0.0) -> float:
     x, w = h * (x + 1) / 2, w * h / 2
     starts = np.concatenate(([0.0], x))
     moved = x[None, :] - starts[:, None] + k - shift
-    to_zero = _phi(k - shift - starts)
+    to_zero = ndtr(k - shift - starts)
     kernel = np.column_stack((to_zero, w * _density(moved)))
     return float(np.linalg.solve(np.eye(len(starts)) - kernel, np.ones(len(starts)))[0])
 
 
 def cusum_limit(k: float, run_length: float) -> float:
-    """The h with which one side of a cumulative sum has this run length without any shift."""
-    return _limit(max(round(20 * k), 1) / 20, run_length)
+    """The h with which one side of a cumulative sum has this run length without any shift.
 
-
-@lru_cache(maxsize=2000)
-def _limit(k: float, run_length: float) -> float:
-    low, high = 0.0, 4 * log(run_length) / min(k, 2.0)
-    for _ in range(40):
-        middle = (low + high) / 2
-        low, high = (middle, high) if _siegmund(k, middle) < run_length else (low, middle)
+    k from 0.1 to 2, run length above that of h = 0; ValueError elsewhere.
+    """
+    wanted = log(run_length)
+    near = brentq(lambda h: _log_siegmund(k, h) - wanted, 0.0, 4 * wanted / k, rtol=1e-3)
     # Siegmund's formula is near; the exact equation does the rest.
-    low, high = max(low - 1.5, 1e-3), high + 1.0
-    for _ in range(25):
-        middle = (low + high) / 2
-        shorter = cusum_run_length(k, middle) < run_length
-        low, high = (middle, high) if shorter else (low, middle)
-    return (low + high) / 2
+    low, high = max(near - 1.5, 1e-3), near + 1.0
+    return float(brentq(lambda h: cusum_run_length(k, h) / run_length - 1, low, high))
 
 
-def _siegmund(k: float, h: float) -> float:
-    """Siegmund's approximation (Sequential Analysis, 1985; from memory)."""
+def _log_siegmund(k: float, h: float) -> float:
+    """Logarithm of Siegmund's approximation (Sequential Analysis, 1985; from memory)."""
     reach = 2 * k * (h + 1.166)
-    return float("inf") if reach > 500 else (exp(reach) - 1 - reach) / (2 * k * k)
+    return reach + log1p(-(1 + reach) * exp(-reach)) - log(2 * k * k)
 
 
 def _density(z: Array) -> Array:
     return np.asarray(np.exp(-(z**2) / 2) / sqrt(2 * pi))
-
-
-def _phi(z: Array) -> Array:
-    return np.array([0.5 * (1 + erf(value / sqrt(2))) for value in z])

@@ -16,6 +16,7 @@ from pullcurve.errors import LogError
 from pullcurve.measure import channels
 from pullcurve.measure.shaft_speed import NewestSpeed
 from pullcurve.measure.zeros import RUN_DOWN_S
+from pullcurve.physics.air import ROOM_TEMPERATURE
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.stream.block import Block
@@ -25,7 +26,6 @@ from record_format import OK
 
 SAMPLE_S = 0.5
 FRESH_S = 3.0  # a slow reading serves so long
-TYPED_K = 293.15
 GREATEST_OFFSET_PA = 500.0  # between two absolute sensors that stand in the same air
 LOST_BETWEEN = 0.3  # of the differential pressure, from the tap to a sensor at the blower
 CLIPPED_SHARE = 0.02
@@ -212,7 +212,7 @@ class Samples:
         if not math.isfinite(pressure):
             pressure = site.station_pressure or math.nan
         if not math.isfinite(temperature):
-            temperature = site.temperature_k or TYPED_K
+            temperature = site.temperature_k or ROOM_TEMPERATURE
         if not math.isfinite(humidity):
             humidity = UNKNOWN_HUMIDITY if site.humidity is None else site.humidity
         return pressure, temperature, humidity

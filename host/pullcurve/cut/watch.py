@@ -5,6 +5,8 @@ from collections import deque
 from dataclasses import replace
 from typing import Any, Final
 
+from scipy.special import ndtr
+
 from pullcurve.cut import resistance as path
 from pullcurve.cut.alarm import Event, Forecast, Kind, Place
 from pullcurve.cut.clog import DESIGN_RUN_S, Sudden, SuddenLoss
@@ -186,7 +188,7 @@ class Watch:
         now_s = self._held[-1][0].time_s
         for sample, x, openness in self._held:
             hose = path.hose_resistance(sample)
-            turn, slip = path.swallowed(sample)
+            turn, slip = path.intake_per_turn(sample)
             done = self.slow.add(
                 sample.time_s,
                 (x, hose, turn, slip),
@@ -287,9 +289,7 @@ class Watch:
         if self.needs.hose_bore_m is None:
             return math.nan
         area = math.pi / 4 * self.needs.hose_bore_m**2
-        return (
-            sample.mass_flow_kg_s * path.GAS_CONSTANT * sample.ambient_k / sample.ambient_pa / area
-        )
+        return sample.mass_flow_kg_s * path.rt(sample) / sample.ambient_pa / area
 
     def _speak(
         self,
@@ -341,4 +341,4 @@ def _sure(rise: float, rise_u: float) -> float:
 def _within(deviations: float, looks: float = 1.0) -> float:
     """Probability that a normal distribution does not show so many standard deviations in so many
     independent looks."""
-    return max(1 - looks * 0.5 * math.erfc(deviations / math.sqrt(2)), 0.0)
+    return max(1 - looks * float(ndtr(-deviations)), 0.0)

@@ -10,9 +10,9 @@ from scipy import special
 
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.inference import Problem, fit, sample
-from pullcurve.diagnosis.path_model import Setting, State
 from pullcurve.diagnosis.priors import Hypothesis, Priors
 from pullcurve.diagnosis.speeds import ON_SPEED, speed_posterior
+from pullcurve.physics.path import Setting, State
 
 Array = NDArray[np.float64]
 
@@ -50,8 +50,8 @@ class Posterior:
 
 
 def at_top(evidence: Evidence, posterior: Posterior) -> tuple[Setting, dict[str, Array], Array]:
-    """What `path_model.solve` takes, of the samples at the fastest hold of the first sweep."""
-    there = np.arange(len(evidence.setting.judged)) == evidence.top
+    """What `operating_point` takes, of the samples at the fastest hold of the first sweep."""
+    there = np.arange(len(evidence.judged)) == evidence.top
     x = {
         name: value[:, there] if value.shape[1] > 1 else value
         for name, value in posterior.x.items()
@@ -66,7 +66,7 @@ def posterior(evidence: Evidence, priors: Priors) -> Posterior:
     The speeds tell governor and belt, the path tells the rest; the evidence of a set of faults
     is the product of the two. A belt is on the path where only the engine's shaft is watched.
     """
-    belt_on_path = bool(evidence.setting.belt_between[evidence.setting.judged].any())
+    belt_on_path = bool(evidence.setting.belt_between[evidence.judged].any())
     on_speed = frozenset(("low_speed",)) if belt_on_path else ON_SPEED
     hypotheses = priors.hypotheses(tuple(priors.faults))
     parts = [tuple(f for f in h.faults if f not in on_speed) for h in hypotheses]

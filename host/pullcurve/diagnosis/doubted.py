@@ -25,7 +25,7 @@ def explained(evidence: Evidence) -> tuple[Evidence, Posterior]:
     """The evidence and what is believed by it: as it was said, or else with plates of which
     nobody said anything."""
     believed = posterior(evidence, priors())
-    if believed.misfit > MOST_MISFIT and len(set(evidence.sweep[evidence.setting.judged])) > 1:
+    if believed.misfit > MOST_MISFIT and len(set(evidence.sweep[evidence.judged])) > 1:
         evidence = unsaid_plates(evidence)
         believed = posterior(evidence, priors())
     return evidence, believed

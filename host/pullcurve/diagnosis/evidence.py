@@ -9,12 +9,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pullcurve.diagnosis.facts import MachineFacts
-from pullcurve.diagnosis.path_model import Setting
 from pullcurve.diagnosis.speeds import Speeds
 from pullcurve.examine import Run
 from pullcurve.measure import meter as the_meter
 from pullcurve.measure.air_state import GAUGE_PA
 from pullcurve.physics import air, hose
+from pullcurve.physics.path import Setting
 from pullcurve.quantities import to_si
 from pullcurve.rig.meter import OPEN_INLETS
 from pullcurve.run_log.note_times import Hold, parse_time
@@ -24,8 +24,6 @@ from pullcurve.uncertainty import covariance_between_runs
 Array = NDArray[np.float64]
 Quantity = Literal["metered_flow", "inlet_vacuum", "tank_vacuum", "pipe_vacuum", "discharge_rise"]
 
-DRY_AIR_GAS_CONSTANT = 287.05  # J/(kg K)
-VAPOUR_OVER_AIR = 0.622  # molar masses
 # What the path model leaves out, as standard uncertainties of each point by itself (judgement):
 MODEL_FLOW = 0.003  # of the flow
 MODEL_VACUUM_PA = 25.0
@@ -74,6 +72,8 @@ class Evidence:
     """
 
     setting: Setting
+    judged: NDArray[np.bool_]  # else a point of the earlier, healthy run
+    meter_term: Array  # K / A² of the meter, 1/m⁴
     sweep: NDArray[np.int64]
     plate: NDArray[np.int64]  # index of the plate that was on, -1 without
     plate_terms: tuple[float | None, ...]  # K / A^2, None where its bore is not known
@@ -109,12 +109,12 @@ def gather(run: Run, facts: MachineFacts, earlier: Run | None = None) -> Evidenc
             gas_constant=_joined(parts, "gas_constant"),
             mass_ratio=_joined(parts, "mass_ratio"),
             in_pipe=_joined(parts, "in_pipe"),
-            judged=np.arange(sum(sizes)) < sizes[0],
-            meter_term=_joined(parts, "meter_term"),
             meter_area=_joined(parts, "meter_area"),
             hose_on=_joined(parts, "hose_on"),
             hose_bore=np.full(sum(sizes), facts.hose_bore_m),
         ),
+        judged=np.arange(sum(sizes)) < sizes[0],
+        meter_term=_joined(parts, "meter_term"),
         sweep=np.concatenate([part.points["sweep"].to_numpy(np.int64) for part in parts]),
         plate=np.array([-1 if b is None else bores.index(b) for p in parts for b in p.plate]),
         plate_terms=tuple(_plate_term(bore, facts) for bore in bores),
@@ -129,8 +129,8 @@ def unsaid_plates(evidence: Evidence) -> Evidence:
     """The same with a plate of unknown bore on in each later sweep of the judged run for which
     none was noted."""
     plate, terms = evidence.plate.copy(), list(evidence.plate_terms)
-    for number in np.unique(evidence.sweep[evidence.setting.judged])[1:]:
-        bare = evidence.setting.judged & (evidence.sweep == number) & (plate < 0)
+    for number in np.unique(evidence.sweep[evidence.judged])[1:]:
+        bare = evidence.judged & (evidence.sweep == number) & (plate < 0)
         if bare.any():
             plate[bare] = len(terms)
             terms.append(None)
@@ -212,8 +212,8 @@ class _Part:
         vapour = air.vapour_fraction(
             self.ambient_pressure, self.temperature, self.around.humidity.value[rows]
         )
-        self.mass_ratio = 1 - (1 - VAPOUR_OVER_AIR) * vapour
-        self.gas_constant = DRY_AIR_GAS_CONSTANT / self.mass_ratio
+        self.mass_ratio = 1 - (1 - air.VAPOUR_OVER_AIR) * vapour
+        self.gas_constant = air.DRY_AIR_GAS_CONSTANT / self.mass_ratio
         self.in_pipe = np.full(number, meter.position == "clean_pipe")
         open_inlet = meter.kind in OPEN_INLETS
         bore = meter.throat_bore if open_inlet else meter.pipe_bore

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from pullcurve.diagnosis.evidence import (
     DISCHARGE_K,
     DISCHARGE_SHARED_K,
-    DRY_AIR_GAS_CONSTANT,
     MODEL_FLOW,
     MODEL_VACUUM_PA,
     TACH_U,
@@ -26,11 +25,11 @@ from pullcurve.diagnosis.evidence import (
 )
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
 from pullcurve.diagnosis.inference import predicted
-from pullcurve.diagnosis.path_model import Setting, State, solve
 from pullcurve.diagnosis.priors import Priors, priors
 from pullcurve.diagnosis.speeds import Speeds
 from pullcurve.diagnosis.unknowns import Machine, Unknowns
-from pullcurve.physics.air import standard_pressure
+from pullcurve.physics.air import DRY_AIR_GAS_CONSTANT, ROOM_TEMPERATURE, standard_pressure
+from pullcurve.physics.path import AirPath, Setting, State, operating_point
 from pullcurve.rig.models import Rig
 
 Array = NDArray[np.float64]
@@ -125,11 +124,15 @@ def _half_widths(
     unknowns = Unknowns(evidence, beliefs, [()])
     base = unknowns.machines(np.zeros((1, unknowns.size)), np.zeros(1, dtype=np.int64))
     top = len(SPEEDS) - 1
-    healthy = solve(evidence.setting, base)
+
+    def solved(x: Machine) -> State:
+        return operating_point(AirPath.of(x), evidence.setting)
+
+    healthy = solved(base)
     effect = {
         cause: float(
             healthy.metered_flow[0, top]
-            - solve(evidence.setting, _with(base, cause, STEP, facts)).metered_flow[0, top]
+            - solved(_with(base, cause, STEP, facts)).metered_flow[0, top]
         )
         / float(healthy.metered_flow[0, top])
         for cause in CAUSES
@@ -144,12 +147,12 @@ def _half_widths(
         z = np.zeros((1, unknowns.size))
         z[0, number] = 0.1
         x = unknowns.machines(z, np.zeros(1, dtype=np.int64))
-        columns.append((rows(solve(evidence.setting, x)) - still) / 0.1)
+        columns.append((rows(solved(x)) - still) / 0.1)
         prior.append(1.0)
     for cause in CAUSES:
         # In per cent of the flow at full throttle that it takes.
         x = _with(base, cause, STEP, facts)
-        columns.append((rows(solve(evidence.setting, x)) - still) / (100 * effect[cause]))
+        columns.append((rows(solved(x)) - still) / (100 * effect[cause]))
         known = cause == "belt" and readings.both_tachs
         prior.append(100 * TACH_U if known else PRIOR_PERCENT)
     jacobian = np.stack(columns, axis=1)
@@ -196,16 +199,16 @@ def _imagined(facts: MachineFacts, p0: float, readings: Readings, meter: Meter) 
             shaft_rpm=speed,
             belt_between=np.full(number, fill_value=True),
             ambient_pressure=p0 * one,
-            temperature=293.15 * one,
+            temperature=ROOM_TEMPERATURE * one,
             gas_constant=DRY_AIR_GAS_CONSTANT * one,
             mass_ratio=one,
             in_pipe=in_pipe,
-            judged=np.full(number, fill_value=True),
-            meter_term=METER_HEADS / area**2 * one,
             meter_area=area * one,
             hose_on=np.full(number, fill_value=False),
             hose_bore=facts.hose_bore_m * one,
         ),
+        judged=np.full(number, fill_value=True),
+        meter_term=METER_HEADS / area**2 * one,
         sweep=np.repeat(np.arange(len(sweeps)) + 1, len(SPEEDS)),
         plate=np.where(plated, 0, -1),
         plate_terms=(PLATE_HEADS / area**2,) if readings.plate else (),

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from pullcurve.physics import blower as law
+from pullcurve.physics.air import STANDARD_PRESSURE
 from pullcurve.physics.blower_rating import (
     LAMINAR_DOUBT,
     SLIP_SHARE,
@@ -19,15 +20,14 @@ from pullcurve.physics.blower_rating import (
     RatingFit,
     fit_rating,
 )
-from pullcurve.quantities import to_si
+from pullcurve.quantities import CFM_M3_S, INHG_PA
 from pullcurve.rig.machine import Blower, Machine
 from pullcurve.rig.rating import Rating
 
 COVERAGE: Final = 1.96
 VACUUM_INHG: Final = 8.0
-VACUUM_PA: Final = to_si(f"{VACUUM_INHG} inHg", "pressure")
+VACUUM_PA: Final = VACUUM_INHG * INHG_PA
 UNKNOWN_SPEED_RPM: Final = 3000.0
-SEA_LEVEL_PA: Final = 101325.0
 # Of a sheet that states none (judgement).
 UNSTATED_BACK_PRESSURE: Final = Estimate(1500.0, 2000.0)
 UNKNOWN_SLIP: Final = 0.6  # standard uncertainty of the logarithm of S1 without a sheet (judgement)
@@ -139,10 +139,7 @@ def _without_sheet(machine: Machine) -> Promise | None:
     if stated is None:
         return None
     speed = machine.rated_speed_rpm or UNKNOWN_SPEED_RPM
-    wide, narrow = (
-        float(law.slip_multiple(SEA_LEVEL_PA - VACUUM_PA, SEA_LEVEL_PA, laminar_share=share))
-        for share in (0.0, 1.0)
-    )
+    wide, narrow = (_slip_multiple(VACUUM_PA, share) for share in (0.0, 1.0))
     slip = SLIP_SHARE * speed * wide
     slip_u = slip * float(
         np.hypot(UNKNOWN_SLIP, LAMINAR_DOUBT.standard_uncertainty * (narrow / wide - 1))
@@ -150,6 +147,11 @@ def _without_sheet(machine: Machine) -> Promise | None:
     flow = float(law.inlet_flow(stated.value, speed, slip))
     parts = (flow * stated.standard_uncertainty / stated.value, stated.value * slip_u / 60)
     return Promise(speed, flow, COVERAGE * float(np.hypot(*parts)), slip, COVERAGE * slip_u)
+
+
+def _slip_multiple(vacuum_pa: float, laminar_share: float = 0.0) -> float:
+    inlet = STANDARD_PRESSURE - vacuum_pa
+    return float(law.slip_multiple(inlet, STANDARD_PRESSURE, laminar_share=laminar_share))
 
 
 def _better(blower: Blower, promise: Promise) -> Iterator[tuple[str, Blower]]:
@@ -186,18 +188,15 @@ def _made_up(
     vacua_inhg: tuple[float, ...],
 ) -> Rating:
     """A sheet of such a blower, in cfm and inHg."""
-    cfm, inhg, step = (
-        to_si("1 cfm", "volume_flow"),
-        to_si("1 inHg", "pressure"),
-        SHEET_ROUNDING_CFM,
-    )
-    per_multiple = promise.slip_rpm / float(law.slip_multiple(101325.0 - VACUUM_PA, 101325.0))
+    step = SHEET_ROUNDING_CFM
+    per_multiple = promise.slip_rpm / _slip_multiple(VACUUM_PA)
     rows = []
     for share in speeds:
         for vacuum in vacua_inhg:
-            slip = per_multiple * law.slip_multiple(SEA_LEVEL_PA - vacuum * inhg, SEA_LEVEL_PA)
+            slip = per_multiple * _slip_multiple(vacuum * INHG_PA)
             flow = law.inlet_flow(displacement, share * promise.speed_rpm, slip)
-            rows.append([share * promise.speed_rpm, vacuum, step * round(float(flow) / cfm / step)])
+            cfm = step * round(float(flow) / CFM_M3_S / step)
+            rows.append([share * promise.speed_rpm, vacuum, cfm])
     return Rating.model_validate(
         {"basis": "inlet", "flow_unit": "cfm", "vacuum_unit": "inHg", "rows": rows}
     )

@@ -4,23 +4,24 @@ Each sample of the posterior is put in order: no fault, what it breathes through
 the doubt about sheet, filter and hose stays in the answer, and the meter's does not come in.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import elementwise
 
 from pullcurve.diagnosis.causes import Posterior
 from pullcurve.diagnosis.evidence import Evidence
-from pullcurve.diagnosis.path_model import State, solve
 from pullcurve.diagnosis.priors import priors
 from pullcurve.diagnosis.verdict import Interval, interval
 from pullcurve.physics.blower import blanked_inlet_pressure
+from pullcurve.physics.path import AirPath, State, operating_point
 
 Array = NDArray[np.float64]
 
-MOST_WEAR: Final = 200.0  # times the healthy slip
-_HALVINGS: Final = 30
+MAX_WEAR: Final = 200.0  # times the healthy slip
+WEAR_TOLERANCE: Final = 1e-8  # of its logarithm
 _ENOUGH: Final = 300  # samples for a figure that is told to two digits
 
 
@@ -36,7 +37,7 @@ class WearAlone:
 def healthy_band(evidence: Evidence, posterior: Posterior) -> list[Interval]:
     """Mass flow at the meter's place, kg/s, of the machine in good order at each judged point:
     at the speed that was measured, through the hose or plate that was on."""
-    judged = evidence.setting.judged
+    judged = evidence.judged
     state = _solved(evidence, _in_order(posterior), judged, posterior)
     return [interval(state.metered_flow[:, i]) for i in range(int(judged.sum()))]
 
@@ -61,18 +62,25 @@ def hose_end_flow(evidence: Evidence, posterior: Posterior) -> tuple[Interval, b
 
 
 def wear_alone(evidence: Evidence, posterior: Posterior) -> WearAlone:
-    """At the fastest hold, by bisection in the logarithm of the slip's multiple."""
+    """At the fastest hold, sought in the logarithm of the slip's multiple."""
     top = evidence.top
     rows = np.arange(0, len(posterior.sampled), max(1, len(posterior.sampled) // _ENOUGH))
     x = {name: value[rows] for name, value in _in_order(posterior).items()}
     wanted = posterior.state.metered_flow[rows, top]
-    low, high = np.zeros(len(rows)), np.full(len(rows), np.log(MOST_WEAR))
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        worn = x | {"wear": np.exp(middle)[:, None]}
-        flow = _solved(evidence, worn, _only(evidence, top), posterior, rows).metered_flow[:, 0]
-        low, high = np.where(flow > wanted, middle, low), np.where(flow > wanted, high, middle)
-    ratio = np.exp((low + high) / 2)
+
+    def excess(logarithm: Array, some: NDArray[np.int64]) -> Array:
+        worn = {name: value[some] for name, value in x.items()}
+        worn["wear"] = np.exp(logarithm)[:, None]
+        state = _solved(evidence, worn, _only(evidence, top), posterior, rows[some])
+        return np.asarray(state.metered_flow[:, 0] - wanted[some])
+
+    ends = (0.0, np.log(MAX_WEAR))
+    found = elementwise.find_root(
+        excess, ends, args=(np.arange(len(rows)),), tolerances={"xatol": WEAR_TOLERANCE}
+    )
+    # Where even the end of the range moves more, or less, that end is the answer.
+    nearest = np.where(found.f_bracket[0] < 0, *ends)
+    ratio = np.exp(np.where(found.success, found.x, nearest))
     setting = evidence.setting
     blanked = blanked_inlet_pressure(
         setting.shaft_rpm[top] * (1 - x["belt"][:, 0] * float(setting.belt_between[top])),
@@ -101,7 +109,7 @@ def _in_order(posterior: Posterior) -> dict[str, Array]:
 
 
 def _only(evidence: Evidence, point: int) -> NDArray[np.bool_]:
-    return np.asarray(np.arange(evidence.setting.judged.size) == point)
+    return np.asarray(np.arange(evidence.judged.size) == point)
 
 
 def _solved(
@@ -115,11 +123,11 @@ def _solved(
 ) -> State:
     setting = evidence.setting.chosen(points)
     if hose_on is not None:
-        setting.hose_on[:] = hose_on
+        setting = replace(setting, hose_on=np.full_like(setting.hose_on, hose_on))
     start = posterior.state.inlet_pressure / evidence.setting.ambient_pressure
     start = start[:, points] if rows is None else start[np.ix_(rows, np.flatnonzero(points))]
     at_points = {
         name: value[:, points] if value.shape[1] == points.size else value
         for name, value in x.items()
     }
-    return solve(setting, at_points, start)
+    return operating_point(AirPath.of(at_points), setting, start)

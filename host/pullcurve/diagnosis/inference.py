@@ -13,11 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.diagnosis import path_model
 from pullcurve.diagnosis.evidence import Evidence, Reading
-from pullcurve.diagnosis.path_model import State
 from pullcurve.diagnosis.priors import Priors
 from pullcurve.diagnosis.unknowns import Unknowns
+from pullcurve.physics.path import FINE, ROUGH, AirPath, State, operating_point
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -73,11 +72,11 @@ class Problem:
         z: Array,
         of: Integers,
         start: Array | None = None,
-        tolerance: float = path_model.FINE,
+        tolerance: float = FINE,
     ) -> State:
         """The air in every machine: z its variables, `of` its set of faults."""
         machines = self.unknowns.machines(z, of)
-        return path_model.solve(self.evidence.setting, machines, start, tolerance)
+        return operating_point(AirPath.of(machines), self.evidence.setting, start, tolerance)
 
     def residuals(self, state: State) -> Array:
         """Whitened misfit of the readings: (machines, rows). Not finite where no air flows."""
@@ -120,7 +119,7 @@ def sample(problem: Problem, fits: Fits, probability: Array, seed: int) -> Machi
     ambient = problem.evidence.setting.ambient_pressure
 
     def target(z: Array, start: Array) -> tuple[Array, Array]:
-        state = problem.state(z, of, start, path_model.ROUGH)
+        state = problem.state(z, of, start, ROUGH)
         misfit = np.sum(problem.residuals(state) ** 2, axis=1)
         good = state.converged.all(axis=1) & np.isfinite(misfit)
         log = np.where(good, -(misfit + np.sum(z**2, axis=1)) / 2, -np.inf)
@@ -142,7 +141,8 @@ def sample(problem: Problem, fits: Fits, probability: Array, seed: int) -> Machi
             kept.append(z)
     stacked, every = np.concatenate(kept), np.tile(of, len(kept))
     x = problem.unknowns.machines(stacked, every)
-    state = path_model.solve(problem.evidence.setting, x, np.tile(ratio, (len(kept), 1)))
+    start = np.tile(ratio, (len(kept), 1))
+    state = operating_point(AirPath.of(x), problem.evidence.setting, start)
     misfit = np.sum(problem.residuals(state) ** 2, axis=1)
     return Machines(every, x, state, misfit / problem.rows)
 

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import Evidence
-from pullcurve.diagnosis.path_model import solve
 from pullcurve.diagnosis.priors import priors
 from pullcurve.diagnosis.verdict import Interval, interval
+from pullcurve.physics.path import AirPath, operating_point
 
 Array = NDArray[np.float64]
 
@@ -135,7 +135,7 @@ def _healthy_slip(evidence: Evidence, posterior: Posterior) -> Array:
     """Slip in rpm at the top point of a blower in good order: of any that is built to this
     sheet, or of this very one where an earlier run shows it when it was."""
     own = posterior.state.healthy_slip_rpm[:, evidence.top]
-    if not evidence.setting.judged.all():
+    if not evidence.judged.all():
         return own
     z = np.random.default_rng(0).standard_normal(len(own))
     any_of_it = priors().scatter["slip"].value(z)
@@ -156,5 +156,5 @@ def _relieved(evidence: Evidence, posterior: Posterior) -> dict[str, Array]:
             "hose_loss": np.zeros((1, 1)),
         }
     for name, changed in cases.items():
-        found[name] = solve(setting, x | changed, start).metered_flow[:, 0]
+        found[name] = operating_point(AirPath.of(x | changed), setting, start).metered_flow[:, 0]
     return found

@@ -9,22 +9,13 @@ from pullcurve.diagnosis.facts import MOUTH_LOSS, machine_facts
 from pullcurve.diagnosis.priors import priors
 from pullcurve.diagnosis.unknowns import UNSTATED_FILTER_PA
 from pullcurve.physics import air, hose
-from pullcurve.physics.blower import MOST_DRY_RATIO
-from pullcurve.physics.path import (
-    Blower,
-    Filter,
-    Hose,
-    Loss,
-    OpenAir,
-    OperatingPoint,
-    Place,
-    operating_point,
-)
+from pullcurve.physics.blower import beyond_limits
+from pullcurve.physics.path import AirPath, Setting, operating_point
 from pullcurve.rig.models import Rig
 
 Array = NDArray[np.float64]
 
-TEMPERATURE_K, HUMIDITY = 293.15, 0.5  # where the rig states none
+TEMPERATURE_K, HUMIDITY = air.ROOM_TEMPERATURE, 0.5  # where the rig states none
 DEVIATIONS = np.array([0.0, -1.0, 1.0])  # of every loss, of three machines
 MIDDLE = 0  # of them
 
@@ -55,7 +46,6 @@ def with_other_hose(rig: Rig, length: float, bore: float, wall: str) -> OtherHos
     if isinstance(facts, str):
         return facts
     hose_scatter = _scatter(f"hose_{wall}")
-    port = np.sqrt(4 / np.pi * facts.port_area_m2)
     if facts.filter_loss is not None:
         filter_pa, filter_flow = facts.filter_loss[0] * _scatter("filter"), facts.filter_loss[1]
     else:
@@ -65,46 +55,59 @@ def with_other_hose(rig: Rig, length: float, bore: float, wall: str) -> OtherHos
     pressure = site.station_pressure or float(air.standard_pressure(site.altitude))
     temperature = site.temperature_k or TEMPERATURE_K
     humidity = HUMIDITY if site.humidity is None else site.humidity
-    outside = OpenAir.moist(
-        pressure, temperature, air.vapour_fraction(pressure, temperature, humidity)
+    vapour = air.vapour_fraction(pressure, temperature, humidity)
+    density = air.density(pressure, temperature, vapour)
+    rt, one = pressure / density, np.ones(1)
+    path = AirPath(
+        facts.displacement_m3,
+        facts.slip_speed_rpm,
+        laminar_share=facts.laminar_share,
+        filter_linear=filter_pa / filter_flow,
+        pipe_term=_scatter("pipe") / facts.port_area_m2**2,
+        intake_term=_scatter("port") / facts.port_area_m2**2,
+        hose_loss=hose_scatter
+        * (hose.FRICTION[wall].median * length / bore + MOUTH_LOSS + hose.JET_LOSS),
     )
-    point: OperatingPoint = operating_point(
-        [
-            Place("nozzle", bore),
-            Hose(
-                length,
-                bore,
-                hose.FRICTION[wall].median * hose_scatter,
-                loss=(MOUTH_LOSS + hose.JET_LOSS) * hose_scatter,
-            ),
-            Loss(_scatter("port"), port),
-            Place("tank"),
-            Filter(filter_pa / filter_flow),
-            Loss(_scatter("pipe"), port),
-            Place("blower", port),
-        ],
-        Blower(facts.displacement_m3, facts.slip_speed_rpm, facts.laminar_share),
-        facts.rated_rpm,
-        outside,
+    point = operating_point(
+        path,
+        Setting(
+            shaft_rpm=facts.rated_rpm * one,
+            belt_between=one < 0,
+            ambient_pressure=pressure * one,
+            temperature=temperature * one,
+            gas_constant=rt / temperature * one,
+            mass_ratio=density / air.density(pressure, temperature, 0.0) * one,
+            in_pipe=one < 0,
+            meter_area=np.inf * one,
+            hose_on=one > 0,
+            hose_bore=bore * one,
+        ),
     )
-    if not np.all(point.solved):
+    if not np.all(point.converged):
         return "No flow fits: the hose is too narrow or too long for this blower."
-    nozzle, inlet = point.stations["nozzle"], point.stations["blower"]
+    entering = point.intake_flow * rt / pressure
+    vacuum = pressure - point.inlet_pressure
+    choked = hose.is_choked(point.port_pressure, point.intake_flow, hose.area(bore), rt)
+    beyond = beyond_limits(
+        point.inlet_pressure, point.outlet_pressure, temperature + point.discharge_rise
+    )
+    relief = facts.relief_vacuum_pa
     return OtherHose(
         facts.rated_rpm,
-        _ends(nozzle.volume_flow),
-        _ends(inlet.volume_flow),
-        _ends(inlet.vacuum),
-        _ends(nozzle.velocity),
-        bool(np.any(point.choked)),
-        facts.relief_vacuum_pa is not None and bool(inlet.vacuum[MIDDLE] > facts.relief_vacuum_pa),
-        bool(point.outlet_pressure[MIDDLE] / point.inlet_pressure[MIDDLE] > MOST_DRY_RATIO),
+        _ends(entering),
+        _ends(point.blower_flow * rt / point.inlet_pressure),
+        _ends(vacuum),
+        _ends(entering / hose.area(bore)),
+        bool(np.any(choked)),
+        relief is not None and bool(vacuum[MIDDLE] > relief),
+        bool(beyond.ratio[MIDDLE]),
     )
 
 
 def _scatter(name: str) -> Array:
-    return priors().scatter[name].value(DEVIATIONS)
+    """Of a prior, (machines, 1)."""
+    return priors().scatter[name].value(DEVIATIONS[:, None])
 
 
 def _ends(values: Array) -> tuple[float, float, float]:
-    return float(values[MIDDLE]), float(values.min()), float(values.max())
+    return float(values[MIDDLE, 0]), float(values.min()), float(values.max())

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import DISCHARGE_SHARED_K, TACH_U, Evidence
-from pullcurve.diagnosis.path_model import State, solve
+from pullcurve.physics.blower import beyond_limits
+from pullcurve.physics.path import AirPath, State, operating_point
 from pullcurve.quantities import Kind
 
 Array = NDArray[np.float64]
@@ -27,6 +28,7 @@ SAME_METER: Final = 0.005  # of a flow against another one of the same meter
 DECIDES: Final = 2.0  # distance of two predictions over their spread
 LEAST_SAMPLES: Final = 30
 NEAR: Final = 0.5  # of the likeliest answer's probability
+MAX_OVERLOAD: Final = 0.05  # probability of passing a blower's limits with the plate (judgement)
 
 
 @dataclass(frozen=True)
@@ -119,14 +121,15 @@ def _predictions(
     if "tank_vacuum" not in taken:
         yield "tank_vacuum", "pressure", p0 - state.tank_pressure[:, top], SENSOR_PA
     plated = _with_plate(evidence, posterior)
-    if not evidence.plate_terms:
+    bearable = _overload(evidence, plated) <= MAX_OVERLOAD
+    if not evidence.plate_terms and bearable:
         ratio = np.log(plated.metered_flow[:, 0] / state.metered_flow[:, top])
         yield "plate_sweep", "ratio", np.exp(ratio), SAME_METER
     if "discharge_rise" not in taken:
         yield (
             "discharge_temperature",
             "temperature_difference",
-            plated.discharge_rise[:, 0],
+            plated.discharge_rise[:, 0] if bearable else state.discharge_rise[:, top],
             DISCHARGE_SHARED_K,
         )
     if not setting.in_pipe[top]:
@@ -141,6 +144,14 @@ def _with_plate(evidence: Evidence, posterior: Posterior) -> State:
     return _changed(evidence, posterior, {"intake_term": lambda x: x["intake_term"] + more})
 
 
+def _overload(evidence: Evidence, state: State) -> float:
+    """Probability that the top point goes beyond the blower's limits of heat, pressure ratio or
+    difference: nobody is asked to run it there."""
+    hot = evidence.setting.temperature[evidence.top] + state.discharge_rise
+    beyond = beyond_limits(state.inlet_pressure, state.outlet_pressure, hot)
+    return float(np.mean(np.any(beyond, axis=0)))
+
+
 def _sealed(evidence: Evidence, posterior: Posterior) -> Iterator[tuple[str, Kind, Array, float]]:
     """Flow at the meter with the joints of a place sealed, over that without."""
     now = posterior.state.metered_flow[:, evidence.top]
@@ -151,4 +162,5 @@ def _sealed(evidence: Evidence, posterior: Posterior) -> Iterator[tuple[str, Kin
 
 def _changed(evidence: Evidence, posterior: Posterior, changes: dict[str, Change]) -> State:
     setting, x, start = at_top(evidence, posterior)
-    return solve(setting, x | {name: change(x) for name, change in changes.items()}, start)
+    changed = x | {name: change(x) for name, change in changes.items()}
+    return operating_point(AirPath.of(changed), setting, start)

@@ -1,4 +1,4 @@
-"""From standard normal variables to machines that the path model can solve.
+"""From standard normal variables to machines whose path can be solved.
 
 Every scatter and every fault's size is one variable; the last two are the sizes of the first
 and the second fault, whichever these are in a set of faults.
@@ -50,7 +50,7 @@ class Unknowns:
             names.append("heat_loss")
         if any(reading.quantity == "pipe_vacuum" for reading in evidence.readings):
             names.append("tap")
-        if not setting.judged.all():
+        if not evidence.judged.all():
             names.append("filter_then")
         names += [f"plate_{i}" for i in range(len(evidence.plate_terms))]
         self._at = {name: i for i, name in enumerate(names)}
@@ -68,7 +68,7 @@ class Unknowns:
         return self.size - 2, self.size - 1
 
     def machines(self, z: Array, of: Integers) -> Machine:
-        """Parameters of the path model, each (machines, 1) or (machines, points).
+        """Fields of `AirPath`, each (machines, 1) or (machines, points).
 
         z: (machines, size); of: each machine's set of faults. `healthy_` before a name is the
         same without faults.
@@ -94,7 +94,7 @@ class Unknowns:
                 x[name] = x[name] * factor
 
     def _healthy(self, z: Array) -> Machine:
-        facts, setting = self._evidence.facts, self._evidence.setting
+        evidence, facts = self._evidence, self._evidence.facts
         area = facts.port_area_m2
 
         def scatter(name: str, law: str | None = None) -> Array:
@@ -109,9 +109,9 @@ class Unknowns:
             filter_pa = UNSTATED_FILTER_PA * scatter("filter_unstated")
             filter_flow = facts.rated_flow_m3_s
         if "filter_then" in self._at:
-            filter_pa = filter_pa * np.where(setting.judged, 1.0, scatter("filter_then"))
+            filter_pa = filter_pa * np.where(evidence.judged, 1.0, scatter("filter_then"))
         linear = scatter("filter_linear")
-        intake = np.zeros((len(z), setting.judged.size)) + scatter("port") / area**2
+        intake = np.zeros((len(z), evidence.judged.size)) + scatter("port") / area**2
         for i, term in enumerate(self._evidence.plate_terms):
             loss = (
                 scatter(f"plate_{i}", "plate_unstated") / area**2
@@ -138,7 +138,7 @@ class Unknowns:
             "pipe_term": scatter("pipe") / area**2,
             "intake_term": intake,
             "hose_loss": hose,
-            "meter_term": setting.meter_term * scatter("meter_loss"),
+            "meter_term": evidence.meter_term * scatter("meter_loss"),
             "outlet": scatter("outlet") / facts.rated_flow_m3_s**2,
             "warming": scatter("warming"),
             "heat_loss": scatter("heat_loss"),
@@ -147,8 +147,8 @@ class Unknowns:
 
     def _add(self, x: Machine, on: str, has: NDArray[np.bool_], size: Array) -> None:
         """Put a fault into the machines that have it, at the points that are judged."""
-        facts, setting = self._evidence.facts, self._evidence.setting
-        here = has & setting.judged
+        evidence, facts, setting = self._evidence, self._evidence.facts, self._evidence.setting
+        here = has & evidence.judged
         if on == "slip":
             x["wear"] = np.where(here, size, x["wear"])
         elif on == "belt":
@@ -158,7 +158,7 @@ class Unknowns:
                 x[name] = np.where(here, size, 1.0) * x[name]
         elif on == "pipe":
             x["pipe_term"] = x["pipe_term"] + np.where(here, size / facts.port_area_m2**2, 0.0)
-        elif on == "intake" and (setting.hose_on & setting.judged).any():
+        elif on == "intake" and (setting.hose_on & evidence.judged).any():
             # What chokes a hose goes away with it.
             hose_area = np.pi / 4 * setting.hose_bore**2
             more = size * (hose_area / facts.port_area_m2) ** 2

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from pullcurve.checks.catalogue import VETOES, Kind
 from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import Evidence
-from pullcurve.diagnosis.path_model import solve
 from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES
+from pullcurve.physics.path import AirPath, operating_point
 
 Array = NDArray[np.float64]
 
@@ -142,7 +142,7 @@ def restriction_gain(evidence: Evidence, posterior: Posterior) -> Array:
     """Gain of the blower's mass flow at the fastest hold with hose, filter and pipe in order."""
     setting, x, start = at_top(evidence, posterior)
     mended = {name: x.get(f"healthy_{name}", value) for name, value in x.items()}
-    right = solve(setting, mended, start).blower_flow[:, 0]
+    right = operating_point(AirPath.of(mended), setting, start).blower_flow[:, 0]
     return np.asarray(right / posterior.state.blower_flow[:, evidence.top] - 1)
 
 

@@ -12,6 +12,7 @@ from pullcurve.errors import LogError, RigError
 from pullcurve.measure.clipping import clipped_blocks
 from pullcurve.measure.instruments import Instruments, of_board
 from pullcurve.measure.shaft_speed import Marks, ShaftSpeed, marks
+from pullcurve.quantities import ZERO_CELSIUS
 from pullcurve.rig.loading import rig_fault
 from pullcurve.rig.models import Rig
 from pullcurve.stream import transfer
@@ -21,7 +22,6 @@ from pullcurve.stream.header import Header, Sensor
 from pullcurve.stream.records import RunRecords, rows_of
 from record_format import OK
 
-ZERO_CELSIUS_K = 273.15
 PART_S = 0.09  # of a longer record of edges: mark counting looks at a tenth of a second
 RANGE_TOLERANCE = 0.005  # of the span: people round a psi to 6895 Pa
 
@@ -269,7 +269,7 @@ def quantities(sensor: Sensor, words: Array) -> dict[str, Array]:
         celsius, fine = transfer.bosch_temperature(
             words[:, names.index("temperature")], sensor.trim
         )
-        found["temperature"] = celsius + ZERO_CELSIUS_K
+        found["temperature"] = celsius + ZERO_CELSIUS
         found["pressure"] = transfer.bosch_pressure(
             words[:, names.index("pressure")], fine, sensor.trim
         )
@@ -280,5 +280,5 @@ def quantities(sensor: Sensor, words: Array) -> dict[str, Array]:
         return found
     for i, channel in enumerate(sensor.channels):
         value = transfer.linear(words[:, i], channel)
-        found[channel.quantity] = value + ZERO_CELSIUS_K if channel.unit == "Cel" else value
+        found[channel.quantity] = value + ZERO_CELSIUS if channel.unit == "Cel" else value
     return found

@@ -16,6 +16,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
 
+from pullcurve.measure.true_runs import true_runs
+
 MISSED, DOUBLED = 1.5, 0.65  # pitches: an interval beyond these has lost or won an edge
 GREATEST_GAP_S, GREATEST_GAP = 0.5, 40.0  # without edges; in pitches
 FEW_PITCHES = 10.0  # are counted through a gap however slow the shaft
@@ -138,10 +140,9 @@ def _doubtful(blocks: Blocks) -> NDArray[np.bool_]:
 
 
 def _pieces(doubtful: NDArray[np.bool_]) -> Iterator[slice]:
-    ends = np.flatnonzero(np.diff(np.concatenate(([0], doubtful.view(np.int8), [0]))))
-    for start, end in zip(ends[::2], ends[1::2], strict=True):
-        for part in range(start, end, LONGEST):
-            yield slice(part, min(part + LONGEST, end))
+    for run in true_runs(doubtful):
+        for part in range(run.start, run.stop, LONGEST):
+            yield slice(part, min(part + LONGEST, run.stop))
 
 
 def _candidates(blocks: Blocks, pitch: Array, marks_per_turn: int) -> Array:
@@ -225,13 +226,7 @@ def _change(log_pitch: Array) -> Array:
 
 def _level(change: Array) -> list[slice]:
     """The stretches of blocks in which the pitch hardly changes."""
-    still = np.concatenate(([False], change < LEVEL, [False]))
-    ends = np.flatnonzero(np.diff(still.astype(np.int8)))
-    return [
-        slice(start, end)
-        for start, end in zip(ends[::2], ends[1::2], strict=True)
-        if end - start >= LEVEL_LEAST
-    ]
+    return [run for run in true_runs(change < LEVEL) if run.stop - run.start >= LEVEL_LEAST]
 
 
 def _compared(blocks: Blocks, marks: Array, marks_per_turn: int) -> tuple[Array, float]:

@@ -18,6 +18,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullcurve.measure.true_runs import true_runs
+
 STEP_S = 0.5
 WINDOW_S = 4.0
 DRIFT = 0.006
@@ -59,7 +61,8 @@ def find_settled(table: pd.DataFrame) -> list[Stretch]:
     time_s, speed, pressure = _half_seconds(table)
     steady = _steady(speed)
     found: list[Stretch] = []
-    for low, high in _runs(steady):
+    for run in true_runs(steady):
+        low, high = run.start, run.stop
         for start, end in _level(speed, low, high):
             found.extend(_trimmed(time_s, speed, pressure, start, end))
     return found
@@ -108,16 +111,6 @@ def _steady(speed: Array) -> NDArray[np.bool_]:
     return steady
 
 
-def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Beginnings and ends (exclusive) of the runs of True."""
-    change = np.diff(np.concatenate(([False], flags, [False])).astype(int))
-    return list(
-        zip(
-            np.flatnonzero(change == 1).tolist(), np.flatnonzero(change == -1).tolist(), strict=True
-        )
-    )
-
-
 def _level(speed: Array, low: int, high: int) -> list[tuple[int, int]]:
     """The parts of a steady stretch within BAND of their own median: the longest, then what
     is left on either side of it."""
@@ -130,7 +123,8 @@ def _level(speed: Array, low: int, high: int) -> list[tuple[int, int]]:
     step = BAND * np.nanmedian(part) / 2
     for level in step * np.unique(np.round(part / step)):
         near = (np.abs(calm / level - 1) <= BAND) & (np.abs(part / level - 1) <= WANDER)
-        for a, b in _runs(near):
+        for run in true_runs(near):
+            a, b = run.start, run.stop
             if b - a > best[1] - best[0]:
                 best = (a, b)
     a, b = low + best[0], low + best[1]

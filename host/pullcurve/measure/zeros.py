@@ -7,12 +7,14 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import special
 
 RUN_DOWN_S = 4.0  # after the last edge: rotors coast and the tank fills
 RUN_UP_S = 1.0  # before the first edge
 SHORTEST_S = 3.0
 PARTS = 6
-STUDENT = 2.571 / 1.960  # t for PARTS - 1 degrees of freedom over the normal's
+# t for PARTS - 1 degrees of freedom over the normal's, both of 95 %
+STUDENT = float(special.stdtrit(PARTS - 1, 0.975) / special.ndtri(0.975))
 QUIET = 0.4  # counts of noise
 ALONE_SPANS = 0.0005  # of the span: what a zero may wander until a second one is taken; judgement
 

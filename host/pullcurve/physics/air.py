@@ -15,15 +15,16 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from pullcurve.quantities import FREE_FALL, ZERO_CELSIUS
+
 Array: TypeAlias = NDArray[np.float64]
 Values: TypeAlias = float | Array
-
-ZERO_CELSIUS: Final = 273.15  # K
 
 # CIPM-2007 (Picard et al. 2008), with the gas constant that the formula was adjusted to.
 _GAS_CONSTANT: Final = 8.314472  # J/(mol K)
 _MOLAR_MASS_DRY: Final = 28.96546e-3  # kg/mol, at 400 µmol/mol of carbon dioxide
 _MOLAR_MASS_VAPOUR: Final = 18.01528e-3  # kg/mol
+VAPOUR_OVER_AIR: Final = _MOLAR_MASS_VAPOUR / _MOLAR_MASS_DRY
 
 # Real air, 0 °C to 50 °C, dry to saturated: 1.390 to 1.4014 (CoolProp 8.0.0); the low end
 # only near saturation at 50 °C.
@@ -31,15 +32,16 @@ ISENTROPIC_EXPONENT: Final = 1.400
 ISENTROPIC_EXPONENT_UNCERTAINTY: Final = 0.003  # standard uncertainty
 HEAT_CAPACITY: Final = 1006.0  # J/(kg K), dry air at constant pressure and 20 °C
 
+ROOM_TEMPERATURE: Final = ZERO_CELSIUS + 20  # K, of standard flows and of data sheets
+
 # ISO 2533:1975, clause 2 and table 1.
 STANDARD_PRESSURE: Final = 101_325.0  # Pa
 _STANDARD_TEMPERATURE: Final = 288.15  # K
 _LAPSE: Final = 0.0065  # K per geopotential metre
-_GAS_CONSTANT_ISA: Final = 287.05287  # J/(kg K)
-_FREE_FALL: Final = 9.80665  # m/s²
+DRY_AIR_GAS_CONSTANT: Final = 287.05287  # J/(kg K)
 _EARTH_RADIUS: Final = 6_356_766.0  # m, nominal
 _TROPOPAUSE: Final = 11_000.0  # m, geopotential
-_EXPONENT: Final = _FREE_FALL / (_LAPSE * _GAS_CONSTANT_ISA)  # 5.25588
+_EXPONENT: Final = FREE_FALL / (_LAPSE * DRY_AIR_GAS_CONSTANT)  # 5.25588
 
 
 def saturation_pressure(temperature: Values) -> Array:
@@ -99,7 +101,7 @@ def density(pressure: Values, temperature: Values, vapour: Values) -> Array:
     z = compressibility(pressure, temperature, vapour)
     kelvin = np.asarray(temperature, dtype=np.float64)
     dry = pressure * _MOLAR_MASS_DRY / (z * _GAS_CONSTANT * kelvin)
-    return dry * (1 - vapour * (1 - _MOLAR_MASS_VAPOUR / _MOLAR_MASS_DRY))
+    return dry * (1 - vapour * (1 - VAPOUR_OVER_AIR))
 
 
 def density_uncertainty(pressure: Values, temperature: Values) -> Array:
@@ -142,7 +144,9 @@ class ReferenceConditions:
         return float(density(self.pressure_pa, self.temperature_k, vapour))
 
 
-STANDARD_CONDITIONS: Final = ReferenceConditions(101_325.0, 293.15, 0.0, "101325 Pa, 20 °C, dry")
+STANDARD_CONDITIONS: Final = ReferenceConditions(
+    STANDARD_PRESSURE, ROOM_TEMPERATURE, 0.0, "101325 Pa, 20 °C, dry"
+)
 
 
 def standard_flow(

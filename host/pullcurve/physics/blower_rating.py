@@ -3,7 +3,7 @@
 The sheet's law is Q1 = V_d (N - S1 M) / 60 with M of `blower.slip_multiple` at the sheet's
 pressures; four unknowns, V_d in m³, S1 in rev/min, laminar share a, and the back-pressure b in
 Pa that the sheet's outlet had above its reference pressure. Flows are actual flows at the
-blower's inlet: a sheet of free air goes through `blower.inlet_flow_of_free_air` first.
+blower's inlet.
 """
 
 from __future__ import annotations
@@ -27,6 +27,10 @@ _SLIP_DOUBT: Final = 0.6  # standard uncertainty of its logarithm
 # A share of laminar slip is sought only with so many vacua at one speed.
 _LEAST_VACUA: Final = 3
 _VARIANCE_OF_A_STEP: Final = 1 / 12  # of the rounding of a figure, in steps squared
+# Of the unknowns ln V_d, ln S1, a and b.
+_LEAST: Final = np.array([-np.inf, -np.inf, 0.0, 0.0])
+_SCALE: Final = np.array([1.0, 1.0, 0.1, 1000.0])
+_TOLERANCES: Final = {"ftol": 1e-12, "xtol": 1e-12, "gtol": 1e-12}
 
 
 class Estimate(NamedTuple):
@@ -47,8 +51,6 @@ class Prediction:
     inlet_flow: Array  # m³/s, actual, at the blower's inlet
     slip_rpm: Array
     standard_uncertainty: Array  # m³/s; of the sheet's rounding and of the law, not of the machine
-    acceptance_tolerance: Array  # m³/s, a limit: what a new blower may differ from its sheet
-    beyond_sheet: NDArray[np.bool_]  # faster, or at a greater pressure ratio, than any cell
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,13 +65,6 @@ class RatingFit:
     residuals: Array  # sheet less law, m³/s, a row each
     lack_of_fit: float  # standard deviation of the law against the sheet beyond rounding, m³/s
     laminar_sought: bool  # False: the sheet cannot tell, the share's doubt is in the covariance
-    most_speed_rpm: float
-    most_ratio: float
-
-    @property
-    def residual(self) -> float:
-        """Root of the mean square of the residuals, m³/s."""
-        return float(np.sqrt(np.mean(self.residuals**2)))
 
     def at(
         self,
@@ -79,11 +74,23 @@ class RatingFit:
         temperature: Values = SLIP_TEMPERATURE,
         mass_ratio: Values = 1.0,
     ) -> Prediction:
-        """The blower at another speed and state; pressures in Pa, inlet temperature in K.
+        """Predict the blower at another speed and state.
 
-        The uncertainty comes from the covariance by the law of propagation (JCGM 100:2008,
-        5.2.2) and from the law's lack of fit. It says how well the sheet is known, not how
-        near to its sheet a blower is built: see `acceptance_tolerance`.
+        Parameters
+        ----------
+        speed_rpm : rev/min
+        inlet_pressure, outlet_pressure : Pa
+        temperature : K
+            At the inlet.
+        mass_ratio : fraction
+            Density of the gas over that of dry air.
+
+        Returns
+        -------
+        Prediction
+            The uncertainty comes from the covariance by the law of propagation (JCGM 100:2008,
+            5.2.2) and from the law's lack of fit. It says how well the sheet is known, not how
+            near to its sheet a blower is built.
         """
         n, p1 = np.asarray(speed_rpm, dtype=np.float64), np.asarray(inlet_pressure)
         arguments = (p1, outlet_pressure, temperature, mass_ratio)
@@ -96,16 +103,43 @@ class RatingFit:
             np.broadcast_arrays((n - slip) / 60, -v * multiple / 60, -v * s * by_share / 60, 0.0)
         )
         variance = np.einsum("i...,ij,j...->...", gradient, self.covariance, gradient)
-        beyond = (n > self.most_speed_rpm) | (outlet_pressure / p1 > self.most_ratio * (1 + 1e-9))
-        return Prediction(
-            *np.broadcast_arrays(
-                flow,
-                slip,
-                np.sqrt(variance + self.lack_of_fit**2),
-                blower.acceptance_tolerance(flow) * np.abs(flow),
-                beyond,
-            )
-        )
+        return Prediction(*np.broadcast_arrays(flow, slip, np.sqrt(variance + self.lack_of_fit**2)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Sheet:
+    """A sheet's cells and its own air; the unknowns are ln V_d, ln S1, a and b."""
+
+    speed_rpm: Array
+    vacuum: Array
+    inlet_flow: Array
+    pressure: float
+    temperature: float
+
+    @property
+    def inlet_pressure(self) -> Array:
+        return self.pressure - self.vacuum
+
+    @property
+    def vacua(self) -> int:
+        """Most vacua at one speed."""
+        speed, vacuum = self.speed_rpm, self.vacuum
+        return max(len(np.unique(vacuum[speed == one])) for one in np.unique(speed))
+
+    def law(self, unknown: Array) -> Array:
+        """Inlet flow of every cell in m³/s."""
+        outlet = self.pressure + unknown[3]
+        multiple = slip_multiple(self.inlet_pressure, outlet, self.temperature, 1.0, unknown[2])
+        return blower.inlet_flow(np.exp(unknown[0]), self.speed_rpm, np.exp(unknown[1]) * multiple)
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """What is known of the unknowns beforehand, and which of them the sheet may move."""
+
+    prior: Array
+    doubt: Array  # standard uncertainty of each; infinite where nothing is known
+    free: NDArray[np.bool_]
 
 
 def fit_rating(
@@ -120,135 +154,127 @@ def fit_rating(
     back_pressure: Estimate = NO_BACK_PRESSURE,
     laminar_share: Estimate = LAMINAR_DOUBT,
 ) -> RatingFit:
-    """The law of slip that fits a sheet's cells best, by least squares.
+    """Fit the law of slip to a sheet's cells, by least squares.
 
-    speed_rpm, vacuum (Pa below the reference pressure), inlet_flow (m³/s, actual): a cell each.
-    rounding: the step of the sheet's figures in m³/s (5 cfm is usual). `displacement`,
-    `back_pressure` and `laminar_share` are what is known otherwise; each with a standard
-    uncertainty above 0 is moved by the sheet as far as the sheet can tell. Of the slip speed
-    the judgement above is always known, so that one cell is enough; the doubt is then great.
+    Parameters
+    ----------
+    speed_rpm : rev/min
+        A value a cell, as the two that follow.
+    vacuum : Pa
+        Below the reference pressure.
+    inlet_flow : m³/s
+        Actual, at the blower's inlet.
+    rounding : m³/s
+        Step of the sheet's figures; 5 cfm is usual.
+    reference_pressure, reference_temperature : Pa, K
+        The sheet's own air.
+    displacement, back_pressure, laminar_share : Estimate
+        What is known otherwise, in m³ a turn, Pa and as a fraction. Each with a standard
+        uncertainty above 0 is moved by the sheet as far as the sheet can tell. Of the slip speed
+        SLIP_SHARE is always known, so that one cell is enough; the doubt is then great.
 
+    Returns
+    -------
+    RatingFit
+
+    Raises
+    ------
+    ValueError
+        With a sentence, for cells that are no rating.
+
+    Notes
+    -----
     A scatter beyond the rounding widens everything (JCGM 100:2008, H.3). The laminar share is
     sought only where three vacua or more stand at one speed; elsewhere it stays at its value
-    and its doubt is carried. ValueError with a sentence for cells that are no rating.
+    and its doubt is carried. Neither a share nor a back-pressure is negative.
     """
-    n, vac, q = (
-        np.atleast_1d(column).astype(np.float64).ravel()
-        for column in np.broadcast_arrays(speed_rpm, vacuum, inlet_flow)
-    )
+    columns = np.broadcast_arrays(speed_rpm, vacuum, inlet_flow)
+    n, vac, q = (np.atleast_1d(column).astype(np.float64).ravel() for column in columns)
     _check(n, vac, q, rounding, reference_pressure)
-    p1 = reference_pressure - vac
-    sought = laminar_share.standard_uncertainty > 0 and _most_vacua(n, vac) >= _LEAST_VACUA
-    prior = np.array(
-        [
-            np.log(displacement.value if displacement else _rough_displacement(n, q)),
-            np.log(SLIP_SHARE * n.max()),
-            laminar_share.value,
-            back_pressure.value,
-        ]
-    )
-    doubt = np.array(
-        [
-            # Figures on a sheet are rounded: no displacement is exact.
-            max(displacement.standard_uncertainty / displacement.value, 1e-4)
-            if displacement
-            else np.inf,
-            _SLIP_DOUBT,
-            laminar_share.standard_uncertainty,
-            back_pressure.standard_uncertainty,
-        ]
-    )
-    free = doubt > 0
-    free[2] &= sought
-    scale = np.array([1.0, 1.0, 0.1, 1000.0])  # the unknowns' own size
-    away = np.array([0.0, 0.0, doubt[2] / 2, doubt[3] / 2])  # the root has no slope at its bound
-
-    def law(unknown: Array) -> Array:
-        multiple = slip_multiple(
-            p1, reference_pressure + unknown[3], reference_temperature, 1.0, unknown[2]
-        )
-        return blower.inlet_flow(np.exp(unknown[0]), n, np.exp(unknown[1]) * multiple)
-
-    def solve(sd: float, moved: NDArray[np.bool_]) -> Array:
-        def misfit(x: Array) -> Array:
-            unknown = prior.copy()
-            unknown[moved] = x * scale[moved]
-            known = (unknown - prior)[moved] / doubt[moved]
-            return np.concatenate([(law(unknown) - q) / sd, known])
-
-        unknown = prior.copy()
-        start = (prior + away)[moved] / scale[moved]
-        unknown[moved] = scale[moved] * least_squares(misfit, start).x
-        return unknown
-
-    def solve_within_bounds(sd: float) -> Array:
-        """Neither a share nor a back-pressure is negative."""
-        moved = free.copy()
-        unknown = solve(sd, moved)
-        while np.any(unknown[2:][moved[2:]] < 0):
-            worst = 2 + int(np.argmin(np.where(moved[2:], unknown[2:] / scale[2:], np.inf)))
-            moved[worst], prior[worst] = False, 0.0
-            unknown = solve(sd, moved)
-        return unknown
-
+    sheet = _Sheet(n, vac, q, reference_pressure, reference_temperature)
+    known = _known(sheet, displacement, back_pressure, laminar_share)
     sd = rounding * np.sqrt(_VARIANCE_OF_A_STEP)
-    unknown = solve_within_bounds(sd)
-    spare = len(q) - int(free.sum()) + int(displacement is not None)
+    unknown, jacobian = _solve(sheet, known, sd)
+    spare = len(q) - int(known.free.sum()) + int(displacement is not None)
     if spare > 0:
-        scatter = np.sqrt(np.sum((law(unknown) - q) ** 2) / spare)
+        scatter = float(np.sqrt(np.sum((sheet.law(unknown) - q) ** 2) / spare))
         if scatter > sd:
-            unknown = solve_within_bounds(scatter)
+            unknown, jacobian = _solve(sheet, known, scatter)
     else:
         scatter = sd
     wider = max(scatter, sd)
-
-    step = 1e-5 * scale
-    slopes = np.stack(
-        [
-            (law(unknown + h * row) - law(unknown - h * row)) / (2 * h)
-            for h, row in zip(step, np.eye(4), strict=True)
-        ],
-        axis=1,
-    )
     size = np.array([np.exp(unknown[0]), np.exp(unknown[1]), 1.0, 1.0])
-    covariance: Array = _covariance(slopes / wider, doubt, free) * np.outer(size, size)
+    covariance = _covariance(sheet, known, unknown, jacobian, wider)
     return RatingFit(
         displacement=float(size[0]),
         slip_rpm_at_1_psi=float(size[1]),
         laminar_share=float(unknown[2]),
         back_pressure=float(unknown[3]),
-        covariance=covariance,
-        residuals=q - law(unknown),
+        covariance=covariance * np.outer(size, size),
+        residuals=q - sheet.law(unknown),
         lack_of_fit=float(np.sqrt(wider**2 - sd**2)),
-        laminar_sought=bool(sought),
-        most_speed_rpm=float(n.max()),
-        most_ratio=float(np.max((reference_pressure + unknown[3]) / p1)),
+        laminar_sought=bool(known.free[2]),
     )
 
 
-def _covariance(slopes: Array, doubt: Array, free: NDArray[np.bool_]) -> Array:
-    """Of all four unknowns, from the cells' slopes over their standard deviation.
+def _known(
+    sheet: _Sheet,
+    displacement: Estimate | None,
+    back_pressure: Estimate,
+    laminar_share: Estimate,
+) -> _Known:
+    speed, flow = sheet.speed_rpm, sheet.inlet_flow
+    turn = displacement.value if displacement else float(1.05 * np.max(60 * flow / speed))
+    # Figures on a sheet are rounded: no displacement is exact.
+    turn_u = max(displacement.standard_uncertainty / turn, 1e-4) if displacement else np.inf
+    estimates = (laminar_share, back_pressure)
+    doubt = np.array([turn_u, _SLIP_DOUBT, *(each.standard_uncertainty for each in estimates)])
+    return _Known(
+        prior=np.array(
+            [np.log(turn), np.log(SLIP_SHARE * speed.max()), *(each.value for each in estimates)]
+        ),
+        doubt=doubt,
+        free=(doubt > 0) & [True, True, sheet.vacua >= _LEAST_VACUA, True],
+    )
 
-    Of what was not sought, the doubt is carried: it moves the others as the fit would follow.
-    """
-    inverse = 1 / doubt[free] ** 2
-    inside = np.linalg.inv(slopes[:, free].T @ slopes[:, free] + np.diag(inverse))
+
+def _solve(sheet: _Sheet, known: _Known, sd: float) -> tuple[Array, Array]:
+    """The unknowns, and the misfit's slopes with those that are free; sd: of a cell, m³/s."""
+    free, prior, doubt = known.free, known.prior, known.doubt
+
+    def misfit(x: Array) -> Array:
+        unknown = prior.copy()
+        unknown[free] = x
+        cells = (sheet.law(unknown) - sheet.inlet_flow) / sd
+        return np.concatenate([cells, (x - prior[free]) / doubt[free]])
+
+    away = [0.0, 0.0, doubt[2] / 2, doubt[3] / 2]  # the root has no slope at its bound
+    found = least_squares(
+        misfit,
+        (prior + away)[free],
+        bounds=(_LEAST[free], np.inf),
+        x_scale=_SCALE[free],
+        **_TOLERANCES,
+    )
+    unknown = prior.copy()
+    unknown[free] = found.x
+    return unknown, found.jac
+
+
+def _covariance(sheet: _Sheet, known: _Known, unknown: Array, jacobian: Array, sd: float) -> Array:
+    """Of all four unknowns; of a laminar share that was not sought the doubt is carried: it moves
+    the others as the fit would follow."""
+    free = known.free
+    inside = np.linalg.inv(jacobian.T @ jacobian)
     covariance = np.zeros((4, 4))
     covariance[np.ix_(free, free)] = inside
-    for index in np.flatnonzero(~free & (doubt > 0)):
+    if not free[2] and known.doubt[2] > 0:
+        slope = (sheet.law(unknown + np.eye(4)[2]) - sheet.law(unknown)) / sd  # linear
         moves = np.zeros(4)
-        moves[free] = -inside @ slopes[:, free].T @ slopes[:, index]
-        moves[index] = 1.0
-        covariance += np.outer(moves, moves) * doubt[index] ** 2
+        moves[free] = -inside @ jacobian[: len(slope)].T @ slope
+        moves[2] = 1.0
+        covariance += np.outer(moves, moves) * known.doubt[2] ** 2
     return covariance
-
-
-def _rough_displacement(speed: Array, flow: Array) -> float:
-    return float(1.05 * np.max(60 * flow / speed))
-
-
-def _most_vacua(speed: Array, vacuum: Array) -> int:
-    return max(len(np.unique(vacuum[speed == one])) for one in np.unique(speed))
 
 
 def _check(

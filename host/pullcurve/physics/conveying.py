@@ -17,8 +17,8 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from pullcurve.physics.air import Array, Values
+from pullcurve.quantities import FREE_FALL
 
-GRAVITY: Final = 9.80665  # m/s²
 SALTATION_MARGIN: Final = 1.2  # above the least velocity (common practice, no source)
 LIFT_MARGIN: Final = (1.3, 1.5)  # on v_t, so that a stone rises at all quickly (judgement)
 ANGULAR: Final = (0.6, 0.8)  # v_t of broken stone and grit over a sphere's (judgement)
@@ -51,7 +51,7 @@ def archimedes_number(
 ) -> Array:
     """Archimedes number rho (rho_p - rho) g d³ / mu²."""
     excess = np.asarray(particle_density, dtype=np.float64) - density
-    return np.asarray(density * excess * GRAVITY * diameter**3 / viscosity**2)
+    return np.asarray(density * excess * FREE_FALL * diameter**3 / viscosity**2)
 
 
 def terminal_velocity(
@@ -86,7 +86,7 @@ def largest_lifted(
     faster than its drag. Whatever passes half the bore jams first (common practice, no source).
     """
     v = np.maximum(velocity, 1e-9) / margin
-    scale = 0.75 * density * v**2 / ((particle_density - np.asarray(density)) * GRAVITY)
+    scale = 0.75 * density * v**2 / ((particle_density - np.asarray(density)) * FREE_FALL)
     log_d: Array = np.log(0.45 * scale + 1e-7)
     for _ in range(60):
         # Cd falls with d at most as 1/d, so half a step always converges.
@@ -114,7 +114,7 @@ def saltation_rizk(solids_flow: Values, diameter: Values, density: Values, bore:
     b = 1100 * d + 2.5
     flux = _air_flux(solids_flow, density, bore)
     return np.asarray(
-        (flux * 10 ** (1440 * d + 1.96) * np.sqrt(GRAVITY * bore) ** b) ** (1 / (1 + b))
+        (flux * 10 ** (1440 * d + 1.96) * np.sqrt(FREE_FALL * bore) ** b) ** (1 / (1 + b))
     )
 
 
@@ -193,7 +193,7 @@ def saltation_schade(
         np.asarray(particle_density) / density
     ) ** 0.34
     flux = _air_flux(solids_flow, density, bore)
-    return np.asarray((flux**0.11 * shape * np.sqrt(GRAVITY * np.asarray(bore))) ** (1 / 1.11))
+    return np.asarray((flux**0.11 * shape * np.sqrt(FREE_FALL * np.asarray(bore))) ** (1 / 1.11))
 
 
 def saltation_band(
@@ -242,7 +242,7 @@ def pickup_cabrejos_klinzing(
     d = np.asarray(diameter, dtype=np.float64)
     heavier, slender = np.asarray(particle_density) / density, bore / d
     turbulence = (density * d / viscosity) ** 0.175
-    right = 0.0428 * turbulence * np.sqrt(GRAVITY * d) * slender**0.25 * heavier**0.75
+    right = 0.0428 * turbulence * np.sqrt(FREE_FALL * d) * slender**0.25 * heavier**0.75
     velocity: Array = right ** (1 / 0.825)
     re = density * velocity * d / viscosity
     holds = (re > 25) & (re < 5000) & (slender > 8) & (slender < 1340)
@@ -272,85 +272,20 @@ def pickup_band(
     return _band(np.stack(both))
 
 
-def choking(
-    solids_flow: Values, particle_density: Values, density: Values, bore: Values, terminal: Values
-) -> tuple[Array, Array]:
-    """Velocity in m/s at which a rising cloud of grains collapses, and its voidage e.
-
-    rho^0.77 = 2250 D (e^-4.7 - 1) / (U/e - v_t)² with U/e - v_t = G_s / (rho_p (1 - e)): Punwani
-    et al., 1976, as quoted in Rhodes, Principles of Powder Technology, 1990; in SI. The grains'
-    slip is taken as v_t. For fine grains saltation lies higher; for stones v_t rules.
-    """
-    flux = np.asarray(solids_flow, dtype=np.float64) / (np.pi / 4 * np.asarray(bore) ** 2)
-    # (e^-4.7 - 1) (1 - e)² rises with the solids' share: one answer between 0 and 1.
-    wanted = density**0.77 * (flux / particle_density) ** 2 / (2250 * np.asarray(bore))
-    low, high = np.zeros(np.shape(wanted)), np.ones(np.shape(wanted))
-    for _ in range(60):
-        solid = (low + high) / 2
-        too_much = np.expm1(-4.7 * np.log1p(-solid)) * solid**2 > wanted
-        low, high = np.where(too_much, low, solid), np.where(too_much, solid, high)
-    solid = (low + high) / 2
-    return np.asarray((1 - solid) * (terminal + flux / (particle_density * solid))), 1 - solid
-
-
-class AddedPressure(NamedTuple):
-    """What solids cost besides the air's own friction."""
-
-    particle_velocity: Array  # m/s
-    acceleration: Array  # Pa, once
-    lift: Array  # Pa for a metre of rise
-    rising_wall: Array  # Pa for a metre of rising hose
-    level_wall: Array  # Pa for a metre of level hose
-
-
-def added_pressure(
-    solids_flow: Values,
-    velocity: Values,
-    diameter: Values,
-    particle_density: Values,
-    density: Values,
-    viscosity: Values,
-    bore: Values,
-) -> AddedPressure:
-    """Pressure that solids take, in Pa and Pa/m.
-
-    U_p = U (1 - 0.0638 d^0.3 rho_p^0.5) (Hinkle, 1953); acceleration G_s U_p; lift G_s g / U_p;
-    wall, rising 0.057 G_s sqrt(g/D) (Konno and Saito, 1969), level 2 f_p G_s U_p / D with f_p =
-    3/8 (rho/rho_p) (D/d) Cd ((U - U_p) / U_p)² (Hinkle). Source: Rhodes, Introduction to Particle
-    Technology, chapter on pneumatic transport, from memory. A level run costs (1 + 0.3 to 1 of
-    the loading) times the air alone (common practice, no source). NaN where Hinkle's grains
-    stand still: for stones.
-    """
-    bore_m, d = np.asarray(bore, dtype=np.float64), np.asarray(diameter, dtype=np.float64)
-    flux = np.asarray(solids_flow, dtype=np.float64) / (np.pi / 4 * bore_m**2)
-    share = 1 - 0.0638 * d**0.3 * np.sqrt(particle_density)
-    grains: Array = velocity * np.where(share > 0, share, np.nan)
-    slip = velocity - grains
-    drag = drag_coefficient(density * slip * d / viscosity)
-    friction = 3 / 8 * density / particle_density * bore_m / d * drag * (slip / grains) ** 2
-    return AddedPressure(
-        particle_velocity=grains,
-        acceleration=flux * grains,
-        lift=flux * GRAVITY / grains,
-        rising_wall=np.asarray(0.057 * flux * np.sqrt(GRAVITY / bore_m)),
-        level_wall=np.asarray(2 * friction * flux * grains / bore_m),
-    )
-
-
 def _air_flux(solids_flow: Values, density: Values, bore: Values) -> Array:
     """Loading times velocity in m/s: the solids' flux over the air's density."""
     return np.asarray(solids_flow / (density * np.pi / 4 * np.asarray(bore) ** 2))
 
 
 def _particle_froude(diameter: Values, terminal: Values) -> Array:
-    return np.asarray(terminal / np.sqrt(GRAVITY * np.asarray(diameter)) / 10)
+    return np.asarray(terminal / np.sqrt(FREE_FALL * np.asarray(diameter)) / 10)
 
 
 def _from_power(
     factor: Values, power: float, solids_flow: Values, density: Values, bore: Values
 ) -> Array:
     """U of mu_s = factor (Fr/10)^power."""
-    froude = (1 / (10 * np.sqrt(GRAVITY * np.asarray(bore)))) ** power
+    froude = (1 / (10 * np.sqrt(FREE_FALL * np.asarray(bore)))) ** power
     return np.asarray(
         (_air_flux(solids_flow, density, bore) / (factor * froude)) ** (1 / (1 + power))
     )

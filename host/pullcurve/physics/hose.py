@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from pullcurve.physics import air
 from pullcurve.physics.air import Array, Values
 
-_LAMINAR_REYNOLDS: Final = 2040.0  # onset of turbulence in pipes: Avila et al., Science 333 (2011)
 _FINEST: Final = 1e-12  # relative change of a squared pressure at which a hose is solved
 _MOST_PASSES: Final = 30
 
@@ -43,7 +42,6 @@ FRICTION: Final = {
     "corrugated": Band(0.05, 1.4),
     "unknown": Band(0.03, 1.6),
 }
-SMOOTH_ROUGHNESS: Final = 30e-6  # m, rubber or plastic liner (judgement)
 
 JET_LOSS: Final = 1.0  # K of a hose that ends in a tank: all of its dynamic pressure
 COUPLING_LOSS: Final = (0.1, 0.3)  # K of a quick coupling with a step in its bore (judgement)
@@ -76,6 +74,62 @@ def pressure_before(
     m = np.asarray(mass_flow, dtype=np.float64)
     square = np.square(pressure) + (term * np.abs(m) + 2 * np.asarray(resistance)) * m * rt
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+
+def filter_pressure_before(
+    pressure: Values, mass_flow: Values, linear: Values, square: Values, rt: Values
+) -> Array:
+    """Compute the pressure ahead of a filter of two parts, cake and cloth's frame.
+
+    Parameters
+    ----------
+    pressure : Pa
+        Behind the filter; above 0.
+    mass_flow : kg/s
+    linear, square : Pa s/m³, Pa s²/m⁶
+        Loss on the local volume flow and on its square.
+    rt : J/kg
+
+    Returns
+    -------
+    array
+        Pa. The square part is taken at the density behind the filter, the linear one as in
+        `pressure_before`.
+    """
+    m = np.asarray(mass_flow, dtype=np.float64)
+    frame = square * m * np.abs(m) * rt * rt / np.asarray(pressure) ** 2
+    return pressure_before(np.maximum(pressure + frame, 0.0), m, 0.0, rt, linear)
+
+
+def term_between(ahead: Values, behind: Values, mass_flow: Values, rt: Values) -> Array:
+    """Find the K / A² in 1/m⁴ that takes so much pressure: the inverse of `pressure_before`.
+
+    Parameters
+    ----------
+    ahead, behind : Pa
+    mass_flow : kg/s
+    rt : J/kg
+    """
+    m = np.asarray(mass_flow, dtype=np.float64)
+    return np.asarray((np.square(ahead) - np.square(behind)) / (m * np.abs(m) * rt))
+
+
+def resistance_between(
+    ahead: Values, behind: Values, mass_flow: Values, rt: Values, term: Values = 0.0
+) -> Array:
+    """Find the linear resistance in Pa s/m³ that takes what a term leaves of a pressure difference.
+
+    Parameters
+    ----------
+    ahead, behind : Pa
+    mass_flow : kg/s
+    rt : J/kg
+    term : 1/m⁴
+        K / A² of what lies in series with it.
+    """
+    m = np.asarray(mass_flow, dtype=np.float64)
+    left = term_between(ahead, behind, m, rt) - term
+    return np.asarray(left * np.abs(m) / 2)
 
 
 def sonic_pressure(mass_flow: Values, bore_area: Values, rt: Values) -> Array:
@@ -138,77 +192,6 @@ def leak_flow(leak_area: Values, outside: Values, inside: Values, rt: Values) ->
     u: Array = np.power(tau, 1 / k)
     flow = np.sqrt(2 * k / (k - 1) * u * (u - tau) / rt)
     return np.asarray(np.sign(p0 - p) * leak_area * high * flow)
-
-
-def relief_flow(setting: Values, slope: Values, outside: Values, inside: Values) -> Array:
-    """Mass flow in kg/s through a relief valve: none below its vacuum, then with the excess.
-
-    setting: vacuum in Pa at which it opens; slope: kg/s per Pa beyond.
-    """
-    excess = np.asarray(outside, dtype=np.float64) - inside - setting
-    return np.asarray(slope * np.maximum(excess, 0.0))
-
-
-def friction_factor(reynolds: Values, relative_roughness: Values) -> Array:
-    """Darcy's friction factor of a pipe of relative roughness eps / D.
-
-    Colebrook (J. Inst. Civil Eng. 11, 1939): 1/sqrt(f) = -2 log10(eps / (3.7 D) + 2.51 / (Re
-    sqrt(f))), by Newton's method from Haaland's explicit formula (J. Fluids Eng. 105, 1983);
-    64 / Re below Re = 2040, where it jumps. For roughness like sand; corrugation is no such
-    thing and has its `FRICTION` band.
-    """
-    re = np.maximum(np.asarray(reynolds, dtype=np.float64), 1.0)
-    rough = np.asarray(relative_roughness, dtype=np.float64) / 3.7
-    turbulent = np.maximum(re, _LAMINAR_REYNOLDS)
-    x: Array = -1.8 * np.log10(rough**1.11 + 6.9 / turbulent)
-    for _ in range(3):
-        inner = rough + 2.51 * x / turbulent
-        slope = 1 + 2 / np.log(10) * 2.51 / turbulent / inner
-        x = x - (x + 2 * np.log10(inner)) / slope
-    return np.where(re < _LAMINAR_REYNOLDS, 64 / re, 1 / x**2)
-
-
-def contraction_loss(bore_ratio: Values) -> Array:
-    """K on the smaller bore of a sharp step down to bore_ratio of the bore ahead; 0: an open end.
-
-    lambda = 1 + 0.622 (1 - 0.215 b² - 0.785 b⁵), K = 0.0696 (1 - b⁵) lambda² + (lambda - 1)².
-    Source: Rennels and Hudson, Pipe Flow, 2012, as quoted in the library fluids.
-    """
-    b = np.asarray(bore_ratio, dtype=np.float64)
-    jet = 1 + 0.622 * (1 - 0.215 * b**2 - 0.785 * b**5)
-    return np.asarray(0.0696 * (1 - b**5) * jet**2 + (jet - 1) ** 2)
-
-
-def rounded_entrance_loss(radius_ratio: Values) -> Array:
-    """K of an open end rounded with a radius of radius_ratio of its bore, 0 to 1.
-
-    lambda = 1 + 0.622 (1 - 0.30 sqrt(r/D) - 0.70 r/D)⁴, K = 0.0696 (1 - 0.569 r/D) lambda² +
-    (lambda - 1)². Source: as `contraction_loss`.
-    """
-    r = np.clip(radius_ratio, 0.0, 1.0)
-    jet = 1 + 0.622 * (1 - 0.30 * np.sqrt(r) - 0.70 * r) ** 4
-    return np.asarray(0.0696 * (1 - 0.569 * r) * jet**2 + (jet - 1) ** 2)
-
-
-def expansion_loss(bore_ratio: Values) -> Array:
-    """K on the smaller bore of a sudden step up, bore_ratio of the bore behind: (1 - b²)².
-
-    Source: Borda and Carnot. 0 of the bore behind is a tank: K = 1.
-    """
-    return np.asarray((1 - np.square(bore_ratio)) ** 2)
-
-
-def bend_loss(bend_ratio: Values, friction: Values, angle: Values = np.pi / 2) -> Array:
-    """K of a bend whose axis has a radius of bend_ratio bores, its own length included.
-
-    K = f a r/D + (0.10 + 2.4 f) sin(a/2) + 6.6 f (sqrt(sin(a/2)) + sin(a/2)) / (r/D)^(4a/pi),
-    angle a in rad. Source: as `contraction_loss`; made from smooth pipe. At r/D below 0.5 the
-    inner edge is square and 0.5 is used.
-    """
-    ratio = np.maximum(bend_ratio, 0.5)
-    sine = np.sin(np.asarray(angle) / 2)
-    separation: Array = 6.6 * friction * (np.sqrt(sine) + sine) / ratio ** (4 * angle / np.pi)
-    return friction * angle * ratio + (0.10 + 2.4 * np.asarray(friction)) * sine + separation
 
 
 def plate_loss(bore_ratio: Values, coefficient: Values = 0.6) -> Array:

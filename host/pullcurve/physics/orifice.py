@@ -12,8 +12,8 @@ import numpy as np
 
 from pullcurve.physics import air
 from pullcurve.physics.air import Array, Values
+from pullcurve.quantities import INCH_M
 
-_INCH: Final = 0.0254  # m: flange taps stand 25.4 mm from the plate's faces
 _SMALL_PIPE: Final = 0.07112  # m, below which C has a term of its own
 _LEAST_REYNOLDS: Final = 5000.0
 
@@ -45,7 +45,7 @@ def coefficient(beta: Values, reynolds: Values, pipe_bore: Values, taps: Taps) -
     a = (19_000 * b / re) ** 0.8
     m = 2 * behind / (1 - b)
     upstream = 0.043 + 0.080 * np.exp(-10 * ahead) - 0.123 * np.exp(-7 * ahead)
-    small: Array = np.maximum(2.8 - pipe_bore / _INCH, 0.0)
+    small: Array = np.maximum(2.8 - pipe_bore / INCH_M, 0.0)
     total: Array = (
         0.5961
         + 0.0261 * b**2
@@ -62,7 +62,7 @@ def coefficient(beta: Values, reynolds: Values, pipe_bore: Values, taps: Taps) -
 def _distances(taps: Taps, pipe_bore: Values) -> tuple[Array, Array]:
     bore = np.asarray(pipe_bore, dtype=np.float64)
     if taps is Taps.FLANGE:
-        return _INCH / bore, _INCH / bore
+        return INCH_M / bore, INCH_M / bore
     ahead, behind = (1.0, 0.47) if taps is Taps.D_AND_HALF_D else (0.0, 0.0)
     return np.full_like(bore, ahead), np.full_like(bore, behind)
 
@@ -89,7 +89,7 @@ def coefficient_uncertainty(beta: Values, reynolds: Values, pipe_bore: Values, t
     """
     b = np.asarray(beta, dtype=np.float64)
     percent = np.where(b < 0.2, 0.7 - b, np.where(b <= 0.6, 0.5, 1.667 * b - 0.5))
-    percent = percent + 0.9 * (0.75 - b) * np.maximum(2.8 - pipe_bore / _INCH, 0.0)
+    percent = percent + 0.9 * (0.75 - b) * np.maximum(2.8 - pipe_bore / INCH_M, 0.0)
     percent = percent + np.where((b > 0.5) & (np.asarray(reynolds) < 1e4), 0.5, 0.0)
     return np.where(reynolds >= least_reynolds(beta, pipe_bore, taps), percent / 100, np.nan)
 

@@ -12,8 +12,8 @@ from pullcurve.compare.run_curve import RunCurve
 from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.diagnosis.evidence import fittings
 from pullcurve.examine import Run
-from pullcurve.measure.channels import ZERO_CELSIUS_K
 from pullcurve.physics.air import STANDARD_CONDITIONS
+from pullcurve.quantities import ZERO_CELSIUS
 from pullcurve.report import compare_result as told
 from pullcurve.report.diagnosis_from_run import interval_of, label_of
 from pullcurve.report.facts_from_run import provenance
@@ -54,7 +54,7 @@ def _run(curve: RunCurve, found: Diagnosis | str) -> told.ComparedRun:
         plate=plate[0] or "",
         one_state=isinstance(found, str) or "no_fit" not in found.verdict.vetoed_by,
         ambient_pressure_pa=float(points["ambient_pressure_pa"].mean()),
-        ambient_temperature_c=float(points["ambient_temperature_k"].mean()) - ZERO_CELSIUS_K,
+        ambient_temperature_c=float(points["ambient_temperature_k"].mean()) - ZERO_CELSIUS,
         ambient_humidity=float(points["ambient_humidity"].mean()),
         verdict="" if isinstance(found, str) else label_of(found),
         why_no_verdict=found if isinstance(found, str) else "",

@@ -13,10 +13,10 @@ from pullcurve.diagnosis.verdict import SPEEDS_AT_ODDS
 from pullcurve.diagnosis.verdict import Interval as Range
 from pullcurve.errors import ReportError
 from pullcurve.examine import Run
-from pullcurve.measure.channels import ZERO_CELSIUS_K
 from pullcurve.measure.note_placing import as_typed
 from pullcurve.physics import air
 from pullcurve.physics.spoils import SPOILS, carrying
+from pullcurve.quantities import ZERO_CELSIUS
 from pullcurve.report import diagnosis_result as told
 from pullcurve.report.compare_tables import PLACES
 from pullcurve.report.rounding import minutes
@@ -197,7 +197,7 @@ def _ledger(run: Run, found: Diagnosis) -> told.FlowLedger:
         point=_numbers(run, found)[top],
         speed_rpm=float(setting.shaft_rpm[top]),
         inlet_pressure_pa=float(np.mean(believed.state.inlet_pressure[:, top])),
-        inlet_temperature_c=float(np.mean(temperature)) - ZERO_CELSIUS_K,
+        inlet_temperature_c=float(np.mean(temperature)) - ZERO_CELSIUS,
         rated=_step(ledger.rated),
         steps=tuple(_step(step) for step in ledger.steps),
         healthy=_step(ledger.healthy),
@@ -225,7 +225,7 @@ def _step(step: Step) -> told.LedgerStep:
 def _rated(run: Run, found: Diagnosis) -> told.RatedFlow:
     """The rated flow as standard flow, in the sheet's air and in that of the site."""
     facts, sheet = found.evidence.facts, run.rig.machine.blower.rating
-    reference, temperature, share = air.STANDARD_PRESSURE, 293.15, 1.0
+    reference, temperature, share = air.STANDARD_PRESSURE, air.ROOM_TEMPERATURE, 1.0
     if sheet is not None:
         reference, temperature = sheet.reference_pressure, sheet.reference_temperature_k
         vacua = sheet.vacuum_pa[sheet.speed_rpm == sheet.speed_rpm.max()]
@@ -243,7 +243,7 @@ def _rated(run: Run, found: Diagnosis) -> told.RatedFlow:
         speed_rpm=facts.rated_rpm,
         flow_m3_s=facts.rated_flow_m3_s,
         sheet_pressure_pa=reference * share,
-        sheet_temperature_c=temperature - ZERO_CELSIUS_K,
+        sheet_temperature_c=temperature - ZERO_CELSIUS,
         standard_flow_there_m3_s=facts.rated_flow_m3_s * at_sheet,
         standard_flow_here_m3_s=facts.rated_flow_m3_s * at_site,
     )
@@ -252,7 +252,7 @@ def _rated(run: Run, found: Diagnosis) -> told.RatedFlow:
 def _numbers(run: Run, found: Diagnosis) -> list[int]:
     """The number of the settled point of each judged point of the evidence, by sweep and speed."""
     evidence = found.evidence
-    judged = np.flatnonzero(evidence.setting.judged)
+    judged = np.flatnonzero(evidence.judged)
     of = {(row.sweep, row.speed_rpm): int(row.point) for row in rows_of(run.points)}
     speed, sweep = evidence.setting.shaft_rpm, evidence.sweep
     return [of[sweep[i], speed[i]] for i in judged]

@@ -12,7 +12,7 @@ import scipy
 from pullcurve import __version__
 from pullcurve.examine import Run
 from pullcurve.measure.air_state import Known
-from pullcurve.measure.channels import ZERO_CELSIUS_K
+from pullcurve.quantities import ZERO_CELSIUS
 from pullcurve.report.result import (
     MeterCoefficient,
     MeterFacts,
@@ -127,7 +127,7 @@ def site_facts(run: Run) -> SiteFacts:
             "altitude_m": site.altitude,
             "station_pressure_pa": pressure[0],
             "station_pressure_source": pressure[1],
-            "temperature_c": None if temperature[0] is None else temperature[0] - ZERO_CELSIUS_K,
+            "temperature_c": None if temperature[0] is None else temperature[0] - ZERO_CELSIUS,
             "temperature_source": temperature[1],
             "humidity": humidity[0],
             "humidity_source": humidity[1],

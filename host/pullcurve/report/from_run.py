@@ -8,10 +8,9 @@ from pullcurve.checks.catalogue import CATALOGUE, Kind
 from pullcurve.diagnosis.diagnose import Diagnosis
 from pullcurve.diagnosis.unused_notes import unused_notes
 from pullcurve.examine import Run
-from pullcurve.measure.channels import ZERO_CELSIUS_K
 from pullcurve.measure.flow import Flows, Volume
 from pullcurve.physics.air import STANDARD_CONDITIONS
-from pullcurve.quantities import SI
+from pullcurve.quantities import SI, ZERO_CELSIUS
 from pullcurve.report.diagnosis_from_run import run_diagnosis
 from pullcurve.report.facts_from_run import (
     meter_facts,
@@ -131,7 +130,7 @@ def _point(i: int, row: Any, run: Run) -> SettledPoint:
         discharge_temperature_c=(
             None
             if np.isnan(row.discharge_temperature_k)
-            else row.discharge_temperature_k - ZERO_CELSIUS_K
+            else row.discharge_temperature_k - ZERO_CELSIUS
         ),
         pulsation_ratio=row.pulsation_ratio,
         pulsation_error=Quantity(value=row.pulsation_error, u95=row.pulsation_error_u95),
@@ -175,7 +174,7 @@ def _volume(volume: Volume, i: int, temperature_k: float) -> Flow:
         u95_m3_s=volume.result.expanded_uncertainty()[i],
         basis=volume.basis,
         pressure_pa=volume.pressure[i],
-        temperature_c=temperature_k - ZERO_CELSIUS_K,
+        temperature_c=temperature_k - ZERO_CELSIUS,
         shared_inputs=_shared_inputs(volume.result, i),
     )
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, get_args
 from pydantic import BaseModel, ValidationError
 
 from pullcurve.errors import RigError
+from pullcurve.physics.air import STANDARD_PRESSURE
 from pullcurve.rig.fields import place_of
 from pullcurve.rig.key_lines import key_lines, line_of, string_span
 from pullcurve.rig.models import Rig
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
 # Weather moves the pressure by about 3 kPa either way (judgement).
 _WEATHER_PA = 4000.0
-_SEA_LEVEL_PA = 101325.0
 SHEET: Final = ("machine", "blower", "rating", "table")
 ROWS: Final = ("machine", "blower", "rating", "rows")
 
@@ -135,7 +135,7 @@ def check_station_pressure(rig: Rig, standard_pressure: Callable[[float], float]
         return
     altitude = rig.site.altitude
     expected = standard_pressure(altitude)
-    at_sea_level = abs(pressure - _SEA_LEVEL_PA)
+    at_sea_level = abs(pressure - STANDARD_PRESSURE)
     reduced = pressure > expected and altitude > 300.0 and at_sea_level < 5000.0
     if abs(pressure - expected) <= _WEATHER_PA and not (reduced and at_sea_level <= 500.0):
         return

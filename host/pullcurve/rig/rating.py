@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
+from pullcurve.physics.air import ROOM_TEMPERATURE, STANDARD_PRESSURE
 from pullcurve.quantities import Kind, to_si
 from pullcurve.rig.fields import Pressure, Table, Temperature, between, misfit
 from pullcurve.rig.sheet_check import contradiction
@@ -93,12 +94,12 @@ class Rating(Table):
         Pressure,
         between(60e3, 110e3, "no plausible absolute pressure of a sheet's air: 60 to 110 kPa"),
     ] = Field(
-        default=101325.0,
+        default=STANDARD_PRESSURE,
         description='the sheet\'s own pressure of the open air, such as "29.92 inHg", which is '
         "taken where it is left out",
     )
     reference_temperature_k: Temperature = Field(
-        default=293.15,
+        default=ROOM_TEMPERATURE,
         alias="reference_temperature",
         description='the sheet\'s own temperature, such as "68 F", which is taken where it is '
         "left out",

@@ -12,10 +12,10 @@ from cut_bench import SAMPLE, clean_pipe_rig
 from fed import Fed
 from pullcurve.cut.alarm import Event
 from pullcurve.cut.loss_reset import LONG, Stops
-from pullcurve.cut.resistance import GAS_CONSTANT
 from pullcurve.cut.samples import SAMPLE_S, Sample, Samples
 from pullcurve.cut.watch import Watch
 from pullcurve.examine import rig_of
+from pullcurve.physics.air import DRY_AIR_GAS_CONSTANT
 from pullcurve.run_log.reading import read_log
 
 AIR_PA, AIR_K = 1e5, 293.0
@@ -31,7 +31,7 @@ def standing(time_s: float) -> Sample:
 def working(time_s: float, path: float, speed_rpm: float) -> Sample:
     """A blower of 16 L a turn that slips by 380 rpm behind a path whose resistance is known."""
     taken = (
-        0.0160 * (speed_rpm - 380) / 60 / GAS_CONSTANT / AIR_K
+        0.0160 * (speed_rpm - 380) / 60 / DRY_AIR_GAS_CONSTANT / AIR_K
     )  # kg/s for each pascal ahead of it
     tap = AIR_PA / math.sqrt(1 + path * taken**2 * AIR_K)
     return Sample(

@@ -20,7 +20,7 @@ from pullcurve.physics import air
 def sample(speed_rpm: float, resistance: float, turn_m3: float = 0.0160) -> Sample:
     """A blower without slip behind a path: p0^2 - p1^2 = R m^2 T, m = p1 V N / (60 R_gas T)."""
     ambient_pa, kelvin = 100e3, 290.0
-    k = turn_m3 * speed_rpm / 60 / (path.GAS_CONSTANT * kelvin)
+    k = turn_m3 * speed_rpm / 60 / (air.DRY_AIR_GAS_CONSTANT * kelvin)
     tap_pa = ambient_pa / math.sqrt(1 + resistance * kelvin * k**2)
     return Sample(
         1.0, speed_rpm, math.nan, 2000.0, ambient_pa, kelvin, tap_pa, math.nan, k * tap_pa,
@@ -49,8 +49,8 @@ def test_resistance_does_not_care_for_speed_and_tells_the_flow_that_is_lost(
     assert path.flow_lost(rise, path.openness(after)) == pytest.approx(lost, abs=1e-6)
     if lost > 0:
         assert path.rise_for(lost, path.openness(before)) == pytest.approx(rise, abs=1e-5)
-    turn, _ = path.swallowed(before)
-    assert turn / path.swallowed(after)[0] == pytest.approx(1, abs=1e-9)
+    turn, _ = path.intake_per_turn(before)
+    assert turn / path.intake_per_turn(after)[0] == pytest.approx(1, abs=1e-9)
 
 
 @settings(deadline=None, max_examples=60)

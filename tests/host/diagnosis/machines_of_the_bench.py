@@ -13,8 +13,8 @@ from pullcurve.bench.machine import Blower, Engine, Filter, Hose, Leaks, Machine
 from pullcurve.bench.path import Conditions, Path, PathState
 from pullcurve.diagnosis.evidence import Evidence, Quantity, Reading
 from pullcurve.diagnosis.facts import MachineFacts
-from pullcurve.diagnosis.path_model import Setting
 from pullcurve.diagnosis.speeds import Speeds
+from pullcurve.physics.path import Setting
 
 Array = NDArray[np.float64]
 
@@ -162,12 +162,12 @@ def evidence(truth: Truth) -> Evidence:
             gas_constant=287.05 * one,
             mass_ratio=one,
             in_pipe=np.full(number, in_pipe),
-            judged=np.full(number, fill_value=True),
-            meter_term=loss * one,
             meter_area=np.pi / 4 * PIPE**2 * one,
             hose_on=np.full(number, truth.hose),
             hose_bore=BORE * one,
         ),
+        judged=np.full(number, fill_value=True),
+        meter_term=loss * one,
         sweep=np.where(plates > 0, 2, 1),
         plate=np.where(plates > 0, 0, -1),
         plate_terms=(PLATE / AREA**2,) if truth.plate else (),
@@ -200,7 +200,9 @@ def with_readings_of(first: Evidence, later: Evidence) -> Evidence:
     covariance = 0.0075**2 * np.ones((both, both)) + 0.003**2 * np.eye(both)
     return replace(
         later,
-        setting=replace(setting, judged=np.arange(both) < number),
+        setting=setting,
+        judged=np.arange(both) < number,
+        meter_term=np.concatenate([later.meter_term, first.meter_term]),
         sweep=np.concatenate([later.sweep, first.sweep]),
         plate=np.concatenate([later.plate, first.plate]),
         readings=(

@@ -11,7 +11,7 @@ from pullcurve.physics import air, blower
 
 INCH_OF_MERCURY = 3386.389
 FT3_MIN = 4.719474e-4
-PSI, FOOT = 6894.757, 0.3048
+PSI, FOOT = 6894.757293168, 0.3048
 SEA, ROOM = 101325.0, 293.15
 # Invented: a unit that recovers spent blasting grit.
 DISPLACEMENT, SLIP_AT_1_PSI, RATED = 0.0160, 115.0, 2750.0
@@ -42,9 +42,9 @@ def test_equal_ratio() -> None:
     here, inlet = 27.79 * INCH_OF_MERCURY, 19.79 * INCH_OF_MERCURY
     sea = 29.921 * INCH_OF_MERCURY
     assert here / inlet == pytest.approx(1.4042, abs=1e-4)
-    vacuum = blower.rated_vacuum(inlet, here, sea)
-    assert vacuum / INCH_OF_MERCURY == pytest.approx(8.613, abs=1e-3)
-    assert blower.inlet_pressure_of_rating(vacuum, sea, here) == pytest.approx(inlet, rel=1e-12)
+    vacuum = 8.613 * INCH_OF_MERCURY
+    slips = blower.slip_multiple(np.array([inlet, sea - vacuum]), np.array([here, sea]))
+    assert slips[0] == pytest.approx(slips[1], rel=1e-4)
 
 
 def test_slip_in_other_units() -> None:
@@ -59,15 +59,12 @@ def test_slip_in_other_units() -> None:
 
 @pytest.mark.parametrize("speed", [2750.0, 1400.0])
 def test_inlet_flows_in_cubic_feet(speed: float) -> None:
-    """0.565 ft³ a turn; free air is thinned from 29.921 inHg to what the vacuum leaves."""
+    """0.565 ft³ a turn."""
     inches = np.array([0, 4, 8, 12, 15])
     flow = blower.inlet_flow(DISPLACEMENT, speed, slip(inches)) / FT3_MIN
     turns = speed - us_slip(SEA - inches * INCH_OF_MERCURY, SEA)
     expected = DISPLACEMENT / FOOT**3 * turns
     np.testing.assert_allclose(flow, expected, rtol=1e-6)
-    free = expected * (29.921 - inches) / 29.921
-    of_free = blower.inlet_flow_of_free_air(free, inches * INCH_OF_MERCURY)
-    np.testing.assert_allclose(of_free, expected, rtol=1e-5)
 
 
 def test_power_and_heat() -> None:
@@ -79,46 +76,45 @@ def test_power_and_heat() -> None:
     power = blower.gas_power(DISPLACEMENT, RATED, difference)
     horsepower = difference / PSI * 144 * DISPLACEMENT / FOOT**3 * RATED / 33_000
     np.testing.assert_allclose(power, 745.69987 * horsepower, rtol=1e-6)
-    efficiency = blower.volumetric_efficiency(RATED, n_s)
-    rise = blower.temperature_rise(SEA / inlet, ROOM, efficiency)
-    low, high = blower.shaft_power(DISPLACEMENT, RATED, difference)
-    assert ((power < low) & (low < high) & (high < 1.1 * power)).all()
     mass = inlet / (287.05 * ROOM) * blower.inlet_flow(DISPLACEMENT, RATED, n_s)
+    rise = blower.discharge_rise(DISPLACEMENT, RATED, difference, mass)
     for i in range(2):
         enthalpy = PropsSI("H", "P", inlet[i], "T", ROOM, "Air") + power[i] / mass[i]
         warmed = PropsSI("T", "P", SEA, "H", enthalpy, "Air") - ROOM
         assert rise[i] == pytest.approx(warmed, rel=0.01)
-    warm = blower.temperature_rise(SEA / inlet, ROOM, efficiency, heat_loss=0.1)
-    for loss, temperature in ((0.0, rise), (0.1, warm)):
-        heat = blower.mass_flow_from_heat(DISPLACEMENT, RATED, difference, temperature, loss)
-        np.testing.assert_allclose(heat, mass, rtol=1.5e-3)  # cp is not quite 3.5 R
+    cooled = blower.discharge_rise(DISPLACEMENT, RATED, difference, mass, heat_loss=0.1)
+    np.testing.assert_allclose(cooled, 0.9 * rise, rtol=1e-12)
 
 
 @settings(max_examples=60, deadline=None)
 @given(st.floats(1.01, 4.0), kelvins)
 def test_the_rise_lies_above_a_machine_that_compresses_inside(ratio: float, kelvin: float) -> None:
     """The gas that streams back costs work: isentropic compression, from fluids, is less."""
-    rise = blower.temperature_rise(ratio, kelvin, 1.0)
-    isentropic = isentropic_T_rise_compression(T1=kelvin, P1=1e5, P2=ratio * 1e5, k=1.4) - kelvin
+
+    def rise_over_isentropic(r: float) -> tuple[float, float]:
+        inlet = SEA / r
+        mass = inlet / (287.05 * kelvin) * DISPLACEMENT * RATED / 60  # without slip
+        rise = blower.discharge_rise(DISPLACEMENT, RATED, SEA - inlet, mass)
+        isentropic = isentropic_T_rise_compression(T1=kelvin, P1=1e5, P2=r * 1e5, k=1.4) - kelvin
+        return float(rise), float(isentropic)
+
+    rise, isentropic = rise_over_isentropic(ratio)
     assert rise > isentropic
-    assert rise * 3.5 * 8.314462618 > isothermal_work_compression(P1=1, P2=ratio, T=kelvin)
-    assert blower.temperature_rise(1 + 1e-6, kelvin, 1.0) == pytest.approx(
-        isentropic_T_rise_compression(T1=kelvin, P1=1e5, P2=1e5 * (1 + 1e-6), k=1.4) - kelvin,
-        rel=1e-5,
-    )
+    assert rise * 1006.0 * 28.9655e-3 > isothermal_work_compression(P1=1, P2=ratio, T=kelvin)
+    # Alike at hardly a difference, but for cp, which is not quite 3.5 R.
+    rise, isentropic = rise_over_isentropic(1 + 1e-6)
+    assert rise == pytest.approx(isentropic, rel=2e-3)
 
 
 def test_at_altitude() -> None:
     """94.1 kPa, 30 °C, 10 inHg, 2300 rev/min. Equal vacuum in place of equal ratio is 6 % wrong."""
     outlet = 94_100.0
     inlet = outlet - 10 * INCH_OF_MERCURY
-    vacuum = blower.rated_vacuum(inlet, outlet, 29.921 * INCH_OF_MERCURY) / INCH_OF_MERCURY
-    # 94 100 Pa are 27.788 inHg: 29.921 * 10 / 27.788, by hand.
-    assert vacuum == pytest.approx(10.768, abs=0.001)
+    vacuum = 10.768  # 94 100 Pa are 27.788 inHg: 29.921 * 10 / 27.788, by hand
     n_s = SLIP_AT_1_PSI * blower.slip_multiple(inlet, outlet, 303.15)
     assert n_s == pytest.approx(float(us_slip(inlet, outlet, 30.0)), rel=1e-6)
-    looked_up = slip(float(vacuum)) * np.sqrt(303.15 / 293.15)
-    assert looked_up == pytest.approx(float(n_s), rel=2e-5)
+    looked_up = slip(vacuum) * np.sqrt(303.15 / 293.15)
+    assert looked_up == pytest.approx(float(n_s), rel=5e-5)
     naive = slip(10.0) * np.sqrt(303.15 / 293.15)
     assert naive / n_s == pytest.approx(0.945, abs=1e-3)
     flow = blower.inlet_flow(DISPLACEMENT, 2300.0, n_s)
@@ -198,21 +194,6 @@ def test_a_blanked_blower_turns_for_its_slip_alone(
         assert outlet / inlet == pytest.approx(closed_form, rel=1e-6)
 
 
-def test_what_acceptance_allows_is_a_large_share_of_slip() -> None:
-    """4 % of the flow at 8 inHg is 99 rev/min against 266 of slip: 1 + 99/266, by hand."""
-    n_s = slip(8.0)
-    flow = blower.inlet_flow(DISPLACEMENT, RATED, n_s)
-    tolerance = blower.acceptance_tolerance(flow)
-    assert n_s == pytest.approx(266.3, abs=0.1)
-    assert tolerance * flow * 60 / DISPLACEMENT == pytest.approx(99.3, abs=0.1)
-    assert blower.accepted_slip_ratio(DISPLACEMENT, RATED, n_s) == pytest.approx(1.373, abs=1e-3)
-    assert 1.8 < blower.accepted_slip_ratio(DISPLACEMENT, RATED, slip(2.0)) < 2.1
-    cubic_metres = np.array([0.49, 0.51, 1.49, 1.51, 14.9, 15.1]) / 60
-    np.testing.assert_array_equal(
-        blower.acceptance_tolerance(cubic_metres), [0.07, 0.06, 0.06, 0.05, 0.05, 0.04]
-    )
-
-
 def test_limits_are_named() -> None:
     """15 inHg at sea level is the end of dry service, and 120 °C no harm to the casing yet: common
     practice, no source."""
@@ -224,10 +205,9 @@ def test_limits_are_named() -> None:
 
 
 def test_no_air_no_sense() -> None:
-    """A blower that only slips warms without end, and no rise tells no flow."""
-    rise = blower.temperature_rise(2.0, ROOM, np.array([0.5, 0.0, -0.2]))
-    np.testing.assert_array_equal(np.isinf(rise), [False, True, True])
-    assert np.isnan(blower.mass_flow_from_heat(DISPLACEMENT, RATED, 1e4, 0.0))
+    """A blower that only slips warms without end: in figures, until 1 mg/s."""
+    rise = blower.discharge_rise(DISPLACEMENT, RATED, 1e4, np.array([0.5, 1e-6, 0.0, -0.2]))
+    assert rise[1] == rise[2] == rise[3] > 1e6 * rise[0] / 2.1
     assert blower.slip_root(0.99) == -blower.slip_root(1.01)
 
 
@@ -235,7 +215,7 @@ def test_altitude_alone_takes_no_flow_at_an_equal_ratio() -> None:
     """Common practice, no source: 1800 m cost an open port nothing in volume."""
     high = float(air.standard_pressure(1800.0))
     vacuum = 2 * INCH_OF_MERCURY
-    inlets = np.array([float(blower.inlet_pressure_of_rating(vacuum, SEA, high)), SEA - vacuum])
+    inlets = np.array([high * (1 - vacuum / SEA), SEA - vacuum])
     assert high - inlets[0] < 0.85 * vacuum
     slips = SLIP_AT_1_PSI * blower.slip_multiple(inlets, np.array([high, SEA]))
     flows = blower.inlet_flow(DISPLACEMENT, RATED, slips)

@@ -13,40 +13,45 @@ from scipy.optimize import brentq
 from host.physics.with_the_air import SEA, Machine, solve
 from pullcurve.physics import blower
 from pullcurve.physics.flow_equation import mass_flow
-from pullcurve.physics.path import (
-    Blower,
-    Filter,
-    Loss,
-    OpenAir,
-    OperatingPoint,
-    Place,
-    operating_point,
-)
+from pullcurve.physics.path import AirPath, Setting, State, operating_point
 
-ROOM, BORE = 293.15, 0.1270
+ROOM, RT, AREA = 293.15, 287.05 * 293.15, np.pi / 4 * 0.1270**2
 OPEN = Machine(load=0.25)
 ON_THE_HOSE = Machine(load=6.65)
 WITH_A_PLATE = Machine(load=20.25)
 
 
-def run(machine: Machine) -> OperatingPoint:
-    path = (
-        Place("port"),
-        Loss(machine.load, BORE),
-        Loss(machine.pipe, BORE),
-        Filter(machine.resistance),
-        Place("blower"),
+def run(machine: Machine) -> State:
+    one = np.ones(1)
+    setting = Setting(
+        shaft_rpm=machine.speed * one,
+        belt_between=one < 0,
+        ambient_pressure=machine.pressure * one,
+        temperature=ROOM * one,
+        gas_constant=RT / ROOM * one,
+        mass_ratio=one,
+        in_pipe=one < 0,
+        meter_area=AREA * one,
+        hose_on=one < 0,
+        hose_bore=machine.bore * one,
     )
-    outside = OpenAir(machine.pressure, ROOM, 287.05 * ROOM, 1.82e-5)
-    return operating_point(path, Blower(machine.displacement, machine.slip), machine.speed, outside)
+    path = AirPath(
+        machine.displacement,
+        machine.slip,
+        filter_linear=machine.resistance,
+        pipe_term=machine.pipe / AREA**2,
+        intake_term=machine.load / AREA**2,
+    )
+    return operating_point(path, setting)
 
 
 def port_flow(machine: Machine) -> float:
-    return float(run(machine).stations["port"].volume_flow)
+    """Of the open air, m³/s."""
+    return run(machine).metered_flow.item() * RT / machine.pressure
 
 
 def vacuum(machine: Machine) -> float:
-    return float(run(machine).stations["blower"].vacuum)
+    return machine.pressure - run(machine).inlet_pressure.item()
 
 
 def test_half_the_differential_pressure_is_71_per_cent_of_the_flow() -> None:
@@ -88,7 +93,7 @@ def test_altitude_takes_mass_and_hardly_any_volume(machine: Machine, altitude: f
     pressure. Pressure of the standard atmosphere from fluids."""
     high = replace(machine, pressure=ATMOSPHERE_1976(altitude).P)
     assert port_flow(high) / port_flow(machine) == pytest.approx(1, abs=0.025)
-    mass = float(run(high).intake / run(machine).intake)
+    mass = (run(high).blower_flow / run(machine).blower_flow).item()
     assert mass == pytest.approx(solve(high).intake / solve(machine).intake, rel=1e-6)
     assert mass == pytest.approx(high.pressure / SEA, rel=0.025)
 
