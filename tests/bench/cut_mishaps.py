@@ -2,7 +2,7 @@
 sags, spoil too heavy for the air, throttle moves, the nozzle lifted out of the spoil."""
 
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -13,12 +13,12 @@ from cut_case import (
     LEAST_CLOG,
     Drawn,
     between,
-    draw_machine,
-    draw_tools,
+    draw_work,
     sized,
 )
 from cut_records import Array, Instruments
-from population_dice import Dice
+from dice import Dice
+from machines import Tree, toml
 from pullcurve.bench.plant import Plant, simulate
 from pullcurve.bench.scenario import Scenario
 from pullcurve.errors import ScenarioError
@@ -62,24 +62,19 @@ def draw_mishaps(seed: int, number: int, duration_s: float = 1500.0) -> MishapCa
 
 
 def _draw(dice: Dice, number: int, duration_s: float) -> MishapCase:
-    drawn = draw_machine(dice, number, duration_s)
-    has_tank = dice.chance(0.5)
+    drawn = draw_work(dice, number, duration_s)
     mishaps = _mishaps(dice, drawn.work_s + FIRST_CLOG_S, duration_s - 60)
     turned = [m.size for m in mishaps if m.kind == "turned_down"]
     slowest = float(np.prod([1 - size for size in turned]))
     _, nozzle_kg_s = sized(drawn, [LEAST_CLOG])
-    bore = drawn.base["machine"]["hose"]["bore_m"]
-    velocity = nozzle_kg_s / drawn.density / (np.pi / 4 * bore**2)
+    bore = drawn.machine.tree["hose"]["bore_m"]
+    velocity = nozzle_kg_s / drawn.machine.density / (np.pi / 4 * bore**2)
     spoil, needed = _spoil(MOST_NEED * slowest * velocity)
-    base = drawn.base | {"seed": dice.whole(0, 2**31)}
     events = _events(dice, drawn, mishaps, velocity, needed)
     engine, mishaps = _engine(dice, drawn, mishaps)
-    base["machine"] = {**drawn.base["machine"], "engine": engine}
-    plant = simulate(Scenario.model_validate(base | {"events": events}))
-    tools = draw_tools(dice, plant, tank=has_tank)
-    rig = [*drawn.rig_lines, "[machine]", f'spoil = "{spoil}"', "[[machine.hose]]",
-           f'length = "{drawn.base["machine"]["hose"]["length_m"]:.1f} m"',
-           f'bore = "{1e3 * bore:.2f} mm"', ""]  # fmt: skip
+    machine = drawn.base["machine"] | {"engine": engine}
+    plant = simulate(Scenario.model_validate(drawn.base | {"machine": machine, "events": events}))
+    rig = drawn.rig | {"machine": drawn.rig["machine"] | {"spoil": spoil}}
     truth = plant.truth()
     turning = truth["flow_ambient_m3_s"] > 0
     open_air = truth["mass_flow_kg_s"][turning] / truth["flow_ambient_m3_s"][turning]
@@ -88,7 +83,7 @@ def _draw(dice: Dice, number: int, duration_s: float) -> MishapCase:
     tenths = round(10 * MEAN_S)
     summed = np.cumsum(np.concatenate((np.zeros(tenths), true)))
     mean = (summed[tenths:] - summed[:-tenths])[::10] / tenths
-    return MishapCase(number, plant, tools, "\n".join(rig), tuple(mishaps), mean, needed)
+    return MishapCase(number, plant, drawn.tools, toml(rig), tuple(mishaps), mean, needed)
 
 
 def _mishaps(dice: Dice, first_s: float, last_s: float) -> list[Mishap]:
@@ -126,7 +121,7 @@ def _spoil(most: float) -> tuple[str, float]:
 
 def _events(
     dice: Dice, drawn: Drawn, mishaps: list[Mishap], velocity: float, needed: float
-) -> dict[str, Any]:
+) -> Tree:
     """The load stops while the hose is off or the nozzle lifted; lumps and heavy spoil add to it.
     After the hose is on again the crew needs some seconds to get to the spoil."""
     lost, windows = [], []
@@ -157,7 +152,7 @@ def _events(
     return {"clogs": [*parts, *lumps], "hose_off": off}
 
 
-def _engine(dice: Dice, drawn: Drawn, mishaps: list[Mishap]) -> tuple[dict[str, Any], list[Mishap]]:
+def _engine(dice: Dice, drawn: Drawn, mishaps: list[Mishap]) -> tuple[Tree, list[Mishap]]:
     """The engine with its throttle, and the mishaps with the rates at which it sags."""
     engine = drawn.base["machine"]["engine"]
     *points, (end_s, meant) = engine["throttle"]

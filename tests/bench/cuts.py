@@ -22,7 +22,7 @@ from pullcurve.reduction.cut_watch.events import Event
 from pullcurve.reduction.cut_watch.watch import Watch
 from pullcurve.rig.loading import parse_rig
 
-WORKERS = 2
+WORKERS = 1
 EARLY_S = 2.0  # an alarm may say that it began so long before the clog
 LATE_S = 3.0  # it may come so long after the clog's end
 FILTER_GROWN = 0.6

@@ -23,19 +23,20 @@ from diagnosis_points import draw_evidence
 from diagnosis_runs import watch
 from diagnosis_table import name, print_table
 from diagnosis_truth import truth_at
-from population_dice import Dice
+from dice import Dice
+from machines import toml
 from pullcurve.diagnosis.diagnose import diagnose, diagnosis_of
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
 from pullcurve.errors import ScenarioError
 from pullcurve.rig.loading import parse_rig
 
-WORKERS = 2
+WORKERS = 1
 
 
 def quick(number: int, seed: int, wide: bool) -> Outcome | None:
     """One machine from its steady points. None where the drawn one has no flow."""
     subject = draw_subject(seed, number, wide=wide)
-    rig = parse_rig(subject.rig, "rig")
+    rig = parse_rig(toml(subject.rig), "rig")
     facts = machine_facts(rig)
     assert isinstance(facts, MachineFacts), facts
     dice = Dice(seed, number, 7)
@@ -57,7 +58,7 @@ def quick(number: int, seed: int, wide: bool) -> Outcome | None:
 def whole(number: int, seed: int, wide: bool) -> Outcome | None:
     """One machine the whole way. None where the drawn one has no flow."""
     subject = draw_subject(seed, number, wide=wide)
-    facts = machine_facts(rig := parse_rig(subject.rig, "rig"))
+    facts = machine_facts(rig := parse_rig(toml(subject.rig), "rig"))
     assert isinstance(facts, MachineFacts), facts
     try:
         exact = draw_evidence(subject, facts, rig, Dice(seed, number, 7), errors=False)

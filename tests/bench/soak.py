@@ -34,7 +34,12 @@ from pullcurve.wire.decoder import Decoder, Record
 from record_format import encode
 
 PIECE_S = 1800.0
-TICKS = {"block": (0, 12, 13), "slow": (1,), "event": (0,)}  # places of the ticks among the values
+TICKS = {
+    "dp": (0,),
+    "edges": (0,),
+    "slow": (1,),
+    "event": (0,),
+}  # their places
 PAGE_BYTES = resource.getpagesize()
 
 

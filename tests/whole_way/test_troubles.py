@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from instruments import TROUBLES
 from population import one_run
-from population_instruments import TROUBLES
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
