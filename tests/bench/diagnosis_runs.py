@@ -37,13 +37,23 @@ class Watched:
     plant: Plant
 
 
-def watch(subject: Subject, dice: Dice, folder: Path, *, troubled: float = TROUBLED) -> Watched:
-    """Simulate, record and read the machine's run, and its earlier one where there is one."""
+def watch(
+    subject: Subject,
+    dice: Dice,
+    folder: Path,
+    *,
+    troubled: float = TROUBLED,
+    sensors: list[Tree] | None = None,
+) -> Watched:
+    """Simulate, record and read the machine's run, and its earlier one where there is one.
+
+    sensors: tables of a scenario, drawn where there are none.
+    """
     trouble = dice.one_of(TROUBLES) if dice.chance(troubled) else None
     hand = sweep(
         dice, subject.engine_rpm, [HOLDS] if subject.plate == "none" else [HOLDS, PLATE_HOLDS]
     )
-    sensors: list[Tree] = []
+    sensors = sensors or []
     plant, pickups = _plant(dice, subject, hand, trouble, sensors)
     path = folder / "run.runlog"
     _record(plant, path, subject.rig | {"pickups": pickups}, _said(subject, plant, hand))
