@@ -1,7 +1,12 @@
-"""Random cuts on random machines, all of them invented: a loaded hose at steady throttle, clogs
-of 5 to 60 s, a filter that loads, and in some a leak that grows."""
+"""Random cuts on random machines: a hose in the spoil at steady throttle, and what befalls it.
 
-from dataclasses import dataclass
+Clogs, a nozzle lifted out of the spoil, a filter that loads, in some a leak that grows; or, with
+all mishaps and no leak, also a hose that comes off, an engine that sags, spoil too heavy for the
+air, throttle moves.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -9,31 +14,51 @@ from cut_records import Array, Instruments
 from dice import Dice
 from instruments import air_sensors, draw_pickups, meter_sensor
 from machines import Machine, Tree, draw_machine, toml
+from pullcurve.bench.instrument import Meter
 from pullcurve.bench.path import Path
 from pullcurve.bench.plant import Plant, simulate
 from pullcurve.bench.scenario import Events, Scenario
 from pullcurve.bench.truth import conditions
 from pullcurve.errors import ScenarioError
+from pullcurve.physics.spoils import SPOILS
 
-ATTEMPTS = 60
-CLEAN_S = 40.0  # of a cut that tells the range of the sensor that suits
-OFF_S = 15.0  # the engine stands, and the zero is taken
-WORK_S = (20.0, 120.0)  # after full throttle, until the hose is in the spoil
-FIRST_CLOG_S = 90.0  # after that
-QUIET_S = 40.0  # between two clogs, at least
-LIFT_S = (10.0, 30.0)  # the nozzle is out of the spoil
-BETWEEN_LIFTS_S = (120.0, 300.0)
-CLEAR_OF_CLOG_S = 25.0
+ATTEMPTS: Final = 60
+CLEAN_S: Final = 40.0  # of a cut that tells the range of the sensor that suits
+OFF_S: Final = 15.0  # the engine stands, and the zero is taken
+WORK_S: Final = (20.0, 120.0)  # after full throttle, until the hose is in the spoil
+FIRST_S: Final = 90.0  # after that, until the first mishap
+QUIET_S: Final = 45.0  # between two mishaps, at least
+MORE_QUIET_S: Final = (10.0, 90.0)
 LEAST_CLOG, GREATEST_CLOG = 0.05, 0.5  # of the flow
-GROWTH = (0.6, 2.5)  # of the filter's loss, over the cut
-LOAD = (0.4, 1.3)  # of the hose's own loss
+GROWTH: Final = (0.6, 2.5)  # of the filter's loss, over the cut
+LOAD: Final = (0.4, 1.3)  # of the hose's own loss
+MOST_NEED: Final = 0.9  # of the loaded velocity at the slowest meant speed
+MEAN_S: Final = 10.0  # over which air that is too slow counts
+HEAVY_SHARE: Final = (0.75, 0.93)  # of the needed velocity that heavy spoil leaves
+NO_TANK_S: Final = 1e12  # a step in which the tank fills at once
+USUAL: Final = ("clog", "clog", "lift")
+EVERYTHING: Final = ("clog", "hose_off", "sag", "heavy", "moved", "turned_down", "lift")
 
 
 @dataclass(frozen=True)
-class Clog:
+class Mishap:
+    """`size` is of the flow (a clog's, of that through the meter once the tank has followed), of
+    the speed, or of the needed velocity."""
+
+    kind: str
     start_s: float
-    end_s: float
-    lost: float  # of the flow through the meter, once the tank has followed
+    end_s: float  # when all is as it was; of a throttle turned down, when it has come to rest
+    size: float = 0.0
+    rate: float = 0.0  # of the speed, each second, at which it sags
+
+
+@dataclass(frozen=True)
+class Crew:
+    """What a cut is like beside its machine."""
+
+    kinds: tuple[str, ...] = USUAL
+    loading: bool = True  # of the filter
+    wandering: bool = False  # the load is now heavier, now lighter for a minute or two
 
 
 @dataclass(frozen=True)
@@ -47,10 +72,6 @@ class Drawn:
     rig: Tree
     own: float  # the hose's loss coefficient
 
-    @property
-    def work_s(self) -> float:
-        return float(self.load["from_s"])
-
 
 @dataclass(frozen=True)
 class Case:
@@ -58,9 +79,11 @@ class Case:
     plant: Plant
     tools: Instruments
     rig: str
-    clogs: tuple[Clog, ...]
-    leak: tuple[str, float, float] | None  # place, from, to
-    leak_gone: Array | None  # share of the nozzle's flow that the leak takes, each second
+    mishaps: tuple[Mishap, ...]
+    leak_from_s: float | None
+    leak_gone: Array  # share of the nozzle's flow that the leak takes, each second
+    velocity: Array  # true, of the open air at the nozzle, each second, its mean over MEAN_S
+    needed: float  # m/s, of the rig's spoil; 0 where it names none
     work_s: float
 
     @property
@@ -68,20 +91,10 @@ class Case:
         return "tank_air" in self.tools.roles
 
 
-@dataclass(frozen=True)
-class Crew:
-    """What a cut is like beside its machine."""
-
-    lifts: bool = True  # the nozzle is out of the spoil now and then
-    loading: bool = True  # of the filter
-    wandering: bool = False  # the load is now heavier, now lighter for a minute or two
-
-
 def draw_case(seed: int, number: int, duration_s: float = 1500.0, crew: Crew = Crew()) -> Case:
     for attempt in range(ATTEMPTS):
-        dice = Dice(seed, number, attempt)
         try:
-            return _draw(dice, Dice(seed, number, attempt, 3), crew, number, duration_s)
+            return _draw(Dice(seed, number, attempt), crew, number, duration_s)
         except ScenarioError:
             continue
     raise ScenarioError(f"cut {number}: no machine with a flow in {ATTEMPTS} attempts")
@@ -129,45 +142,132 @@ def _linear(machine: Machine) -> float:
     return float(filter_["linear_pa_s_m3"] + filter_["square_pa_s2_m6"] * machine.flow)
 
 
-def _draw(dice: Dice, other: Dice, crew: Crew, number: int, duration_s: float) -> Case:
-    """`other`: what a crew changes draws from dice of its own, and leaves the rest as it is."""
+def _draw(dice: Dice, crew: Crew, number: int, duration_s: float) -> Case:
     drawn = draw_work(dice, number, duration_s)
-    base, work_s = dict(drawn.base), drawn.work_s
-    leak = _leak(dice, drawn.machine, work_s, duration_s)
-    wanted = _clog_times(dice, work_s + FIRST_CLOG_S, duration_s - 30)
-    losses = [dice.ratio(LEAST_CLOG, GREATEST_CLOG) for _ in wanted]
-    lumps: list[Tree] = [
-        {"from_s": start_s, "to_s": end_s, "extra_loss": loss, "rise_s": dice.ratio(0.3, 2.0)}
-        for (start_s, end_s), loss in zip(wanted, sized(drawn, losses)[0], strict=True)
-    ]
-    leaks = [] if leak is None else [leak]
-    away = _lift_times(other, drawn.load, wanted) if crew.lifts else []
-    load = between(drawn.load, away)
+    machine, rig = dict(drawn.base["machine"]), drawn.rig
+    work_s = drawn.load["from_s"]
+    mishaps = _mishaps(dice, crew.kinds, work_s + FIRST_S, duration_s - 60)
+    bore_area = np.pi / 4 * machine["hose"]["bore_m"] ** 2
+    leak, velocity, needed = None, 0.0, 0.0
+    if "heavy" in crew.kinds:
+        slowest = np.prod([1 - each.size for each in mishaps if each.kind == "turned_down"])
+        velocity = sized(drawn, [])[1] / drawn.machine.density / bore_area
+        spoil, needed = _spoil(MOST_NEED * float(slowest) * velocity)
+        rig = rig | {"machine": rig["machine"] | {"spoil": spoil}}
+    else:
+        leak = _leak(dice, drawn.machine, work_s, duration_s)
+    loads, lumps, off = _events(dice, drawn, mishaps, velocity, needed)
     if crew.wandering:
-        load = _wandering(other, load)
+        loads = _wandering(dice, loads)
+    machine["engine"], mishaps = _engine(dice, machine["engine"], mishaps)
     if not crew.loading:
-        sound = drawn.base["machine"]["filter"] | {"loading_pa_s_m3_per_s": 0.0}
-        base["machine"] = drawn.base["machine"] | {"filter": sound}
-    events = {"clogs": [*load, *lumps], "leaks": leaks}
-    plant = simulate(Scenario.model_validate(base | {"events": events}))
-    with_lumps, without = _even(plant, [drawn.load, *lumps])[0], _even(plant, [drawn.load])[0]
-    clogs = tuple(
-        Clog(lump["from_s"], lump["to_s"], _taken(with_lumps, without, lump)) for lump in lumps
+        machine["filter"] = machine["filter"] | {"loading_pa_s_m3_per_s": 0.0}
+    events = {"clogs": [*loads, *lumps], "hose_off": off, "leaks": [leak] if leak else []}
+    plant = simulate(Scenario.model_validate(drawn.base | {"machine": machine, "events": events}))
+    # What clogs and leak take is told by even spoil.
+    metered, nozzle = _even(plant, [drawn.load])
+    clogged, _ = _even(plant, [drawn.load, *lumps])
+    return Case(
+        number=number,
+        plant=plant,
+        tools=drawn.tools,
+        rig=toml(rig),
+        mishaps=tuple(_taken(each, 1 - clogged / metered) for each in mishaps),
+        leak_from_s=leak["from_s"] if leak else None,
+        leak_gone=1 - nozzle / _even(plant, [drawn.load], leaks=False)[1],
+        velocity=_velocity(plant, float(bore_area)),
+        needed=needed,
+        work_s=work_s,
     )
-    place = None if leak is None else (leak["place"], leak["from_s"], leak["to_s"])
-    gone = None
-    if leak is not None:
-        tight = _even(plant, [drawn.load], leaks=False)[1]
-        gone = 1 - _even(plant, [drawn.load])[1] / tight
-    return Case(number, plant, drawn.tools, toml(drawn.rig), clogs, place, gone, work_s)
 
 
-def between(load: Tree, away: list[tuple[float, float]]) -> list[Tree]:
-    """The load, but for the times at which the nozzle is not in it."""
-    bounds = [load["from_s"], *(at for pair in away for at in pair), load["to_s"]]
-    return [
-        {**load, "from_s": a, "to_s": b} for a, b in zip(bounds[::2], bounds[1::2], strict=True)
+def _taken(mishap: Mishap, lost: Array) -> Mishap:
+    """A clog with what it takes of the flow in its last seconds."""
+    late = slice(int(mishap.end_s - 2), int(mishap.end_s))
+    return replace(mishap, size=float(lost[late].max())) if mishap.kind == "clog" else mishap
+
+
+def _velocity(plant: Plant, bore_area: float) -> Array:
+    truth = plant.truth()
+    turning = truth["flow_ambient_m3_s"] > 0
+    open_air = truth["mass_flow_kg_s"][turning] / truth["flow_ambient_m3_s"][turning]
+    true = np.zeros_like(truth["time_s"])
+    true[turning] = truth["port_mass_flow_kg_s"][turning] / open_air / bore_area
+    tenths = round(10 * MEAN_S)
+    summed = np.cumsum(np.concatenate((np.zeros(tenths), true)))
+    return np.asarray((summed[tenths:] - summed[:-tenths])[::10] / tenths)
+
+
+def _mishaps(dice: Dice, kinds: tuple[str, ...], first_s: float, last_s: float) -> list[Mishap]:
+    """One after the other; a throttle that is turned down stays, so that there are few."""
+    found: list[Mishap] = []
+    at = first_s + dice.between(0, 30)
+    while True:
+        kind = dice.one_of(kinds)
+        if kind == "turned_down" and any(each.kind == kind for each in found):
+            kind = "moved"
+        length, size = {
+            "clog": lambda: (dice.ratio(5, 60), dice.ratio(LEAST_CLOG, GREATEST_CLOG)),
+            "hose_off": lambda: (dice.ratio(8, 60), 0.0),
+            "sag": lambda: (dice.between(50, 170), dice.between(0.02, 0.1)),
+            "heavy": lambda: (dice.between(90, 200), dice.between(*HEAVY_SHARE)),
+            "moved": lambda: (dice.between(20, 120), dice.between(0.1, 0.4)),
+            "turned_down": lambda: (dice.between(0.5, 3), dice.between(0.03, 0.3)),
+            "lift": lambda: (dice.between(10, 60), 0.0),
+        }[kind]()
+        if at + length > last_s:
+            return found
+        found.append(Mishap(kind, at, at + length, size))
+        at += length + QUIET_S + dice.ratio(*MORE_QUIET_S)
+
+
+def _spoil(most: float) -> tuple[str, float]:
+    """Of the kinds that this air still carries, that which needs the most."""
+    carried = [(spoil.velocity[0], name) for name, spoil in SPOILS.items()]
+    carried = [each for each in carried if each[0] <= most]
+    if not carried:
+        raise ScenarioError("no spoil is light enough for this machine")
+    needed, name = max(carried)
+    return name, needed
+
+
+def _events(
+    dice: Dice, drawn: Drawn, mishaps: list[Mishap], velocity: float, needed: float
+) -> tuple[list[Tree], list[Tree], list[tuple[float, float]]]:
+    """The load, the lumps and heavy spoil that add to it, and when the hose is off.
+
+    The load stops while the hose is off or the nozzle lifted. After the hose is on again the crew
+    needs some seconds to get to the spoil.
+    """
+    lost: list[float] = []
+    windows, away, off = [], [], []
+    speed = 1.0
+    for each in mishaps:
+        if each.kind == "turned_down":
+            speed *= 1 - each.size
+        elif each.kind == "clog":
+            lost.append(each.size)
+            windows.append((each, dice.ratio(0.3, 2.0)))
+        elif each.kind == "heavy":
+            lost.append(float(np.clip(1 - each.size * needed / (velocity * speed), 0.05, 0.6)))
+            windows.append((each, dice.between(15, 40)))
+        elif each.kind == "hose_off":
+            off.append((each.start_s, each.end_s - dice.between(2, 6)))
+            away.append((each.start_s, each.end_s))
+        elif each.kind == "lift":
+            away.append((each.start_s, each.end_s))
+    bounds = [drawn.load["from_s"], *(at for pair in away for at in pair), drawn.load["to_s"]]
+    loads = [
+        drawn.load | {"from_s": start, "to_s": end}
+        for start, end in zip(bounds[::2], bounds[1::2], strict=True)
     ]
+    for load in loads[1:]:
+        load["rise_s"] = dice.ratio(0.3, 3)
+    lumps = [
+        {"from_s": each.start_s, "to_s": each.end_s, "extra_loss": loss, "rise_s": rise}
+        for (each, rise), loss in zip(windows, sized(drawn, lost)[0], strict=True)
+    ]
+    return loads, lumps, off
 
 
 def _wandering(dice: Dice, load: list[Tree]) -> list[Tree]:
@@ -193,69 +293,21 @@ def _even(plant: Plant, clogs: list[Tree], *, leaks: bool = True) -> tuple[Array
     return np.maximum(state.pipe_flow, 1e-6), np.maximum(state.port_flow, 1e-6)
 
 
-def _taken(with_lumps: Array, without: Array, lump: Tree) -> float:
-    late = slice(int(lump["to_s"] - 2), int(lump["to_s"]))
-    return float(1 - (with_lumps[late] / without[late]).min())
-
-
 def sized(drawn: Drawn, losses: list[float]) -> tuple[list[float], float]:
-    """Loss coefficients of lumps that take about these shares of the flow, from a short cut with
-    one lump after the other; and the nozzle's flow there with even spoil, kg/s."""
-    machine = drawn.base["machine"]
-    calm = {**machine["engine"], "wander_rpm": 0.0, "slow_wander_rpm": 0.0}
-    short = {
-        **drawn.base, "duration_s": 140.0, "seed": 1, "machine": {**machine, "engine": calm}
-    }  # fmt: skip
-    even = {**drawn.load, "from_s": 40.0, "to_s": 140.0, "unevenness": 0.0}
-    tried = drawn.own * np.array([0.3, 0.8, 2.0, 5.0, 12.0, 30.0])
-    steps = [
-        {"from_s": 50.0 + 15 * i, "to_s": 60.0 + 15 * i, "extra_loss": float(k), "rise_s": 0.5}
-        for i, k in enumerate(tried)
-    ]
-    try:
-        truth = simulate(
-            Scenario.model_validate(short | {"events": {"clogs": [even, *steps]}})
-        ).truth()
-    except ScenarioError:
-        steps = steps[:-1]
-        truth = simulate(
-            Scenario.model_validate(short | {"events": {"clogs": [even, *steps]}})
-        ).truth()
-    flow, time_s = truth["mass_flow_kg_s"], truth["time_s"]
-    calm_before = (time_s > 46) & (time_s < 49)
-    before = flow[calm_before].mean()
-    found = []
-    for step in steps:
-        late = (time_s > step["to_s"] - 2) & (time_s < step["to_s"] - 0.6)
-        found.append(1 - flow[late].mean() / before)
-    at = np.exp(np.interp(losses, found, np.log(tried[: len(found)])))
-    return at.tolist(), float(truth["port_mass_flow_kg_s"][calm_before].mean())
-
-
-def _clog_times(dice: Dice, first_s: float, last_s: float) -> list[tuple[float, float]]:
-    found = []
-    at = first_s + dice.between(0, 60)
-    while True:
-        length = dice.ratio(5, 60)
-        if at + length > last_s:
-            return found
-        found.append((at, at + length))
-        at += length + QUIET_S + dice.ratio(20, 240)
-
-
-def _lift_times(
-    dice: Dice, load: Tree, clogs: list[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    found: list[tuple[float, float]] = []
-    at = load["from_s"] + dice.between(*BETWEEN_LIFTS_S) / 2
-    edges = [load["from_s"], *(at for pair in clogs for at in pair), load["to_s"]]
-    for calm_from_s, calm_to_s in zip(edges[::2], edges[1::2], strict=True):
-        length_s = dice.between(*LIFT_S)
-        start_s = max(at, calm_from_s + CLEAR_OF_CLOG_S)
-        if start_s + length_s < calm_to_s - CLEAR_OF_CLOG_S:
-            found.append((start_s, start_s + length_s))
-            at = start_s + length_s + dice.between(*BETWEEN_LIFTS_S)
-    return found
+    """Loss coefficients of lumps that take about these shares of the flow where work begins; and
+    the nozzle's flow there, kg/s. All with even spoil."""
+    tried = drawn.own * np.array([0.0, 0.3, 0.8, 2.0, 5.0, 12.0, 20.0])
+    machine = Scenario.model_validate(drawn.base).machine
+    ones = np.ones(len(tried))
+    blower_rpm = drawn.machine.engine_rpm * machine.belt_ratio * (1 - machine.belt_slip)
+    now = conditions(
+        *(Scenario.model_validate(drawn.base), drawn.load["from_s"] * ones, blower_rpm * ones),
+        np.random.default_rng(0),
+    )
+    now = replace(now, clog_loss=drawn.load["extra_loss"] + tried)
+    state = Path(machine, Meter.model_validate(drawn.machine.meter), now).solve(NO_TANK_S)
+    lost = 1 - state.pipe_flow / state.pipe_flow[0]
+    return np.interp(losses, lost, tried).tolist(), float(state.port_flow[0])
 
 
 def _leak(dice: Dice, machine: Machine, work_s: float, end_s: float) -> Tree | None:
@@ -272,3 +324,25 @@ def _leak(dice: Dice, machine: Machine, work_s: float, end_s: float) -> Tree | N
         "to_s": stop_s,
         "area_m2": float(dice.between(0.1, 0.35) * machine.flow / speed),
     }
+
+
+def _engine(dice: Dice, engine: Tree, mishaps: list[Mishap]) -> tuple[Tree, list[Mishap]]:
+    """The engine with its throttle, and the mishaps with the rates at which it sags."""
+    *points, (end_s, meant) = engine["throttle"]
+    rated = []
+    for each in mishaps:
+        rated.append(each)
+        if each.kind not in ("sag", "moved", "turned_down"):
+            continue
+        down = meant * (1 - each.size)
+        takes_s = dice.ratio(2, 20) if each.kind == "sag" else dice.ratio(0.5, 3)
+        points.append([each.start_s, meant])
+        if each.kind == "turned_down":
+            points.append([each.end_s, down])
+            meant = down
+        else:
+            points += [[each.start_s + takes_s, down], [each.end_s - takes_s, down]]
+            points.append([each.end_s, meant])
+        if each.kind == "sag":
+            rated[-1] = replace(each, rate=each.size / takes_s)
+    return {**engine, "throttle": [*points, [end_s, meant]]}, rated
