@@ -30,7 +30,7 @@ from pullcurve.diagnosis.facts import MachineFacts, machine_facts
 from pullcurve.errors import ScenarioError
 from pullcurve.rig.loading import parse_rig
 
-WORKERS = 1
+WORKERS = 2
 
 
 def quick(number: int, seed: int, wide: bool) -> Outcome | None:

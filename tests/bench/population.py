@@ -23,7 +23,7 @@ from pullcurve.recording import record
 from pullcurve.reduction.run import read_run
 from pullcurve.run_log.writing import LogWriter
 
-WORKERS = 1
+WORKERS = 2
 NO_TROUBLE = "none"
 
 
