@@ -34,12 +34,7 @@ from pullcurve.wire.decoder import Decoder, Record
 from record_format import encode
 
 PIECE_S = 1800.0
-TICKS = {
-    "dp": (0,),
-    "edges": (0,),
-    "slow": (1,),
-    "event": (0,),
-}  # their places
+TICKS = {"dp": 1, "edges": 1, "slow": 1, "event": 0}  # their place among the values
 PAGE_BYTES = resource.getpagesize()
 
 
@@ -97,7 +92,7 @@ class LongShift:
 
 def _later(each: Record, ticks: int) -> tuple[Any, ...]:
     values = list(each.values)
-    for place in TICKS.get(each.kind, ()):
+    if (place := TICKS.get(each.kind)) is not None:
         values[place] = (values[place] + ticks) % PERIOD_TICKS
     return tuple(values)
 
