@@ -1,53 +1,76 @@
-"""Random cuts on random machines, all of them invented: a loaded hose at steady throttle, clogs
-of 5 to 60 s, a filter that loads, and in some a leak that grows."""
+"""Random cuts on random machines: a hose in the spoil at steady throttle, and what befalls it.
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import Any
+Clogs, a nozzle lifted out of the spoil, a filter that loads, in some a leak that grows; or, with
+all mishaps and no leak, also a hose that comes off, an engine that sags, spoil too heavy for the
+air, throttle moves.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
 from cut_records import Array, Instruments
-from population_dice import Dice
+from dice import Dice
+from instruments import air_sensors, draw_pickups, meter_sensor
+from machines import Machine, Tree, draw_machine, toml
+from pullcurve.bench.instrument import Meter
 from pullcurve.bench.path import Path
 from pullcurve.bench.plant import Plant, simulate
 from pullcurve.bench.scenario import Events, Scenario
 from pullcurve.bench.truth import conditions
 from pullcurve.errors import ScenarioError
+from pullcurve.physics.spoils import SPOILS
 
-ATTEMPTS = 60
-OFF_S = 15.0  # the engine stands, and the zero is taken
-WORK_S = (20.0, 120.0)  # after full throttle, until the hose is in the spoil
-FIRST_CLOG_S = 90.0  # after that
-QUIET_S = 40.0  # between two clogs, at least
-LIFT_S = (10.0, 30.0)  # the nozzle is out of the spoil
-BETWEEN_LIFTS_S = (120.0, 300.0)
-CLEAR_OF_CLOG_S = 25.0
+ATTEMPTS: Final = 60
+CLEAN_S: Final = 40.0  # of a cut that tells the range of the sensor that suits
+OFF_S: Final = 15.0  # the engine stands, and the zero is taken
+WORK_S: Final = (20.0, 120.0)  # after full throttle, until the hose is in the spoil
+FIRST_S: Final = 90.0  # after that, until the first mishap
+QUIET_S: Final = 45.0  # between two mishaps, at least
+MORE_QUIET_S: Final = (10.0, 90.0)
 LEAST_CLOG, GREATEST_CLOG = 0.05, 0.5  # of the flow
+GROWTH: Final = (0.6, 2.5)  # of the filter's loss, over the cut
+LOAD: Final = (0.4, 1.3)  # of the hose's own loss
+MOST_NEED: Final = 0.9  # of the loaded velocity at the slowest meant speed
+MEAN_S: Final = 10.0  # over which air that is too slow counts
+HEAVY_SHARE: Final = (0.75, 0.93)  # of the needed velocity that heavy spoil leaves
+NO_TANK_S: Final = 1e12  # a step in which the tank fills at once
+USUAL: Final = ("clog", "clog", "lift")
+EVERYTHING: Final = ("clog", "hose_off", "sag", "heavy", "moved", "turned_down", "lift")
 
 
 @dataclass(frozen=True)
-class Clog:
+class Mishap:
+    """`size` is of the flow (a clog's, of that through the meter once the tank has followed), of
+    the speed, or of the needed velocity."""
+
+    kind: str
     start_s: float
-    end_s: float
-    lost: float  # of the flow through the meter, once the tank has followed
+    end_s: float  # when all is as it was; of a throttle turned down, when it has come to rest
+    size: float = 0.0
+    rate: float = 0.0  # of the speed, each second, at which it sags
+
+
+@dataclass(frozen=True)
+class Crew:
+    """What a cut is like beside its machine."""
+
+    kinds: tuple[str, ...] = USUAL
+    loading: bool = True  # of the filter
+    wandering: bool = False  # the load is now heavier, now lighter for a minute or two
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """A machine, its meter and its load of spoil, before anything happens to them."""
+    """A machine and its load of spoil, before anything happens to them."""
 
-    base: dict[str, Any]  # a scenario, but for its seed and its events
-    load: dict[str, Any]
-    rig_lines: list[str]
-    flow: float  # m3/s, about
-    density: float
-    velocity: float  # in the hose, m/s, about
+    machine: Machine
+    base: Tree  # a scenario, but for its events
+    load: Tree
+    tools: Instruments
+    rig: Tree
     own: float  # the hose's loss coefficient
-
-    @property
-    def work_s(self) -> float:
-        return float(self.load["from_s"])
 
 
 @dataclass(frozen=True)
@@ -56,182 +79,204 @@ class Case:
     plant: Plant
     tools: Instruments
     rig: str
-    clogs: tuple[Clog, ...]
-    leak: tuple[str, float, float] | None  # place, from, to
-    leak_gone: Array | None  # share of the nozzle's flow that the leak takes, each second
-    has_tank: bool
+    mishaps: tuple[Mishap, ...]
+    leak_from_s: float | None
+    leak_gone: Array  # share of the nozzle's flow that the leak takes, each second
+    velocity: Array  # true, of the open air at the nozzle, each second, its mean over MEAN_S
+    needed: float  # m/s, of the rig's spoil; 0 where it names none
     work_s: float
 
-
-@dataclass(frozen=True)
-class Crew:
-    """What a cut is like beside its machine."""
-
-    lifts: bool = True  # the nozzle is out of the spoil now and then
-    loading: bool = True  # of the filter
-    wandering: bool = False  # the load is now heavier, now lighter for a minute or two
+    @property
+    def has_tank(self) -> bool:
+        return "tank_air" in self.tools.roles
 
 
 def draw_case(seed: int, number: int, duration_s: float = 1500.0, crew: Crew = Crew()) -> Case:
     for attempt in range(ATTEMPTS):
-        dice = Dice(seed, number, attempt)
         try:
-            return _draw(dice, Dice(seed, number, attempt, 3), crew, number, duration_s)
+            return _draw(Dice(seed, number, attempt), crew, number, duration_s)
         except ScenarioError:
             continue
     raise ScenarioError(f"cut {number}: no machine with a flow in {ATTEMPTS} attempts")
 
 
-def draw_machine(dice: Dice, number: int, duration_s: float) -> Drawn:
-    top_rpm = dice.between(2000, 3700)
-    belt_ratio = dice.between(0.8, 1.5)
-    displacement = dice.ratio(0.004, 0.016)
-    flow = 0.85 * displacement * top_rpm / 60
-    site = _site(dice)
-    density = site["pressure_pa"] / (287.05 * site["temperature_k"])
-    velocity = dice.between(30, 50)
-    hose_bore = float(np.sqrt(4 / np.pi * flow / velocity))
-    meter, rig_meter = _meter(dice, flow, density)
-    work_s = OFF_S + 10 + dice.between(*WORK_S)
-    full_s = OFF_S + 6
-    machine = {
-        "engine": {
-            "idle_rpm": 0.35 * top_rpm / belt_ratio,
-            "governed_rpm": 1.03 * top_rpm / belt_ratio,
-            "droop": dice.between(0, 0.05),
-            "full_load_w": dice.ratio(15e3, 40e3),
-            "lag_s": dice.between(0.3, 1.0),
-            "wander_rpm": dice.ratio(3e-4, 3e-3) * top_rpm / belt_ratio,
-            "wander_time_s": dice.ratio(0.4, 3),
-            "slow_wander_rpm": dice.between(0, 2e-3) * top_rpm / belt_ratio,
-            "slow_wander_time_s": dice.between(8, 60),
-            "throttle": [
-                [0.0, 0.0], [OFF_S, 0.0], [OFF_S + 1, 0.4 * top_rpm / belt_ratio],
-                [OFF_S + 4, 0.4 * top_rpm / belt_ratio],
-                [full_s, top_rpm / belt_ratio], [duration_s, top_rpm / belt_ratio],
-            ],
-        },
-        "belt_ratio": belt_ratio,
-        "belt_slip": dice.between(0, 0.015),
-        "belt_slip_at_load": dice.between(0, 0.015),
-        "blower": {
-            "displacement_m3": displacement,
-            "slip_speed_rpm": dice.ratio(40, 200),
-            "slip_factor": dice.one_of((1.0, 1.0, dice.between(1, 3))),
-            "lobes": dice.one_of((2, 2, 3)),
-            "outlet_pa_s2_kg2": dice.between(300, 3000) / (flow * density) ** 2,
-        },
-        "filter": {
-            "linear_pa_s_m3": dice.ratio(500, 3000) / flow,
-            "loading_pa_s_m3_per_s": 0.0,
-        },
-        "tank_volume_m3": dice.between(3, 12) * flow,
-        "port_bore_m": hose_bore * dice.between(0.95, 1.2),
-        "port_loss": dice.between(0.1, 0.6),
-        "clean_pipe_loss": dice.between(0.8, 2.5),
-        "leaks": {leak: dice.ratio(1e-6, 3e-5) for leak in ("a_m2", "b_m2", "c_m2")},
-        "hose": {
-            "length_m": dice.between(8, 20),
-            "bore_m": hose_bore,
-            "friction_factor": dice.ratio(0.02, 0.045),
-            "loss": dice.between(0.6, 1.8),
-        },
-    }  # fmt: skip
-    linear = machine["filter"]["linear_pa_s_m3"]
-    growth = dice.between(0.6, 2.5)  # of the filter's loss, over the cut
-    machine["filter"]["loading_pa_s_m3_per_s"] = linear * growth / duration_s
-    hose = machine["hose"]
+def draw_work(dice: Dice, number: int, duration_s: float) -> Drawn:
+    """A machine at steady throttle with its hose in the spoil."""
+    machine = draw_machine(dice, number, "clean_pipe", working=True)
+    tree, top = machine.tree, machine.engine_rpm
+    linear = _linear(machine)
+    growth = dice.between(*GROWTH)
+    tree["filter"] = {
+        "linear_pa_s_m3": linear,
+        "loading_pa_s_m3_per_s": linear * growth / duration_s,
+    }
+    hose = tree["hose"]
     own = hose["friction_factor"] * hose["length_m"] / hose["bore_m"] + hose["loss"]
     load = {
-        "from_s": work_s,
+        "from_s": OFF_S + 10 + dice.between(*WORK_S),
         "to_s": duration_s,
-        "extra_loss": own * dice.between(0.4, 1.3),
+        "extra_loss": own * dice.between(*LOAD),
         "rise_s": dice.between(1, 5),
         "unevenness": dice.between(0.1, 0.3),
         "uneven_time_s": dice.ratio(0.6, 2.5),
     }
-    base = {
-        "name": f"cut_{number}",
-        "duration_s": duration_s,
-        "start": datetime(2025, 6, 3, 7, 0, tzinfo=UTC),
-        "site": site,
-        "machine": machine,
-        "meter": meter,
-        "sensors": [{"role": "meter_dp", "part": "HSC", "address": 0x28}],
-        "pickups": [{"role": "blower_shaft", "marks": 2}],
-    }
-    return Drawn(base, load, _rig_lines(rig_meter, site), flow, density, velocity, own)
+    throttle = [
+        [0.0, 0.0], [OFF_S, 0.0], [OFF_S + 1, 0.4 * top], [OFF_S + 4, 0.4 * top],
+        [OFF_S + 6, top], [duration_s, top],
+    ]  # fmt: skip
+    pickups, rig_pickups = draw_pickups(dice, None, ())
+    roles = ["meter_air", *(["tank_air"] if dice.chance(0.5) else [])]
+    air = air_sensors(dice, roles)
+    base = machine.scenario(f"cut_{number}", dice.whole(0, 2**31), throttle, pickups=pickups)
+    blank = [{"role": "meter_dp", "part": "HSC", "address": 0x28}]
+    calm = simulate(Scenario.model_validate(base | {"sensors": blank, "duration_s": CLEAN_S}))
+    sensors = [meter_sensor(dice, None, calm), *air]
+    tools = Instruments.of(sensors, pickups[0], jitter=dice.chance(2 / 3))
+    rig = machine.rig | {"pickups": rig_pickups}
+    return Drawn(machine, base | {"sensors": blank}, load, tools, rig, own)
 
 
-def draw_tools(dice: Dice, plant: Plant, *, tank: bool) -> Instruments:
-    roles = ("ambient_air", "meter_air", *(("tank_air",) if tank else ()))
-    greatest = float(plant.truth()["differential_pressure_pa"].max())
-    jitter = dice.chance(2 / 3)
-    return Instruments(
-        span_pa=2488.4 if greatest < 1900 else 6894.757,
-        zero_pa=dice.normal(5.0),
-        noise_pa=dice.between(1, 4),
-        offsets_pa={role: dice.normal(60) for role in roles},
-        air_noise_pa=dice.between(0.7, 3),
-        jitter=jitter,
-        marks=2,
-        uneven=dice.between(0, 0.02),
-        missed=dice.one_of((0.0, 0.0, 1e-3)),
-    )
+def _linear(machine: Machine) -> float:
+    """Pa s/m3 of a filter whose loss goes with the flow, as great at full flow."""
+    filter_ = machine.tree["filter"]
+    return float(filter_["linear_pa_s_m3"] + filter_["square_pa_s2_m6"] * machine.flow)
 
 
-def _draw(dice: Dice, other: Dice, crew: Crew, number: int, duration_s: float) -> Case:
-    """`other`: what a crew changes draws from dice of its own, and leaves the rest as it is."""
-    drawn = draw_machine(dice, number, duration_s)
-    work_s = drawn.work_s
-    leak = _leak(dice, drawn.flow, drawn.density, drawn.velocity, work_s, duration_s)
-    base = drawn.base | {"seed": dice.whole(0, 2**31)}
-    wanted = _clog_times(dice, work_s + FIRST_CLOG_S, duration_s - 30)
-    losses = [dice.ratio(LEAST_CLOG, GREATEST_CLOG) for _ in wanted]
-    lumps: list[dict[str, Any]] = [
-        {"from_s": start_s, "to_s": end_s, "extra_loss": loss, "rise_s": dice.ratio(0.3, 2.0)}
-        for (start_s, end_s), loss in zip(wanted, sized(drawn, losses)[0], strict=True)
-    ]
-    leaks = [] if leak is None else [leak]
-    away = _lift_times(other, drawn.load, wanted) if crew.lifts else []
-    load = between(drawn.load, away)
+def _draw(dice: Dice, crew: Crew, number: int, duration_s: float) -> Case:
+    drawn = draw_work(dice, number, duration_s)
+    machine, rig = dict(drawn.base["machine"]), drawn.rig
+    work_s = drawn.load["from_s"]
+    mishaps = _mishaps(dice, crew.kinds, work_s + FIRST_S, duration_s - 60)
+    bore_area = np.pi / 4 * machine["hose"]["bore_m"] ** 2
+    leak, velocity, needed = None, 0.0, 0.0
+    if "heavy" in crew.kinds:
+        slowest = np.prod([1 - each.size for each in mishaps if each.kind == "turned_down"])
+        velocity = sized(drawn, [])[1] / drawn.machine.density / bore_area
+        spoil, needed = _spoil(MOST_NEED * float(slowest) * velocity)
+        rig = rig | {"machine": rig["machine"] | {"spoil": spoil}}
+    else:
+        leak = _leak(dice, drawn.machine, work_s, duration_s)
+    loads, lumps, off = _events(dice, drawn, mishaps, velocity, needed)
     if crew.wandering:
-        load = _wandering(other, load)
+        loads = _wandering(dice, loads)
+    machine["engine"], mishaps = _engine(dice, machine["engine"], mishaps)
     if not crew.loading:
-        sound = {**drawn.base["machine"]["filter"], "loading_pa_s_m3_per_s": 0.0}
-        base["machine"] = {**drawn.base["machine"], "filter": sound}
-    events = {"clogs": [*load, *lumps], "leaks": leaks}
-    plant = simulate(Scenario.model_validate(base | {"events": events}))
-    has_tank = dice.chance(0.5)
-    tools = draw_tools(dice, plant, tank=has_tank)
-    with_lumps, without = _even(plant, [drawn.load, *lumps])[0], _even(plant, [drawn.load])[0]
-    clogs = tuple(
-        Clog(lump["from_s"], lump["to_s"], _taken(with_lumps, without, lump)) for lump in lumps
+        machine["filter"] = machine["filter"] | {"loading_pa_s_m3_per_s": 0.0}
+    events = {"clogs": [*loads, *lumps], "hose_off": off, "leaks": [leak] if leak else []}
+    plant = simulate(Scenario.model_validate(drawn.base | {"machine": machine, "events": events}))
+    # What clogs and leak take is told by even spoil.
+    metered, nozzle = _even(plant, [drawn.load])
+    clogged, _ = _even(plant, [drawn.load, *lumps])
+    return Case(
+        number=number,
+        plant=plant,
+        tools=drawn.tools,
+        rig=toml(rig),
+        mishaps=tuple(_taken(each, 1 - clogged / metered) for each in mishaps),
+        leak_from_s=leak["from_s"] if leak else None,
+        leak_gone=1 - nozzle / _even(plant, [drawn.load], leaks=False)[1],
+        velocity=_velocity(plant, float(bore_area)),
+        needed=needed,
+        work_s=work_s,
     )
-    place = None if leak is None else (leak["place"], leak["from_s"], leak["to_s"])
-    gone = None
-    if leak is not None:
-        tight = _even(plant, [drawn.load], leaks=False)[1]
-        gone = 1 - _even(plant, [drawn.load])[1] / tight
-    rig = "\n".join(drawn.rig_lines)
-    return Case(number, plant, tools, rig, clogs, place, gone, has_tank, work_s)
 
 
-def between(load: dict[str, Any], away: list[tuple[float, float]]) -> list[dict[str, Any]]:
-    """The load, but for the times at which the nozzle is not in it."""
-    bounds = [load["from_s"], *(at for pair in away for at in pair), load["to_s"]]
-    return [
-        {**load, "from_s": a, "to_s": b} for a, b in zip(bounds[::2], bounds[1::2], strict=True)
+def _taken(mishap: Mishap, lost: Array) -> Mishap:
+    """A clog with what it takes of the flow in its last seconds."""
+    late = slice(int(mishap.end_s - 2), int(mishap.end_s))
+    return replace(mishap, size=float(lost[late].max())) if mishap.kind == "clog" else mishap
+
+
+def _velocity(plant: Plant, bore_area: float) -> Array:
+    truth = plant.truth()
+    turning = truth["flow_ambient_m3_s"] > 0
+    open_air = truth["mass_flow_kg_s"][turning] / truth["flow_ambient_m3_s"][turning]
+    true = np.zeros_like(truth["time_s"])
+    true[turning] = truth["port_mass_flow_kg_s"][turning] / open_air / bore_area
+    tenths = round(10 * MEAN_S)
+    summed = np.cumsum(np.concatenate((np.zeros(tenths), true)))
+    return np.asarray((summed[tenths:] - summed[:-tenths])[::10] / tenths)
+
+
+def _mishaps(dice: Dice, kinds: tuple[str, ...], first_s: float, last_s: float) -> list[Mishap]:
+    """One after the other; a throttle that is turned down stays, so that there are few."""
+    found: list[Mishap] = []
+    at = first_s + dice.between(0, 30)
+    while True:
+        kind = dice.one_of(kinds)
+        if kind == "turned_down" and any(each.kind == kind for each in found):
+            kind = "moved"
+        length, size = {
+            "clog": lambda: (dice.ratio(5, 60), dice.ratio(LEAST_CLOG, GREATEST_CLOG)),
+            "hose_off": lambda: (dice.ratio(8, 60), 0.0),
+            "sag": lambda: (dice.between(50, 170), dice.between(0.02, 0.1)),
+            "heavy": lambda: (dice.between(90, 200), dice.between(*HEAVY_SHARE)),
+            "moved": lambda: (dice.between(20, 120), dice.between(0.1, 0.4)),
+            "turned_down": lambda: (dice.between(0.5, 3), dice.between(0.03, 0.3)),
+            "lift": lambda: (dice.between(10, 60), 0.0),
+        }[kind]()
+        if at + length > last_s:
+            return found
+        found.append(Mishap(kind, at, at + length, size))
+        at += length + QUIET_S + dice.ratio(*MORE_QUIET_S)
+
+
+def _spoil(most: float) -> tuple[str, float]:
+    """Of the kinds that this air still carries, that which needs the most."""
+    carried = [(spoil.velocity[0], name) for name, spoil in SPOILS.items()]
+    carried = [each for each in carried if each[0] <= most]
+    if not carried:
+        raise ScenarioError("no spoil is light enough for this machine")
+    needed, name = max(carried)
+    return name, needed
+
+
+def _events(
+    dice: Dice, drawn: Drawn, mishaps: list[Mishap], velocity: float, needed: float
+) -> tuple[list[Tree], list[Tree], list[tuple[float, float]]]:
+    """The load, the lumps and heavy spoil that add to it, and when the hose is off.
+
+    The load stops while the hose is off or the nozzle lifted. After the hose is on again the crew
+    needs some seconds to get to the spoil.
+    """
+    lost: list[float] = []
+    windows, away, off = [], [], []
+    speed = 1.0
+    for each in mishaps:
+        if each.kind == "turned_down":
+            speed *= 1 - each.size
+        elif each.kind == "clog":
+            lost.append(each.size)
+            windows.append((each, dice.ratio(0.3, 2.0)))
+        elif each.kind == "heavy":
+            lost.append(float(np.clip(1 - each.size * needed / (velocity * speed), 0.05, 0.6)))
+            windows.append((each, dice.between(15, 40)))
+        elif each.kind == "hose_off":
+            off.append((each.start_s, each.end_s - dice.between(2, 6)))
+            away.append((each.start_s, each.end_s))
+        elif each.kind == "lift":
+            away.append((each.start_s, each.end_s))
+    bounds = [drawn.load["from_s"], *(at for pair in away for at in pair), drawn.load["to_s"]]
+    loads = [
+        drawn.load | {"from_s": start, "to_s": end}
+        for start, end in zip(bounds[::2], bounds[1::2], strict=True)
     ]
+    for load in loads[1:]:
+        load["rise_s"] = dice.ratio(0.3, 3)
+    lumps = [
+        {"from_s": each.start_s, "to_s": each.end_s, "extra_loss": loss, "rise_s": rise}
+        for (each, rise), loss in zip(windows, sized(drawn, lost)[0], strict=True)
+    ]
+    return loads, lumps, off
 
 
-def _wandering(dice: Dice, load: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _wandering(dice: Dice, load: list[Tree]) -> list[Tree]:
     slow = {"unevenness": dice.between(0.15, 0.35), "uneven_time_s": dice.ratio(15, 120)}
     half = [{**part, "extra_loss": part["extra_loss"] / 2} for part in load]
     return [*half, *({**part, **slow} for part in half)]
 
 
-def _even(plant: Plant, clogs: list[dict[str, Any]], *, leaks: bool = True) -> tuple[Array, Array]:
+def _even(plant: Plant, clogs: list[Tree], *, leaks: bool = True) -> tuple[Array, Array]:
     """Flow through the meter and at the nozzle each second, as it would be with these clogs, the
     spoil even, at the plant's own speed."""
     scenario = plant.scenario
@@ -248,135 +293,56 @@ def _even(plant: Plant, clogs: list[dict[str, Any]], *, leaks: bool = True) -> t
     return np.maximum(state.pipe_flow, 1e-6), np.maximum(state.port_flow, 1e-6)
 
 
-def _taken(with_lumps: Array, without: Array, lump: dict[str, Any]) -> float:
-    late = slice(int(lump["to_s"] - 2), int(lump["to_s"]))
-    return float(1 - (with_lumps[late] / without[late]).min())
-
-
 def sized(drawn: Drawn, losses: list[float]) -> tuple[list[float], float]:
-    """Loss coefficients of lumps that take about these shares of the flow, from a short cut with
-    one lump after the other; and the nozzle's flow there with even spoil, kg/s."""
-    machine = drawn.base["machine"]
-    calm = {**machine["engine"], "wander_rpm": 0.0, "slow_wander_rpm": 0.0}
-    short = {
-        **drawn.base, "duration_s": 140.0, "seed": 1, "machine": {**machine, "engine": calm}
-    }  # fmt: skip
-    even = {**drawn.load, "from_s": 40.0, "to_s": 140.0, "unevenness": 0.0}
-    tried = drawn.own * np.array([0.3, 0.8, 2.0, 5.0, 12.0, 30.0])
-    steps = [
-        {"from_s": 50.0 + 15 * i, "to_s": 60.0 + 15 * i, "extra_loss": float(k), "rise_s": 0.5}
-        for i, k in enumerate(tried)
-    ]
-    try:
-        truth = simulate(
-            Scenario.model_validate(short | {"events": {"clogs": [even, *steps]}})
-        ).truth()
-    except ScenarioError:
-        steps = steps[:-1]
-        truth = simulate(
-            Scenario.model_validate(short | {"events": {"clogs": [even, *steps]}})
-        ).truth()
-    flow, time_s = truth["mass_flow_kg_s"], truth["time_s"]
-    calm_before = (time_s > 46) & (time_s < 49)
-    before = flow[calm_before].mean()
-    found = []
-    for step in steps:
-        late = (time_s > step["to_s"] - 2) & (time_s < step["to_s"] - 0.6)
-        found.append(1 - flow[late].mean() / before)
-    at = np.exp(np.interp(losses, found, np.log(tried[: len(found)])))
-    return at.tolist(), float(truth["port_mass_flow_kg_s"][calm_before].mean())
+    """Loss coefficients of lumps that take about these shares of the flow where work begins; and
+    the nozzle's flow there, kg/s. All with even spoil."""
+    tried = drawn.own * np.array([0.0, 0.3, 0.8, 2.0, 5.0, 12.0, 20.0])
+    machine = Scenario.model_validate(drawn.base).machine
+    ones = np.ones(len(tried))
+    blower_rpm = drawn.machine.engine_rpm * machine.belt_ratio * (1 - machine.belt_slip)
+    now = conditions(
+        *(Scenario.model_validate(drawn.base), drawn.load["from_s"] * ones, blower_rpm * ones),
+        np.random.default_rng(0),
+    )
+    now = replace(now, clog_loss=drawn.load["extra_loss"] + tried)
+    state = Path(machine, Meter.model_validate(drawn.machine.meter), now).solve(NO_TANK_S)
+    lost = 1 - state.pipe_flow / state.pipe_flow[0]
+    return np.interp(losses, lost, tried).tolist(), float(state.port_flow[0])
 
 
-def _clog_times(dice: Dice, first_s: float, last_s: float) -> list[tuple[float, float]]:
-    found = []
-    at = first_s + dice.between(0, 60)
-    while True:
-        length = dice.ratio(5, 60)
-        if at + length > last_s:
-            return found
-        found.append((at, at + length))
-        at += length + QUIET_S + dice.ratio(20, 240)
-
-
-def _lift_times(
-    dice: Dice, load: dict[str, Any], clogs: list[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    found: list[tuple[float, float]] = []
-    at = load["from_s"] + dice.between(*BETWEEN_LIFTS_S) / 2
-    edges = [load["from_s"], *(at for pair in clogs for at in pair), load["to_s"]]
-    for calm_from_s, calm_to_s in zip(edges[::2], edges[1::2], strict=True):
-        length_s = dice.between(*LIFT_S)
-        start_s = max(at, calm_from_s + CLEAR_OF_CLOG_S)
-        if start_s + length_s < calm_to_s - CLEAR_OF_CLOG_S:
-            found.append((start_s, start_s + length_s))
-            at = start_s + length_s + dice.between(*BETWEEN_LIFTS_S)
-    return found
-
-
-def _leak(
-    dice: Dice, flow: float, density: float, velocity: float, work_s: float, end_s: float
-) -> dict[str, Any] | None:
+def _leak(dice: Dice, machine: Machine, work_s: float, end_s: float) -> Tree | None:
     """In some cuts: large enough at the end to take a tenth to a third of the hose's flow."""
     if not dice.chance(0.4):
         return None
     start_s = work_s + dice.between(60, 0.5 * (end_s - work_s))
     stop_s = start_s + dice.between(240, end_s - start_s - 1) if end_s - start_s > 250 else end_s
     # By the tank's vacuum of about six velocity heads in the hose.
-    speed = float(np.sqrt(2 * 6 * 0.5 * density * velocity**2 / density))
+    speed = np.sqrt(6) * machine.flow / (np.pi / 4 * machine.tree["hose"]["bore_m"] ** 2)
     return {
         "place": dice.one_of(("a", "a", "b", "c")),
         "from_s": start_s,
         "to_s": stop_s,
-        "area_m2": dice.between(0.1, 0.35) * flow / speed,
+        "area_m2": float(dice.between(0.1, 0.35) * machine.flow / speed),
     }
 
 
-def _site(dice: Dice) -> dict[str, float]:
-    altitude = dice.between(0, 2500)
-    return {
-        "altitude_m": altitude,
-        "pressure_pa": 101325 * (1 - altitude / 44330.77) ** 5.255880 + dice.normal(700),
-        "temperature_k": dice.between(268, 311),
-        "humidity": dice.between(0.1, 0.95),
-        "pressure_drift_pa_per_s": dice.normal(0.02),
-        "temperature_drift_k_per_s": dice.normal(0.0005),
-    }
-
-
-def _meter(dice: Dice, flow: float, density: float) -> tuple[dict[str, Any], dict[str, Any]]:
-    beta = dice.between(0.5, 0.77)
-    wanted_pa = dice.ratio(1200, 4000)
-    area = flow / 0.97 * np.sqrt(density * (1 - beta**4) / (2 * wanted_pa))
-    throat = float(np.sqrt(4 / np.pi * area))
-    first = dice.between(0, 0.12)
-    meter = {
-        "position": "clean_pipe",
-        "pipe_bore_m": throat / beta,
-        "throat_bore_m": throat,
-        "discharge_coefficient": 0.97 * (1 + dice.normal(0.01)),
-        "coefficient_noise": dice.between(0, 0.002),
-        "inlet_loss": 0.3,
-        "recovery_loss": dice.between(0.05, 0.2) * (beta**-4 - 1),
-        "line_time_constant_s": dice.between(0.002, 0.02),
-        "pulsation": [
-            {"amplitude": first, "phase_rad": dice.between(0, 6.28)},
-            {"amplitude": first * dice.between(0, 0.5), "phase_rad": dice.between(0, 6.28)},
-        ],
-    }
-    rig = {"pipe_bore": f"{1e3 * throat / beta:.3f} mm", "throat_bore": f"{1e3 * throat:.3f} mm"}
-    return meter, rig
-
-
-def _rig_lines(meter: dict[str, Any], site: dict[str, float]) -> list[str]:
-    return [
-        'name = "an invented machine of the study of cuts"',
-        "[meter]",
-        'kind = "venturi"',
-        'position = "clean_pipe"',
-        *(f'{key} = "{value}"' for key, value in meter.items()),
-        "[site]",
-        f'altitude = "{site["altitude_m"]:.0f} m"',
-        "[pickups.blower_shaft]",
-        "marks_per_turn = 2",
-        "",
-    ]
+def _engine(dice: Dice, engine: Tree, mishaps: list[Mishap]) -> tuple[Tree, list[Mishap]]:
+    """The engine with its throttle, and the mishaps with the rates at which it sags."""
+    *points, (end_s, meant) = engine["throttle"]
+    rated = []
+    for each in mishaps:
+        rated.append(each)
+        if each.kind not in ("sag", "moved", "turned_down"):
+            continue
+        down = meant * (1 - each.size)
+        takes_s = dice.ratio(2, 20) if each.kind == "sag" else dice.ratio(0.5, 3)
+        points.append([each.start_s, meant])
+        if each.kind == "turned_down":
+            points.append([each.end_s, down])
+            meant = down
+        else:
+            points += [[each.start_s + takes_s, down], [each.end_s - takes_s, down]]
+            points.append([each.end_s, meant])
+        if each.kind == "sag":
+            rated[-1] = replace(each, rate=each.size / takes_s)
+    return {**engine, "throttle": [*points, [end_s, meant]]}, rated

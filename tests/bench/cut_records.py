@@ -7,10 +7,12 @@ those of the real firmware's plan; buses, drivers and their faults are left out.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from machines import Tree
 from pullcurve.bench.plant import Plant
 from pullcurve.stream.received import Received
 from record_format import FORMAT_VERSION, MOST_STAMPS, OK, edges_us, encode
@@ -38,6 +40,22 @@ class Instruments:
     marks: int
     uneven: float
     missed: float
+
+    @classmethod
+    def of(cls, sensors: list[Tree], pickup: Tree, *, jitter: bool) -> Self:
+        """Those of a scenario's tables; a pickup's one odd mark stands for all of its marks."""
+        meter, *air = sensors
+        return cls(
+            span_pa=meter["range_pa"][1],
+            zero_pa=meter["zero_error"],
+            noise_pa=meter["noise"],
+            offsets_pa={each["role"]: each["zero_error"] for each in air},
+            air_noise_pa=max(each["noise"] for each in air),
+            jitter=jitter,
+            marks=pickup["marks"],
+            uneven=max(pickup["uneven"], key=abs),
+            missed=pickup["missed"],
+        )
 
     @property
     def roles(self) -> tuple[str, ...]:

@@ -11,7 +11,8 @@ import numpy as np
 
 from diagnosis_machines import Subject
 from diagnosis_truth import Steady, steady
-from population_dice import Dice
+from dice import Dice
+from machines import INHG
 from pullcurve.bench.instrument import Meter
 from pullcurve.bench.moist_air import HEAT_CAPACITY, Array
 from pullcurve.bench.tube import upstream_state
@@ -31,7 +32,6 @@ SPEED_U = 3e-4
 POINT_U = 0.002  # of a flow, beside what all share
 ZERO_PA = 3.0  # of the differential pressure
 SENSOR_PA = 60.0  # of a compared absolute sensor
-INHG = 3386.389
 
 
 def draw_evidence(
@@ -76,7 +76,7 @@ def draw_evidence(
         mass_ratio=DRY_AIR_GAS_CONSTANT / fraction_r * ones,
         in_pipe=np.full(points, in_pipe),
         meter_area=float(area(meter.pipe_bore)) * ones,
-        hose_on=np.full(points, subject.machine["said"]["hose"] is not None),
+        hose_on=np.full(points, "hose" in subject.machine),
         hose_bore=np.full(points, facts.hose_bore_m),
     )
     terms: tuple[float | None, ...] = ()
@@ -114,7 +114,7 @@ def _readings(subject: Subject, rig: Rig, runs: list[Steady], error: _Errors) ->
     in_pipe = subject.position == "clean_pipe"
     flow = np.concatenate([run.path.pipe_flow if in_pipe else run.path.port_flow for run in runs])
     meter = Meter.model_validate(subject.meter)
-    coefficient_u = 0.02 if "discharge_coefficient" not in subject.rig_meter else 0.0075
+    coefficient_u = 0.02 if subject.plastic else 0.0075
     # dp goes with the square of the flow, so an offset is half as much of it, relatively.
     rt = runs[0].gas_constant * subject.site["temperature_k"]
     density = subject.site["pressure_pa"] / rt

@@ -17,13 +17,14 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
-from diagnosis_machines import draw_subject
+from diagnosis_machines import Subject, draw_subject
 from diagnosis_outcome import Outcome, fill, groups_of, left_open, now_s
 from diagnosis_points import draw_evidence
-from diagnosis_runs import watch
+from diagnosis_runs import TROUBLED, Watched, watch
 from diagnosis_table import name, print_table
 from diagnosis_truth import truth_at
-from population_dice import Dice
+from dice import Dice
+from machines import toml
 from pullcurve.diagnosis.diagnose import diagnose, diagnosis_of
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
 from pullcurve.errors import ScenarioError
@@ -35,7 +36,7 @@ WORKERS = 2
 def quick(number: int, seed: int, wide: bool) -> Outcome | None:
     """One machine from its steady points. None where the drawn one has no flow."""
     subject = draw_subject(seed, number, wide=wide)
-    rig = parse_rig(subject.rig, "rig")
+    rig = parse_rig(toml(subject.rig), "rig")
     facts = machine_facts(rig)
     assert isinstance(facts, MachineFacts), facts
     dice = Dice(seed, number, 7)
@@ -56,13 +57,20 @@ def quick(number: int, seed: int, wide: bool) -> Outcome | None:
 
 def whole(number: int, seed: int, wide: bool) -> Outcome | None:
     """One machine the whole way. None where the drawn one has no flow."""
-    subject = draw_subject(seed, number, wide=wide)
-    facts = machine_facts(rig := parse_rig(subject.rig, "rig"))
+    found = whole_run(draw_subject(seed, number, wide=wide), number, seed)
+    return found and found[0]
+
+
+def whole_run(
+    subject: Subject, number: int, seed: int, *, troubled: float = TROUBLED
+) -> tuple[Outcome, Watched] | None:
+    """What was said of a machine, and the run that it was said of."""
+    facts = machine_facts(rig := parse_rig(toml(subject.rig), "rig"))
     assert isinstance(facts, MachineFacts), facts
     try:
         exact = draw_evidence(subject, facts, rig, Dice(seed, number, 7), errors=False)
         with tempfile.TemporaryDirectory(prefix="diagnosis-") as folder:
-            watched = watch(subject, Dice(seed, number, 8), Path(folder))
+            watched = watch(subject, Dice(seed, number, 8), Path(folder), troubled=troubled)
         truth = truth_at(subject, watched.engine_rpm, facts.rated_rpm, facts.rated_flow_m3_s)
     except ScenarioError:
         return None
@@ -76,7 +84,7 @@ def whole(number: int, seed: int, wide: bool) -> Outcome | None:
         outcome.refused = found
     else:
         fill(outcome, found.verdict, found.posterior, found.ledger, found.deciding)
-    return outcome
+    return outcome, watched
 
 
 def main() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from diagnosis_machines import Subject
-from population_machines import Tree
+from machines import Tree
 from pullcurve.bench.instrument import Meter
 from pullcurve.bench.machine import Machine
 from pullcurve.bench.moist_air import (
@@ -57,8 +57,7 @@ class Truth:
 
 def bench_machine(tree: Tree) -> Machine:
     engine = tree["engine"] | {"throttle": tree["engine"].get("throttle", STANDING)}
-    kept = {name: value for name, value in tree.items() if name != "said"}
-    return Machine.model_validate(kept | {"engine": engine})
+    return Machine.model_validate(tree | {"engine": engine})
 
 
 def steady(
@@ -111,10 +110,9 @@ def truth_at(subject: Subject, engine_rpm: float, rated_rpm: float, rated_flow: 
     engine, bare = np.array([engine_rpm]), np.array([False])
     now = steady(subject, subject.machine, engine, bare, choke=subject.choke)
     path, speed = now.path, float(now.blower_rpm[0])
-    tree = dict(subject.machine)
     right = steady(
         subject,
-        tree | {"filter": subject.sound["filter"]},
+        subject.machine | {"filter": subject.sound["filter"]},
         *(engine, bare),
         choke=0.0,
         blower_rpm=now.blower_rpm,

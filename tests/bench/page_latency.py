@@ -25,8 +25,8 @@ from host.live.browser import PHONE, browser  # noqa: E402
 from host.live.served import served  # noqa: E402
 from pullcurve.examine import rig_of  # noqa: E402
 from pullcurve.run_log.reading import read_log  # noqa: E402
-from pullcurve.sources import Received  # noqa: E402
 from pullcurve.sources.replay import Replay  # noqa: E402
+from pullcurve.stream.received import Received  # noqa: E402
 
 SECONDS = 60.0
 WANTED_MS = 200.0

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pandas as pd
 
+from instruments import MORE_TROUBLES, TROUBLES
+from machines import POSITIONS
 from population_case import Case, draw_case
-from population_instruments import MORE_TROUBLES, TROUBLES
-from population_machines import POSITIONS
 from population_table import print_table
 from population_truth import Outcome, compare
 from pullcurve.errors import PullcurveError

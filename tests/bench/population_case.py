@@ -5,16 +5,11 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
+from dice import Dice
 from direct_link import DirectLink
-from population_dice import Dice
-from population_instruments import (
-    air_sensors,
-    draw_pickups,
-    meter_sensor,
-    spoil,
-    typed_pressure,
-)
-from population_machines import Tree, draw_machine
+from instruments import air_sensors, draw_pickups, meter_sensor, spoil, typed_pressure
+from machines import UNJITTERED, draw_machine, toml
+from operators import ZEROS, draw_levels, sweep
 from population_settled import Settled, settled_part
 from pullcurve.bench.plant import Plant, simulate
 from pullcurve.bench.scenario import Scenario
@@ -24,6 +19,8 @@ from pullcurve.errors import ScenarioError
 ATTEMPTS = 50
 SLOWEST_AIR_S = 3.0  # three time constants
 LEAST_ALTITUDE_M = 500.0  # lower down a sea-level pressure is as good as the station's
+USED = (1.0, 4.0)  # times the sound slip, of one blower in three
+LOADING = (0.0, 0.5)  # Pa s/m3 a second at 1 m3/s, of one filter in three
 
 
 @dataclass(frozen=True)
@@ -63,60 +60,58 @@ def draw_case(seed: int, number: int, position: str, trouble: str | None) -> Cas
     A machine that has no flow is thrown away and another one drawn.
     """
     for attempt in range(ATTEMPTS):
-        dice = Dice(seed, number, attempt)
         try:
-            return _draw(dice, f"population_{number}", position, trouble)
+            return _draw(Dice(seed, number, attempt), number, position, trouble)
         except ScenarioError:
             continue
     raise ScenarioError(f"run {number}: no machine with a flow in {ATTEMPTS} attempts")
 
 
-def _draw(dice: Dice, name: str, position: str, trouble: str | None) -> Case:
-    least_altitude_m = LEAST_ALTITUDE_M if trouble == "sea_level_pressure" else 0.0
-    drawn = draw_machine(dice, name, position, least_altitude_m)
-    pickups, typed_marks = draw_pickups(dice, trouble, drawn.stays)
-    spoilt = spoil(dice, trouble, drawn) | {"pickups": pickups}
+def _draw(dice: Dice, number: int, position: str, trouble: str | None) -> Case:
+    machine = draw_machine(dice, number, position)
+    sea_level = trouble == "sea_level_pressure"
+    if sea_level and machine.site["altitude_m"] < LEAST_ALTITUDE_M:
+        raise ScenarioError("too low for a wrong pressure to matter")
+    hand = sweep(dice, machine.engine_rpm, [draw_levels(dice)], dice.one_of(ZEROS))
+    shafts = ("blower_shaft", "engine_shaft") if dice.chance(0.25) else ("blower_shaft",)
+    pickups, rig_pickups = draw_pickups(dice, trouble, hand.stays, shafts)
+    drawn = machine.scenario(
+        f"population_{number}",
+        dice.whole(0, 2**31),
+        hand.throttle,
+        pickups=pickups,
+        board={} if dice.chance(1 / 3) else {"plan": UNJITTERED},
+    )
+    if dice.chance(1 / 3):
+        machine.tree["blower"]["slip_factor"] *= dice.between(*USED)
+    if dice.chance(1 / 3):
+        machine.tree["filter"]["loading_pa_s_m3_per_s"] = dice.between(*LOADING) / machine.flow
+    spoilt = spoil(dice, trouble, drawn)
     # Which range suits is known only once the pressures are: the plant minds no sensor.
     blank = [{"role": "meter_dp", "part": "HSC", "address": 0x28}]
     plant = simulate(Scenario.model_validate(spoilt | {"sensors": blank}))
     truth = pd.DataFrame(plant.truth())
     tank_m3 = plant.scenario.machine.tank_volume_m3
-    settled = tuple(settled_part(truth, stay, tank_m3) for stay in drawn.stays)
+    settled = tuple(settled_part(truth, stay, tank_m3) for stay in hand.stays)
     if max(part.fill_s for part in settled) > SLOWEST_AIR_S:
         raise ScenarioError("the tank fills too slowly")
-    pressure = trouble != "sea_level_pressure" and not dice.chance(0.15)
-    sensors = [meter_sensor(dice, trouble, plant)]
-    sensors += air_sensors(dice, position, pressure=pressure)
+    pressure = not (sea_level or dice.chance(0.15))
+    roles = ["meter_air"] if position == "clean_pipe" or dice.chance(0.25) else []
+    roles += ["blower_air"] if dice.chance(0.6) else []
+    sensors = [meter_sensor(dice, trouble, plant), *air_sensors(dice, roles, pressure=pressure)]
     scenario = Scenario.model_validate(spoilt | {"sensors": sensors})
-    rig = drawn.rig | {"marks": typed_marks}
+    rig = machine.rig | {"pickups": rig_pickups}
     if not pressure:
-        sea_level = trouble == "sea_level_pressure"
-        rig["station_pressure"] = typed_pressure(dice, scenario.site, sea_level=sea_level)
-    if len(pickups) > 1:
-        rig["engine_marks"] = pickups[1]["marks"]
-        rig["belt_ratio"] = scenario.machine.belt_ratio * (1 + dice.normal(0.003))
+        typed_pa = typed_pressure(dice, scenario.site, sea_level=sea_level)
+        rig["site"]["station_pressure"] = f"{typed_pa / 1000:.2f} kPa"
     jumps = trouble == "clock_jump" or dice.chance(0.04)
-    jump = (dice.between(0, drawn.scenario["duration_s"]), dice.sign() * dice.ratio(0.5, 3600))
+    jump = (dice.between(0, hand.end_s), dice.sign() * dice.ratio(0.5, 3600))
     return Case(
         scenario=scenario,
         plant=plant,
-        rig=_rig_text(rig),
+        rig=toml(rig),
         trouble=trouble,
         settled=settled,
-        plastic="discharge_coefficient" not in drawn.rig["meter"],
+        plastic=machine.plastic,
         clock_jump=jump if jumps else None,
     )
-
-
-def _rig_text(rig: Tree) -> str:
-    lines = ['name = "an invented machine of the population study"', "[meter]"]
-    for key, value in rig["meter"].items():
-        lines.append(f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}")
-    lines += ["[site]", f'altitude = "{rig["altitude"]:.0f} m"']
-    if "station_pressure" in rig:
-        lines.append(f'station_pressure = "{rig["station_pressure"] / 1000:.2f} kPa"')
-    lines += ["[pickups.blower_shaft]", f"marks_per_turn = {rig['marks']}"]
-    if "engine_marks" in rig:
-        lines += ["[pickups.engine_shaft]", f"marks_per_turn = {rig['engine_marks']}"]
-        lines += ["[machine]", f"belt_ratio = {rig['belt_ratio']:.4f}"]
-    return "\n".join(lines) + "\n"

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from population_hand import Stay
+from operators import Stay
 from pullcurve.bench.moist_air import MOLAR_GAS_CONSTANT, MOLAR_MASS_DRY
 
 SETTLED_BAND = 0.005  # of the stay's speed

@@ -5,8 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from population_instruments import TROUBLES
-from population_machines import POSITIONS
+from instruments import TROUBLES
+from machines import POSITIONS
 from population_truth import QUANTITIES, Outcome
 
 WIDTH = 46

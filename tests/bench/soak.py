@@ -35,7 +35,7 @@ from pullcurve.stream.received import Received
 from record_format import encode
 
 PIECE_S = 1800.0
-TICKS = {"block": (0, 12, 13), "slow": (1,), "event": (0,)}  # places of the ticks among the values
+TICKS = {"dp": 1, "edges": 1, "slow": 1, "event": 0}  # their place among the values
 PAGE_BYTES = resource.getpagesize()
 
 
@@ -93,7 +93,7 @@ class LongShift:
 
 def _later(each: Record, ticks: int) -> tuple[Any, ...]:
     values = list(each.values)
-    for place in TICKS.get(each.kind, ()):
+    if (place := TICKS.get(each.kind)) is not None:
         values[place] = (values[place] + ticks) % PERIOD_TICKS
     return tuple(values)
 

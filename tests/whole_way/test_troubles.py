@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from direct_link import DirectLink
+from instruments import TROUBLES
 from population import one_run
-from population_instruments import TROUBLES
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
@@ -24,8 +24,7 @@ SEED = 20
 
 @pytest.mark.parametrize("trouble", [*TROUBLES, "straightener_missing"])
 def test_a_trouble_is_named(trouble: str, tmp_path: Path) -> None:
-    runs = 3 if trouble == "water_in_line" else 2
-    outcomes = [one_run(number, SEED, trouble, tmp_path) for number in range(runs)]
+    outcomes = [one_run(number, SEED, trouble, tmp_path) for number in range(3)]
     named = [trouble in outcome.named for outcome in outcomes]
     assert sum(named) >= 2, [outcome.named for outcome in outcomes]
 

@@ -1,15 +1,16 @@
-"""Random sensors and pickups for the population study, with the trouble that a run is made with.
+"""Random sensors and pickups for all studies, and the trouble that a run is made with.
 
 Errors are drawn within the data sheets that the host ships, one half uniform, one half normal.
 """
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
-from population_dice import Dice
-from population_hand import Stay
-from population_machines import Drawn, Tree
+from dice import Dice
+from machines import Tree
+from operators import Stay
 from pullcurve.bench.plant import Plant
 from pullcurve.rig.sensor_parts import SENSOR_PARTS
 
@@ -38,35 +39,43 @@ _PARTS = ("HSC", "HSC", "HSC", "SSC", "MS4525DO", "ABP2", "DLH", "DLH")
 # Where the count stops, over the upper end of a two-sided range.
 _STOPS = {"HSC": 1.187, "SSC": 1.187, "MS4525DO": 1.187, "ABP2": 1.25, "DLH": 1.25}
 _HEADROOM = 1.15
+_AIR_PARTS = {
+    "meter_air": ("BMP280", 0, 0x77),
+    "blower_air": ("BMP280", 1, 0x76),
+    "tank_air": ("LPS22HB", 1, 0x5C),
+    "discharge_temperature": ("MCP9600", 1, 0x67),
+}
 
 
 def draw_pickups(
-    dice: Dice, trouble: str | None, stays: tuple[Stay, ...]
-) -> tuple[list[Tree], int]:
-    """The pickups, and the marks of the blower's shaft as they are typed."""
+    dice: Dice,
+    trouble: str | None,
+    stays: Sequence[Stay],
+    shafts: Sequence[str] = ("blower_shaft",),
+) -> tuple[list[Tree], Tree]:
+    """The pickups, and the rig's tables of them; a trouble is that of the first shaft's."""
     marks = dice.whole(2, 6) if trouble in ("wrong_marks", "mark_missed") else dice.whole(1, 6)
     spread = dice.ratio(0.002, 0.02)  # of a pitch
-    blower = {
-        "role": "blower_shaft",
+    first: Tree = {
+        "role": shafts[0],
         "marks": marks,
         "uneven": [dice.normal(spread) for _ in range(marks)],
         "missed": dice.one_of((0.0, 0.0, dice.between(0, 0.004))),
         "doubled": dice.one_of((0.0, 0.0, dice.between(0, 0.004))),
         "doubled_after_us": dice.between(450, 900),
-        "jitter_us": dice.between(1, 15),
     }
     if trouble == "mark_missed":
-        blower["missed_marks"] = [dice.between(0.25, 0.7), *[0.0] * (marks - 1)]
+        first["missed_marks"] = [dice.between(0.25, 0.7), *[0.0] * (marks - 1)]
     if trouble == "pickup_dropout":
-        blower["dropouts"] = _dropouts(dice, stays)
-    engine = {"role": "engine_shaft", "marks": dice.whole(1, 2), "jitter_us": dice.between(1, 15)}
-    typed = marks
-    while trouble == "wrong_marks" and typed == marks:
-        typed = dice.whole(1, 6)
-    return [blower, engine] if dice.chance(0.25) else [blower], typed
+        first["dropouts"] = _dropouts(dice, stays)
+    pickups = [first, *({"role": shaft, "marks": dice.whole(1, 2)} for shaft in shafts[1:])]
+    rig = {each["role"]: {"marks_per_turn": each["marks"]} for each in pickups}
+    while trouble == "wrong_marks" and rig[shafts[0]]["marks_per_turn"] == marks:
+        rig[shafts[0]]["marks_per_turn"] = dice.whole(1, 6)
+    return [each | {"jitter_us": dice.between(1, 15)} for each in pickups], rig
 
 
-def _dropouts(dice: Dice, stays: tuple[Stay, ...]) -> list[tuple[float, float]]:
+def _dropouts(dice: Dice, stays: Sequence[Stay]) -> list[tuple[float, float]]:
     found = []
     for _ in range(dice.whole(1, 3)):
         stay = dice.one_of(stays)
@@ -75,17 +84,17 @@ def _dropouts(dice: Dice, stays: tuple[Stay, ...]) -> list[tuple[float, float]]:
     return found
 
 
-def _water(dice: Dice, drawn: Drawn) -> Tree:
+def _water(dice: Dice, scenario: Tree) -> Tree:
     """A slug that comes in the first half of the run and stays, or goes again, or is there
     whenever the engine turns."""
-    duration_s = drawn.scenario["duration_s"]
+    duration_s = scenario["duration_s"]
     course = dice.one_of(("stays", "goes", "turning"))
     from_s = dice.between(0, 0.5) * duration_s
     to_s = duration_s + 1
     if course == "goes":
         to_s = min(to_s, from_s + dice.between(0.15, 0.5) * duration_s)
     elif course == "turning":
-        turning = [at_s for at_s, rpm in drawn.scenario["machine"]["engine"]["throttle"] if rpm]
+        turning = [at_s for at_s, rpm in scenario["machine"]["engine"]["throttle"] if rpm]
         from_s, to_s = max(turning[0] - 1, 0), turning[-1] + 1
     return {
         "from_s": from_s,
@@ -152,42 +161,28 @@ def _drift(dice: Dice, span: float, duration_s: float) -> Tree:
     return {}
 
 
-def air_sensors(dice: Dice, position: str, *, pressure: bool) -> list[Tree]:
-    """The sensors of the air: without `pressure` none tells the station's."""
-    if pressure:
-        ambient = absolute_sensor(dice, "ambient_air", "BME280", 0, 0x76)
-        ambient["humidity_error"] = dice.within(_bound("BME280", "humidity"))
-    else:
-        ambient = {
-            "role": "ambient_air",
-            "part": "SHT4x",
-            "address": 0x44,
-            "zero_error": dice.within(_bound("SHT4x", "temperature")),
-            "humidity_error": dice.within(_bound("SHT4x", "humidity")),
-        }
-    roles = ["meter_air"] if position == "clean_pipe" or dice.chance(0.25) else []
-    if dice.chance(0.6):
-        roles.append("blower_air")
-    return [ambient] + [
-        absolute_sensor(dice, role, "BMP280", 1, address)
-        for role, address in zip(roles, (0x76, 0x77), strict=False)
+def air_sensors(dice: Dice, roles: Iterable[str], *, pressure: bool = True) -> list[Tree]:
+    """The open air's sensor and those of `roles`; without `pressure` none tells the station's."""
+    return [
+        _part(dice, "ambient_air", *(("BME280", 0, 0x76) if pressure else ("SHT4x", 0, 0x44))),
+        *(_part(dice, role, *_AIR_PARTS[role]) for role in roles),
     ]
 
 
-def absolute_sensor(dice: Dice, role: str, part: str, bus: int, address: int) -> Tree:
-    return {
-        "role": role,
-        "part": part,
-        "bus": bus,
-        "address": address,
-        "zero_error": dice.within(_bound(part, "pressure")),
-        "temperature_error_k": dice.within(_bound(part, "temperature")),
-        "noise": 1.5,
+def _part(dice: Dice, role: str, part: str, bus: int, address: int) -> Tree:
+    sensor: Tree = {"role": role, "part": part, "bus": bus, "address": address}
+    sheet = SENSOR_PARTS[part]
+    if sheet.humidity is not None:
+        sensor["humidity_error"] = dice.within(sheet.humidity.bound)
+    if role == "discharge_temperature":
+        return sensor | {"zero_error": dice.within(1.5), "noise": 0.06}
+    if sheet.pressure is None:
+        return sensor | {"zero_error": dice.within(sheet.temperature.bound)}
+    return sensor | {
+        "zero_error": dice.within(sheet.pressure.bound),
+        "temperature_error_k": dice.within(sheet.temperature.bound),
+        "noise": dice.between(0.7, 3),
     }
-
-
-def _bound(part: str, quantity: str) -> float:
-    return float(getattr(SENSOR_PARTS[part], quantity).bound)
 
 
 def typed_pressure(dice: Dice, site: Any, *, sea_level: bool) -> float:
@@ -200,15 +195,14 @@ def typed_pressure(dice: Dice, site: Any, *, sea_level: bool) -> float:
     return float(np.power(at_sea_level, 1 / n))
 
 
-def spoil(dice: Dice, trouble: str | None, drawn: Drawn) -> Tree:
+def spoil(dice: Dice, trouble: str | None, scenario: Tree) -> Tree:
     """The scenario's tables with the troubles of meter, lines and link."""
-    scenario = dict(drawn.scenario)
-    meter = dict(scenario["meter"])
+    spoilt, meter = dict(scenario), dict(scenario["meter"])
     duration_s = scenario["duration_s"]
     if trouble == "tubes_reversed":
         meter["tubes_reversed"] = True
     if trouble == "water_in_line":
-        scenario["events"] = {"water": [_water(dice, drawn)]}
+        spoilt["events"] = scenario.get("events", {}) | {"water": [_water(dice, scenario)]}
     if trouble == "straightener_missing":
         meter["discharge_coefficient"] *= 1 - dice.between(0.01, 0.05)
         meter["coefficient_noise"] = dice.between(0.01, 0.04)
@@ -216,8 +210,8 @@ def spoil(dice: Dice, trouble: str | None, drawn: Drawn) -> Tree:
         meter["inlet_loss"] += dice.between(1.5, 8)
     if trouble == "records_lost":
         begin_s = dice.between(0, duration_s - 100)  # longer than the board remembers
-        scenario["link"] = {"outages": [(begin_s, begin_s + dice.between(60, 90))]}
+        spoilt["link"] = {"outages": [(begin_s, begin_s + dice.between(60, 90))]}
     elif dice.chance(0.08):
         rate = dice.ratio(1e-5, 3e-4)
-        scenario["link"] = {"damage": [{"from_s": 0.0, "to_s": duration_s, "rate": rate}]}
-    return scenario | {"meter": meter}
+        spoilt["link"] = {"damage": [{"from_s": 0.0, "to_s": duration_s, "rate": rate}]}
+    return spoilt | {"meter": meter}

@@ -1,4 +1,4 @@
-"""Draws from one generator, for the population study."""
+"""Draws from one generator, for all studies."""
 
 from collections.abc import Sequence
 from typing import TypeVar
