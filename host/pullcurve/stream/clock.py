@@ -1,7 +1,6 @@
 """Board seconds from wrapping ticks."""
 
 import math
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,10 +66,9 @@ class BlockClock:
         self._ticks = None
 
     def place(
-        self, block: dict[str, Any], seq: int, header: Header | None, host_s: float
+        self, ticks: int, length_ticks: int, seq: int, header: Header | None, host_s: float
     ) -> float | None:
         """When a block that is newer than all before it began; None while no header is known."""
-        ticks = block["start_ticks"]
         if header is None:
             if not self._began:
                 self._began, self._ticks, self._seq, self._host_s = True, ticks, seq, host_s
@@ -78,7 +76,7 @@ class BlockClock:
         tick_s, period = header.tick_ns * 1e-9, 1 << header.tick_bits
         heard_s = host_s - self._host_s
         if self._ticks is None:
-            step_s = max(heard_s, block["length_ticks"] * tick_s) if self._began else 0.0
+            step_s = max(heard_s, length_ticks * tick_s) if self._began else 0.0
         else:
             ahead = (ticks - self._ticks) % period
             most_s = (seq - self._seq + 1) * header.block_us * 1e-6

@@ -7,14 +7,18 @@ holds what the bytes of one `Received` completed.
 from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from pullcurve.stream.clock import BlockClock
 from pullcurve.stream.decoder import Decoder, Record, as_of_today
 from pullcurve.stream.header import Header, HeaderAssembler, named
 from pullcurve.stream.received import Received
 from pullcurve.stream.sequence import SequenceCheck
-from record_format import HEADER
+from record_format import DATA, HEADER
+
+_START, _LENGTH = (
+    [name for name, _ in DATA["dp"]].index(name) for name in ("start_ticks", "length_ticks")
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +100,13 @@ class RecordStream:
     def add(self, received: Received) -> Batch:
         """Take what a source yields."""
         arrivals: list[Arrival] = []
-        accepted = 0
+        accepted, host_s = 0, received.host_time.timestamp()
         for event in self._decoder.feed(received.data):
             if not isinstance(event, Record):
                 self.damaged[event.reason] += 1
             elif start := self.sequence.accept(event):
                 accepted += 1
-                arrivals += self._arrived(event, start, received.host_time.timestamp())
+                arrivals += self._arrived(event, start, host_s)
         return Batch(self, received, accepted, tuple(arrivals))
 
     def _arrived(self, record: Record, start: int, host_s: float) -> list[Arrival]:
@@ -113,12 +117,11 @@ class RecordStream:
             self._newest = (start, record.seq)
             if record.kind in HEADER:
                 self.header = self._headers.add(record) or self.header
-        return [
-            Arrival(each, start, in_order, self.header, self._time(each, host_s, in_order))
-            for each in as_of_today(record)
-        ]
-
-    def _time(self, record: Record, host_s: float, in_order: bool) -> float | None:
-        if record.kind != "dp" or not in_order:
-            return None
-        return self._clock.place(named(record), record.seq, self.header, host_s)
+        found = []
+        for each in as_of_today(record):
+            time_s = None
+            if each.kind == "dp" and in_order:
+                ticks, length = cast("tuple[int, int]", each.values[_START : _LENGTH + 1])
+                time_s = self._clock.place(ticks, length, each.seq, self.header, host_s)
+            found.append(Arrival(each, start, in_order, self.header, time_s))
+        return found
