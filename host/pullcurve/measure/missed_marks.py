@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from pullcurve.measure.true_runs import true_runs
+from pullcurve.stream.edges import DOUBLED, MISSED
 
-MISSED, DOUBLED = 1.5, 0.65  # pitches: an interval beyond these has lost or won an edge
 GREATEST_GAP_S, GREATEST_GAP = 0.5, 40.0  # without edges; in pitches
 FEW_PITCHES = 10.0  # are counted through a gap however slow the shaft
 NEIGHBOURS = 11  # blocks, over which the pitch is a mean

@@ -15,16 +15,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pullcurve.measure.missed_marks import (
-    DOUBLED,
     FEW_PITCHES,
     GREATEST_GAP,
     GREATEST_GAP_S,
-    MISSED,
     Blocks,
     count_marks,
     mean_pitch,
 )
-from pullcurve.stream.edges import edge_ticks
+from pullcurve.stream.edges import DOUBLED, MISSED, edge_ticks
 
 STOPPED_S = 2.0  # without an edge: the shaft stands, or nobody saw it turn
 MIN_RECORDS = 5  # of edges, of which the median counts

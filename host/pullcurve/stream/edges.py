@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 Integers = NDArray[np.int64]
 
+# Of a record's usual interval, beyond which a single one has lost or won an edge.
+MISSED, DOUBLED = 1.5, 0.65
+
 
 def signed(ticks: Any, tick_bits: int) -> Integers:
     """Tick differences as the nearest ones to 0, whatever the counter's wraps."""
@@ -76,9 +79,10 @@ def parts(
 
     Notes
     -----
-    Between two stamps that are more than one edge apart the edges are taken to lie evenly, and
-    the record's extreme intervals to lie in the part whose intervals are the least and the
-    greatest on an average.
+    Between two stamps the edges are taken to lie evenly, but where the step between them is not as
+    long as its number of edges at the record's usual interval: there a mark was missed or seen
+    twice. The record's extreme intervals lie in the part of which that is so; where it is so of
+    none, in the first one, which the interval from the record before ends.
     """
     number, at = stamps(edges, stride, first, steps)
     least, greatest = extremes
@@ -86,6 +90,11 @@ def parts(
         if len(number):
             yield Part(edges, first, int(at[-1]), least, greatest)
         return
+    step, passed = np.diff(at), np.diff(number)
+    usual = float(np.median(step / passed))
+    excess = np.round(step / usual).astype(np.int64) - passed
+    missed = greatest > MISSED * usual and not (excess > 0).any()
+    doubled = least < DOUBLED * usual and not (excess < 0).any()
     cuts = [0]
     for i in range(1, len(at)):
         if at[i] - at[cuts[-1]] >= length:
@@ -93,15 +102,20 @@ def parts(
     if at[-1] - at[cuts[-1]] < length / 2:
         cuts.pop()
     cuts.append(len(at) - 1)
-    mean = np.diff(at[cuts]) / np.diff(number[cuts])
-    slowest, fastest = int(mean.argmax()), int(mean.argmin())
     for i, (a, b) in enumerate(pairwise(cuts)):
-        low, high = round(mean[i]), round(mean[i])
-        begin = first if i == 0 else int(at[a] + (at[a + 1] - at[a]) / (number[a + 1] - number[a]))
+        own = slice(a, b)
+        mean = step[own] / passed[own]
+        low, high = mean.min(), mean.max()
+        if (excess[own] < 0).any() or (i == 0 and doubled):
+            low = least
+        if (excess[own] > 0).any():
+            high = max(high, (excess[own].max() + 1) * usual)
+        elif i == 0 and missed:
+            high = greatest
         yield Part(
             int(number[b] - number[a]) + (i == 0),
-            begin,
+            first if i == 0 else int(at[a] + mean[0]),
             int(at[b]),
-            min(low, least) if i == fastest else low,
-            max(high, greatest) if i == slowest else high,
+            max(round(low), least),
+            min(round(high), greatest),
         )

@@ -50,10 +50,30 @@ def test_parts_hold_every_edge_once_and_end_on_edges(
     passed = np.cumsum([part.edges for part in found]) - 1
     assert [instants[i] for i in passed] == [part.last for part in found]
     assert found[0].first == instants[0]
-    assert min(part.least for part in found) == extremes[0]
-    assert max(part.greatest for part in found) == extremes[1]
+    assert all(extremes[0] <= part.least <= part.greatest <= extremes[1] for part in found)
     for before, after in pairwise(found):
         assert before.last < after.first <= after.last
+
+
+@pytest.mark.parametrize("stride", [1, 2, 3])
+def test_each_part_shows_its_own_missed_and_doubled_marks(stride: int) -> None:
+    """Marks 5000 ticks apart: one missed early, one seen twice late, none between."""
+    marks = [5000 * i for i in range(40) if i != 6]
+    instants = sorted([*marks, marks[33] + 1200])
+    gaps = np.diff(instants)
+    found = list(parts(*record(instants, stride), (int(gaps.min()), int(gaps.max())), 60_000))
+    stamped = record(instants, stride)[3]
+    if len(stamped) < MOST_STAMPS:  # else the last step holds the rest
+        assert [part.greatest > 1.5 * 5000 for part in found].count(True) == 1
+        assert [part.least < 0.65 * 5000 for part in found].count(True) == 1
+    assert found[0].greatest == pytest.approx(10_000, rel=0.01)
+
+
+def test_an_odd_interval_that_no_step_shows_came_before_the_first_edge() -> None:
+    instants = [5000 * i for i in range(20)]
+    first, *others = parts(*record(instants, 2), (5000, 15_000), 20_000)
+    assert first.greatest == 15_000
+    assert {part.greatest for part in others} == {5000}
 
 
 def test_a_record_without_edges_has_no_part() -> None:
