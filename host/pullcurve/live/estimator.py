@@ -105,8 +105,11 @@ class Latest:
     def take(self, batch: Batch) -> bool:
         """Whether these bytes completed a block."""
         self._first = self._first or batch.received
-        with self._lock:
+        with self._lock:  # a look sees records and their time together
             self._assembler.take(batch)
+            for each in batch.arrivals:
+                if each.time_s is not None:
+                    self._time_s = each.time_s
         fresh = False
         for each in batch.arrivals:
             if each.kind == "event":
@@ -120,7 +123,6 @@ class Latest:
             elif each.kind == "dp" and each.fields()["sensor"] == self._meter_index:
                 self._blocks.append(each.fields())
                 self._newest = batch.host_time
-                self._time_s = each.time_s or self._time_s
                 fresh = True
         return fresh
 
@@ -178,9 +180,10 @@ class Latest:
         """Reduce the newest minute."""
         if self._first is None:
             return Now("no flow", 0.0, "Nothing has come from a board yet.")
-        records = None
+        records, time_s = None, 0.0
         try:
             with self._lock:
+                time_s = self._time_s
                 records = self._assembler.finish("the board's stream")
             if self._rig is None:
                 return Now(
@@ -194,14 +197,14 @@ class Latest:
             self._keeping.note_zeros(run.zeros.table, records)
             return replace(
                 self._now(run),
-                time_s=self._time_s,
+                time_s=time_s,
                 received=records.received,
                 lost=records.lost,
                 memory_s=self._memory_s,
             )
         except (LogError, RigError) as fault:
             self._basis = None
-            return Now("no flow", 0.0, str(fault), time_s=self._time_s)
+            return Now("no flow", 0.0, str(fault), time_s=time_s)
         finally:
             with self._lock:
                 self._keeping.forget(self._assembler, records)

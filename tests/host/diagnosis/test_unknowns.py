@@ -107,7 +107,7 @@ def test_machines_of_several_sets_of_faults_are_made_at_once() -> None:
 def test_a_fault_is_in_the_judged_run_and_not_in_the_healthy_one_before() -> None:
     of = evidence(Truth())
     judged = np.array([True, True, False, True, False])
-    of = replace(of, setting=replace(of.setting, judged=judged))
+    of = replace(of, judged=judged)
     wear = machines(of, 1)["wear"][0]
     np.testing.assert_allclose(wear, np.where(judged, log_middle(1.6, 30), 1.0))
     assert unknown(of).size == unknown(evidence(Truth())).size + 1  # the filter was another then

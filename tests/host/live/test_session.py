@@ -22,6 +22,7 @@ from pullcurve.rig.loading import load_rig
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.stream.received import Received
+from pullcurve.stream.record_stream import Batch
 
 ROOT = Path(__file__).parents[3]
 SWEEP = ROOT / "sample_logs/rough_link.runlog"
@@ -63,16 +64,16 @@ class Piece:
 def test_a_cut_watch_that_fails_once_is_told_at_once_and_until_a_new_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    fed: list[Received] = []
-    add = Watch.add
+    fed: list[Batch] = []
+    take = Watch.take
 
-    def failing(watch: Watch, received: Received) -> Any:
-        fed.append(received)
+    def failing(watch: Watch, batch: Batch) -> Any:
+        fed.append(batch)
         if len(fed) == 200:
             raise ZeroDivisionError("float division by zero")
-        return add(watch, received)
+        return take(watch, batch)
 
-    monkeypatch.setattr(Watch, "add", failing)
+    monkeypatch.setattr(Watch, "take", failing)
     rig = load_rig(ROOT / "hardware/rigs/clean_pipe.toml")
     with served(lambda: Piece(CUT), tmp_path / "x.runlog", rig) as watch:
 

@@ -104,7 +104,7 @@ def test_an_earlier_run_with_the_meter_at_its_place_is_a_baseline(
     both = gather(run, alone.facts, earlier)
     assert isinstance(both, Evidence)
     number = len(alone.sweep)
-    assert both.setting.judged.tolist() == [True] * number + [False] * number
+    assert both.judged.tolist() == [True] * number + [False] * number
     assert number > 0
 
 
