@@ -9,14 +9,15 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pullcurve.compare.comparison import Pair, compare_runs
+    from pullcurve.compare.comparison import compare_runs
+    from pullcurve.compare.result import Pair
     from pullcurve.examine import Run, read_run
 
 __version__ = "0.1.0"
 __all__ = ["Pair", "Run", "__version__", "compare_runs", "read_run"]
 
 _HOMES = {
-    "Pair": "pullcurve.compare.comparison",
+    "Pair": "pullcurve.compare.result",
     "compare_runs": "pullcurve.compare.comparison",
     "Run": "pullcurve.examine",
     "read_run": "pullcurve.examine",

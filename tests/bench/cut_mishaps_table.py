@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from cut_mishaps import Mishap, MishapCase
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 
 EARLY_S, LATE_S = 2.0, 3.0  # as for clogs
 AFTER_S: Final = 30.0  # until then an alarm is the mishap's doing
@@ -51,7 +51,7 @@ class MishapOutcome:
     seconds: float = 0.0
 
 
-def compare(case: MishapCase, events: list[Event]) -> MishapOutcome:
+def compare(case: MishapCase, events: list[CutAlarm]) -> MishapOutcome:
     out = MishapOutcome(case.number, case.plant.scenario.duration_s / 3600)
     out.leaks = sum(event.kind == "leak" for event in events)
     sudden = [event for event in events if event.kind not in ("leak", "filter_loading")]
@@ -79,7 +79,7 @@ def compare(case: MishapCase, events: list[Event]) -> MishapOutcome:
     return out
 
 
-def _near(mishap: Mishap, event: Event) -> bool:
+def _near(mishap: Mishap, event: CutAlarm) -> bool:
     return event.spoken_s <= mishap.end_s + AFTER_S
 
 

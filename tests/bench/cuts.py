@@ -18,7 +18,7 @@ from cut_case import LEAST_CLOG, Case, Crew, draw_case
 from cut_mishaps import MishapCase, draw_mishaps
 from cut_mishaps_table import MishapOutcome
 from cut_records import received
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.watch import Watch
 from pullcurve.rig.loading import parse_rig
 
@@ -61,7 +61,7 @@ def one_cut_with_mishaps(number: int, seed: int, duration_s: float) -> MishapOut
     return cut_mishaps_table.compare(case, watched(case, [seed, number, 1])[0])
 
 
-def watched(case: Case | MishapCase, seed: list[int]) -> tuple[list[Event], float]:
+def watched(case: Case | MishapCase, seed: list[int]) -> tuple[list[CutAlarm], float]:
     """All alarms, and the processor's seconds that it took."""
     heard = list(received(case.plant, case.tools, np.random.default_rng(seed)))
     watch = Watch(parse_rig(case.rig, "a rig"))
@@ -72,7 +72,7 @@ def watched(case: Case | MishapCase, seed: list[int]) -> tuple[list[Event], floa
     return watch.events, time.process_time() - began_s
 
 
-def compare(case: Case, events: list[Event]) -> Outcome:
+def compare(case: Case, events: list[CutAlarm]) -> Outcome:
     duration_s = case.plant.scenario.duration_s
     leak = case.leak[0] if case.leak else ""
     out = Outcome(case.number, duration_s / 3600, case.has_tank, leak)

@@ -19,6 +19,7 @@ from pullcurve.measure.air_state import (
     UNKNOWN_HUMIDITY,
     WEATHER_PA,
     Known,
+    KnownBy,
     Place,
     Surroundings,
 )
@@ -172,7 +173,7 @@ def flows_of(facts: RigFacts) -> flow.Flows:
         straightness_u95=straightness_u95(facts.rig.meter, disturbed=False),
     )
 
-    def known(fact: tuple[float, float], source: str = "typed") -> Known:
+    def known(fact: tuple[float, float], source: KnownBy = "typed") -> Known:
         return Known(fact[0] * ones, fact[1] * ones, source)
 
     station = facts.air["pressure"][0]

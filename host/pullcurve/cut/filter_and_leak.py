@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.cut.alarm import Forecast, Place
+from pullcurve.cut.alarm import Forecast, Limit, Place
 from pullcurve.cut.loss_reset import Stops
 from pullcurve.cut.needs import Needs
 from pullcurve.cut.resistance import GAS_CONSTANT, PIPE_ENTRY_HALF_WIDTH, flow_lost
@@ -315,6 +315,7 @@ class SlowLoss:
             now = float(np.exp(values[-recent:]).mean() + line.change / 2)
         power = 1 if self.has_tank else 2
         pascals = mass**power * temperature / (2 * tap)  # of loss at today's flow, for each unit
+        kind: Limit
         typed, clean = self._needs.filter_limit_pa, self._needs.filter_clean_pa_s_m3
         if typed is not None and self.has_tank:
             limit, kind = typed / pascals, "typed"

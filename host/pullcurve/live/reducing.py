@@ -15,6 +15,7 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
+from pullcurve.cut.result import cut_result
 from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
@@ -23,7 +24,6 @@ from pullcurve.live.window import Keeping
 from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.report.cut_page import cut_page
-from pullcurve.report.cut_result import cut_result
 from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.rig.loading import parse_rig

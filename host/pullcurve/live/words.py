@@ -10,9 +10,9 @@ from pullcurve.live.reducing import Reduced
 from pullcurve.measure.troubles import Trouble
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.rounding import count, measured, minutes, percent, significant
 from pullcurve.report.trouble_words import evidence_words
 from pullcurve.rig.models import Rig
+from pullcurve.rounding import count, measured, minutes, percent, significant
 
 Grade = Literal["fine", "doubt", "spoilt"]
 _GRADES: Final[dict[str, Grade]] = {"none": "doubt", "widened": "doubt", "withheld": "spoilt"}

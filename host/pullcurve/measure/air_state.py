@@ -6,6 +6,7 @@ small. Without such a stretch each keeps the whole error of its data sheet.
 """
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -40,6 +41,8 @@ PLACES = {
     "port": ("tank_air", "tank_pressure_pa"),
 }
 
+KnownBy = Literal["measured", "typed", "assumed", "unknown"]
+
 
 @dataclass(frozen=True)
 class Known:
@@ -47,7 +50,7 @@ class Known:
 
     value: Array
     half_width: Array
-    source: str  # measured, typed, assumed or modelled
+    source: KnownBy
 
 
 @dataclass(frozen=True)
@@ -143,7 +146,9 @@ def _measured(
     return Known(filled, np.where(known, half_width, 2 * half_width), "measured")
 
 
-def _typed(points: pd.DataFrame, value: float, half_width: float, source: str = "typed") -> Known:
+def _typed(
+    points: pd.DataFrame, value: float, half_width: float, source: KnownBy = "typed"
+) -> Known:
     return Known(np.full(len(points), value), np.full(len(points), half_width), source)
 
 

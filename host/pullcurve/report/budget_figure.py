@@ -8,11 +8,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from pullcurve.measure.points import SettledPoint
 from pullcurve.report.drawing import INK, STYLE, WIDTH_IN
 from pullcurve.report.inputs_in_words import REACHES, input_words
-from pullcurve.report.result import RunResult, SettledPoint
-from pullcurve.report.rounding import percent
+from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import fastest, point_name, rpm, slowest
+from pullcurve.rounding import percent
 
 _MOST_BARS: Final = 7
 _LEAST_SHARE: Final = 0.005  # of a variance: what is smaller everywhere goes into the rest

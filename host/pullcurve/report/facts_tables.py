@@ -2,13 +2,15 @@
 
 from typing import Final
 
+from pullcurve.measure.facts import SensorFacts, SensorLimit
+from pullcurve.measure.points import Contribution, SettledPoint
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.inputs_in_words import REACHES, input_words
 from pullcurve.report.quality_words import CHANNELS
-from pullcurve.report.result import Contribution, RunResult, SensorFacts, SensorLimit, SettledPoint
-from pullcurve.report.rounding import minutes, percent, significant
+from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import fastest, letters, point_name, shown, slowest
 from pullcurve.report.tables import NONE, WITHHELD, Cell, Column, Table, measured_column
+from pullcurve.rounding import minutes, percent, significant
 
 _ROLES: Final = {
     "meter_dp": "differential pressure",

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from pullcurve.report.result import Contribution
+from pullcurve.measure.points import Contribution
 
 # What the reduction calls an input, and what the page calls it.
 INPUTS: Final = {

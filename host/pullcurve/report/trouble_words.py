@@ -5,7 +5,7 @@ from typing import Final, Protocol
 
 from pullcurve.quantities import UNITS, UnitSystem
 from pullcurve.report.result import RunResult, Trouble
-from pullcurve.report.rounding import NO_BREAK, count, minutes, significant
+from pullcurve.rounding import NO_BREAK, count, minutes, significant
 
 CONSEQUENCES: Final = {
     "withheld": "What it spoils is not stated.",

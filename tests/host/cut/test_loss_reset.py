@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from cut_bench import SAMPLE, clean_pipe_rig
 
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.loss_reset import LONG, Stops
 from pullcurve.cut.resistance import GAS_CONSTANT
 from pullcurve.cut.samples import SAMPLE_S, Sample, Samples
@@ -73,7 +73,7 @@ class Handed(Samples):
         return [next(self.samples)]
 
 
-def slow_alarms(seed: int, plan: Plan) -> list[Event]:
+def slow_alarms(seed: int, plan: Plan) -> list[CutAlarm]:
     rig = clean_pipe_rig()
     watch = Watch(rig)
     handed = watch.samples = Handed(rig)

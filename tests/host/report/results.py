@@ -1,38 +1,36 @@
 """Invented results of the grit unit, a machine that does not exist, for the report's tests."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from typing import Literal
 
 import numpy as np
 
-from pullcurve.quantities import SI
-from pullcurve.report.diagnosis_result import NoDiagnosis
-from pullcurve.report.result import (
-    ChannelQuality,
-    Contribution,
-    DataQuality,
-    Flow,
+from pullcurve.checks.data_quality import ChannelQuality, DataQuality
+from pullcurve.diagnosis.result import NoDiagnosis
+from pullcurve.measure.facts import (
     MeterCoefficient,
-    MeteredQuantity,
     MeterFacts,
-    Note,
-    Provenance,
-    Quantity,
-    RejectedStretch,
-    Remark,
-    RunResult,
     SensorFacts,
     SensorLimit,
-    SettledPoint,
-    SharedInputs,
     SiteFacts,
     SpeedFacts,
-    TimeStrip,
-    Trouble,
-    TroubleNumber,
+)
+from pullcurve.measure.note_placing import Note
+from pullcurve.measure.points import (
+    Contribution,
+    Flow,
+    MeteredQuantity,
+    RejectedStretch,
+    SettledPoint,
+    SharedInputs,
     Zero,
 )
+from pullcurve.quantities import SI
+from pullcurve.report.result import Remark, RunResult, TimeStrip, Trouble, TroubleNumber
 from pullcurve.report.sentences import headline
+from pullcurve.results import Quantity
+from pullcurve.run_log.provenance import Provenance
 
 Reach = Literal["point", "run", "meter"]
 
@@ -187,7 +185,7 @@ def point(
             u95_m3_s=share * value,
             basis="measured",
             pressure_pa=pressure_pa,
-            temperature_c=temperature_c,
+            temperature_k=temperature_c + 273.15,
             shared_inputs=shared_inputs(value, parts),
         )
 
@@ -221,7 +219,7 @@ def point(
         budget=tuple(sorted(budget, key=lambda part: -part.share)),
         vacuum_blower_pa=Quantity(value=6200 * (speed_rpm / 2750) ** 2, u95=55.0),
         vacuum_tank_pa=None,
-        discharge_temperature_c=20 + 11 * speed_rpm / 2750,
+        discharge_temperature_k=293.15 + 11 * speed_rpm / 2750,
         pulsation_ratio=0.14 - 0.02 * hold,
         reynolds_number=3.3e5 * mass / 0.671,
         discharge_coefficient=0.97 - 0.001 / hold,
@@ -244,13 +242,13 @@ def withheld(run: RunResult, reasons: dict[int, str]) -> RunResult:
         "expansibility": None,
     }
     points = tuple(
-        each.model_copy(update=nothing | {"withheld": reasons[each.point]})
+        replace(each, **(nothing | {"withheld": reasons[each.point]}))
         if each.point in reasons
         else each
         for each in run.points
     )
     said = headline(points, run.meter.position, run.reference_conditions, SI)
-    return run.model_copy(update={"points": points, "headline": said})
+    return replace(run, points=points, headline=said)
 
 
 def result(
@@ -284,13 +282,11 @@ def result(
         zeros=taken,
         zero_half_width_pa=1.4 if zeros else 172.0,
         troubles=tuple(
-            trouble.model_copy(update={"evidence": text, "numbers": ()} if text else {})
+            replace(trouble, **({"evidence": text, "numbers": ()} if text else {}))
             for trouble in TROUBLES
         ),
-        notes=tuple(note.model_copy(update={"value": text or note.value}) for note in NOTES),
-        remarks=tuple(
-            remark.model_copy(update={"text": text or remark.text}) for remark in REMARKS
-        ),
+        notes=tuple(replace(note, value=text or note.value) for note in NOTES),
+        remarks=tuple(replace(remark, text=text or remark.text) for remark in REMARKS),
         quality=FULL_STOCK,
         meter=MeterFacts(
             kind="Venturi tube of plastic pipe",
@@ -308,7 +304,7 @@ def result(
             altitude_m=620.0,
             station_pressure_pa=94_100.0,
             station_pressure_source="measured",
-            temperature_c=12.0,
+            temperature_k=285.15,
             temperature_source="measured",
             humidity=0.55,
             humidity_source="typed",

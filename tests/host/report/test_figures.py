@@ -1,6 +1,7 @@
 """The pictures: the same bytes twice, the data drawn where it belongs, in the units asked for."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from io import BytesIO
 
 import numpy as np
@@ -70,7 +71,7 @@ def test_holds_of_a_sweep_at_one_speed_share_a_label_and_sweeps_have_their_own_l
 @pytest.mark.parametrize("position", ["port", "hose_end", "clean_pipe"])
 def test_no_letter_is_cut_off_or_too_small_for_a_phone(position: str, width_in: float) -> None:
     run = result()
-    run = run.model_copy(update={"meter": run.meter.model_copy(update={"position": position})})
+    run = replace(run, meter=replace(run.meter, position=position))
     figure = curve_figure(run, US, width_in)
     figure.draw_without_rendering()
     (axes,) = figure.axes

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from pullcurve.examine import Run
+from pullcurve.measure.points import Flow, MeteredQuantity, SharedInputs
 from pullcurve.measure.troubles import Trouble
 from pullcurve.report.from_run import result_of
 from pullcurve.report.inputs_in_words import INPUTS, REMEDIES
-from pullcurve.report.result import Flow, MeteredQuantity, RunResult, SharedInputs
+from pullcurve.report.result import RunResult
+from pullcurve.results import to_json
 from pullcurve.rig.loading import load_rig
 from pullcurve.uncertainty import Result, covariance_between_runs
 from sample_runs import sample_run
@@ -139,4 +141,4 @@ def test_the_provenance_names_the_very_files(run: Run, said: RunResult) -> None:
     assert linearity.half_width == pytest.approx(0.0025 * (part.range_pa[1] - part.range_pa[0]))
     assert "50099148" in linearity.source
     assert all(sensor.limits for sensor in said.sensors)
-    assert json.loads(said.model_dump_json())["speed"]["marks_per_turn"] == 2
+    assert json.loads(to_json(said))["speed"]["marks_per_turn"] == 2

@@ -1,12 +1,15 @@
 """What dominates and what would sharpen, in words whose figures follow from the budget."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from host.report.results import point, result
+from pullcurve.measure.points import Contribution, SharedInputs
 from pullcurve.quantities import SI
 from pullcurve.report.inputs_in_words import best_remedy
-from pullcurve.report.result import Contribution, RunResult, SharedInputs
+from pullcurve.report.result import RunResult
 from pullcurve.report.uncertainty_words import uncertainty_sentences
 
 
@@ -56,9 +59,7 @@ def test_where_no_step_helps_none_is_sold() -> None:
     formula = Contribution(
         source="density formula", share=1.0, u95_m3_s=hold.standard_flow.u95, shared="meter"
     )
-    assert "No single step would sharpen it much." in of(
-        hold.model_copy(update={"budget": (formula,)})
-    )
+    assert "No single step would sharpen it much." in of(replace(hold, budget=(formula,)))
 
 
 def test_a_modelled_flow_names_the_sensor_that_would_sharpen_it() -> None:
@@ -66,10 +67,10 @@ def test_a_modelled_flow_names_the_sensor_that_would_sharpen_it() -> None:
     assert hold.flow_inlet is not None
     own = hold.flow_inlet.u95_m3_s
     losses = SharedInputs(run={"losses, inlet": 2 * own / 1.96}, meter={})
-    modelled = hold.flow_inlet.model_copy(
-        update={"basis": "modelled", "u95_m3_s": 5**0.5 * own, "shared_inputs": losses}
+    modelled = replace(
+        hold.flow_inlet, basis="modelled", u95_m3_s=5**0.5 * own, shared_inputs=losses
     )
-    told = of(hold.model_copy(update={"flow_inlet": modelled}))
+    told = of(replace(hold, flow_inlet=modelled))
     share = 100 * own / hold.flow_inlet.value_m3_s
     assert f"known to ±\xa0{5**0.5 * share:.1f}\xa0%" in told
     assert f"(role blower_air) would bring about ±\xa0{share:.1f}\xa0%" in told
@@ -77,5 +78,5 @@ def test_a_modelled_flow_names_the_sensor_that_would_sharpen_it() -> None:
 
 
 def of(hold: object) -> str:
-    run: RunResult = result(((2620,),)).model_copy(update={"points": (hold,)})
+    run: RunResult = replace(result(((2620,),)), points=(hold,))
     return " ".join(uncertainty_sentences(run, SI))

@@ -1,0 +1,255 @@
+"""Settled points as they are told: speed, flow at each place, budget, or why none is stated."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+import numpy as np
+import pandas as pd
+from pydantic import Field
+
+from pullcurve.measure.flow import Flows, Volume
+from pullcurve.measure.settled_points import Stretch
+from pullcurve.results import NotNegative, Quantity, Share
+from pullcurve.rounding import percent
+from pullcurve.stream.records import rows_of
+from pullcurve.uncertainty import Reach, Result
+
+
+@dataclass(frozen=True)
+class SharedInputs:
+    """Parts of a value's standard uncertainty that other values share, by the input's name.
+
+    Each is sensitivity times standard uncertainty, with its sign and in the value's unit. The
+    covariance of two values of one run is the sum of the products of their parts over both
+    mappings; that of two runs with one meter the sum over `meter` alone. Inputs that are not
+    named are 0.
+    """
+
+    run: Annotated[dict[str, float], Field(description="one error for all points of the run")]
+    meter: Annotated[dict[str, float], Field(description="one error for all runs with the meter")]
+
+
+@dataclass(frozen=True)
+class MeteredQuantity(Quantity):
+    """A flow that follows from the meter, with what it shares with other flows."""
+
+    shared_inputs: SharedInputs
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Volume flow at one place and state, in cubic metres a second."""
+
+    value_m3_s: float
+    u95_m3_s: NotNegative
+    basis: Annotated[
+        Literal["measured", "modelled"],
+        Field(description="whether the state of the air there was measured"),
+    ]
+    pressure_pa: Annotated[float, Field(description="absolute pressure of the air there")]
+    temperature_k: Annotated[float, Field(description="temperature of the air there")]
+    shared_inputs: SharedInputs
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """One input's part in the uncertainty of a point's standard flow."""
+
+    source: str
+    share: Annotated[Share, Field(description="of the variance, all together 1")]
+    u95_m3_s: Annotated[
+        NotNegative,
+        Field(description="its part of the interval; the root of the sum of squares is the whole"),
+    ]
+    shared: Annotated[
+        Literal["point", "run", "meter"],
+        Field(
+            description="independent for each point, common to the run's points, or to the "
+            "meter's runs"
+        ),
+    ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SettledPoint:
+    """A stretch in which speed and flow held still. Its flows are null where it is withheld."""
+
+    point: Annotated[int, Field(ge=1, description="number in the order of time")]
+    sweep: Annotated[int, Field(ge=1)]
+    hold: Annotated[int, Field(ge=1, description="number within its sweep")]
+    start_s: float
+    end_s: float
+    withheld: Annotated[
+        str | None, Field(description="why no flow is stated for this point, null where one is")
+    ] = None
+    speed_rpm: Annotated[Quantity, Field(description="of the blower's shaft")]
+    differential_pressure_pa: Quantity
+    mass_flow_kg_s: MeteredQuantity | None
+    flow_tap: Annotated[Flow | None, Field(description="actual flow at the meter's upstream tap")]
+    flow_port: Annotated[Flow | None, Field(description="actual flow at the machine's port")]
+    flow_inlet: Annotated[
+        Flow | None,
+        Field(description="the metered mass at the state of the air at the blower's inlet"),
+    ]
+    standard_flow_m3_s: MeteredQuantity | None
+    budget: Annotated[
+        tuple[Contribution, ...], Field(description="of the standard flow, the largest part first")
+    ]
+    vacuum_blower_pa: Quantity | None
+    vacuum_tank_pa: Quantity | None
+    discharge_temperature_k: float | None
+    pulsation_ratio: Annotated[
+        NotNegative,
+        Field(description="standard deviation of the differential pressure over its mean"),
+    ]
+    reynolds_number: Annotated[float | None, Field(description="of the meter")]
+    discharge_coefficient: Annotated[
+        float | None, Field(description="as used at this Reynolds number")
+    ]
+    expansibility: float | None
+    remarks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse a point that neither states its flows nor says why they are withheld."""
+        flows = (self.mass_flow_kg_s, self.flow_tap, self.standard_flow_m3_s)
+        if any((flow is None) != (self.withheld is not None) for flow in flows):
+            raise ValueError("a point states its flows, or says why they are withheld")
+
+    @property
+    def standard_flow(self) -> MeteredQuantity:
+        """The standard flow of a point that states one."""
+        if self.standard_flow_m3_s is None:
+            raise ValueError(f"the flow of point {self.point} is withheld")
+        return self.standard_flow_m3_s
+
+
+@dataclass(frozen=True)
+class RejectedStretch:
+    """A stretch that was looked at and gives no settled point."""
+
+    start_s: float
+    end_s: float
+    speed_rpm: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Zero:
+    """A stretch with the engine off, from which the sensor's zero is taken."""
+
+    start_s: float
+    end_s: float
+    zero_pa: Quantity
+
+
+def points_of(points: pd.DataFrame, flows: Flows | None) -> tuple[SettledPoint, ...]:
+    """Tell the settled points. points: a row each, as a run has them; flows: theirs."""
+    return tuple(_point(i, row, flows) for i, row in enumerate(rows_of(points)))
+
+
+def rejected_of(stretches: Iterable[Stretch]) -> tuple[RejectedStretch, ...]:
+    """Tell the stretches that give no settled point."""
+    return tuple(
+        RejectedStretch(each.start_s, each.end_s, each.speed_rpm, each.rejected)
+        for each in stretches
+    )
+
+
+def zeros_of(table: pd.DataFrame) -> tuple[Zero, ...]:
+    """Tell the zeros. table: that of `Zeros`."""
+    return tuple(
+        Zero(row.start_s, row.end_s, Quantity(row.zero_pa, 2 * row.zero_u_pa))
+        for row in rows_of(table)
+    )
+
+
+def _point(i: int, row: Any, flows: Flows | None) -> SettledPoint:
+    stated = None if row.withheld else flows
+    return SettledPoint(
+        point=row.point,
+        sweep=row.sweep,
+        hold=row.hold,
+        start_s=row.start_s,
+        end_s=row.end_s,
+        withheld=row.withheld or None,
+        speed_rpm=Quantity(row.speed_rpm, row.speed_u95_rpm),
+        differential_pressure_pa=Quantity(
+            row.differential_pressure_pa, row.differential_pressure_u95_pa
+        ),
+        mass_flow_kg_s=_metered(stated.mass, i) if stated else None,
+        flow_tap=_volume(stated.tap, i, row.tap_temperature_k) if stated else None,
+        flow_port=_volume(stated.port, i, row.ambient_temperature_k) if stated else None,
+        flow_inlet=_volume(stated.inlet, i, row.ambient_temperature_k) if stated else None,
+        standard_flow_m3_s=_metered(stated.standard, i) if stated else None,
+        budget=_budget(stated.standard, i) if stated else (),
+        vacuum_blower_pa=_known(row.vacuum_blower_pa, row.vacuum_blower_u95_pa),
+        vacuum_tank_pa=_known(row.vacuum_tank_pa, row.vacuum_tank_u95_pa),
+        discharge_temperature_k=(
+            None if np.isnan(row.discharge_temperature_k) else row.discharge_temperature_k
+        ),
+        pulsation_ratio=row.pulsation_ratio,
+        reynolds_number=row.reynolds_number if stated else None,
+        discharge_coefficient=float(stated.state.coefficient[i]) if stated else None,
+        expansibility=float(stated.state.expansibility[i]) if stated else None,
+        remarks=_remarks(row),
+    )
+
+
+def _remarks(row: Any) -> tuple[str, ...]:
+    if not row.clipped_share or row.withheld:
+        return ()
+    return (f"{percent(row.clipped_share)} of its blocks touch the end of the sensor's range",)
+
+
+def _metered(result: Result, i: int) -> MeteredQuantity:
+    return MeteredQuantity(
+        float(result.value[i]),
+        float(result.expanded_uncertainty()[i]),
+        _shared_inputs(result, i),
+    )
+
+
+def _volume(volume: Volume, i: int, temperature_k: float) -> Flow:
+    return Flow(
+        value_m3_s=float(volume.result.value[i]),
+        u95_m3_s=float(volume.result.expanded_uncertainty()[i]),
+        basis=volume.basis,
+        pressure_pa=float(volume.pressure[i]),
+        temperature_k=temperature_k,
+        shared_inputs=_shared_inputs(volume.result, i),
+    )
+
+
+def _shared_inputs(result: Result, i: int) -> SharedInputs:
+    def of(reach: Reach) -> dict[str, float]:
+        return {
+            entry.name: float(part)
+            for entry, part in zip(result.inputs, result.contributions[:, i], strict=True)
+            if entry.shared == reach and part != 0
+        }
+
+    return SharedInputs(run=of(Reach.RUN), meter=of(Reach.METER))
+
+
+def _budget(result: Result, i: int) -> tuple[Contribution, ...]:
+    parts = result.contributions[:, i]
+    combined = result.standard_uncertainty[i]
+    if combined == 0:
+        return ()
+    factor = result.expanded_uncertainty()[i] / combined
+    found = [
+        Contribution(
+            source=entry.name,
+            share=float((part / combined) ** 2),
+            u95_m3_s=float(factor * abs(part)),
+            shared=entry.shared.value,
+        )
+        for entry, part in zip(result.inputs, parts, strict=True)
+        if part != 0
+    ]
+    return tuple(sorted(found, key=lambda part: -part.share))
+
+
+def _known(value: float, u95: float) -> Quantity | None:
+    return None if np.isnan(value) else Quantity(value, u95)
