@@ -63,8 +63,7 @@ def test_no_control_code_reaches_the_terminal() -> None:
 
 def test_no_plotting_and_no_templates_are_loaded() -> None:
     check = (
-        "import sys, pullcurve.report.summary; "
-        "print(*{'matplotlib', 'jinja2'} & set(sys.modules))"
+        "import sys, pullcurve.report.summary; print(*{'matplotlib', 'jinja2'} & set(sys.modules))"
     )
     loaded = subprocess.run(
         [sys.executable, "-c", check], capture_output=True, text=True, check=True
