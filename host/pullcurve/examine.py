@@ -18,6 +18,7 @@ from pullcurve.measure.clipping import clipped_blocks
 from pullcurve.measure.note_placing import place_notes
 from pullcurve.measure.offset import Offset, Sensor, find_offset
 from pullcurve.measure.offset_readings import readings
+from pullcurve.measure.points import Withheld
 from pullcurve.measure.settled_points import Stretch, find_settled
 from pullcurve.measure.sweep_curve import Known, Unread
 from pullcurve.measure.swirl import is_disturbed, restlessness, straightness_u95
@@ -168,12 +169,12 @@ def _bear_consequences(run: Run) -> None:
         return
     kinds = {trouble.kind for trouble in run.troubles if trouble.consequence == "withheld"}
     if "tubes_reversed" in kinds:
-        points["withheld"] = "the sensor's tubes are the wrong way round"
+        points["withheld"] = Withheld.TUBES_REVERSED
     if "sensor_clipped" in kinds:
         clipped = points["clipped_share"] > CLIPPED_SHARE
-        points.loc[clipped, "withheld"] = "the sensor stood at the end of its range"
+        points.loc[clipped, "withheld"] = Withheld.SENSOR_CLIPPED
     if run.flows is not None:
-        points.loc[~run.flows.state.converged, "withheld"] = "the flow equation has no solution"
+        points.loc[~run.flows.state.converged, "withheld"] = Withheld.NO_SOLUTION
     shaft = run.channels.blower_shaft_from
     doubt = marks_doubt(run, shaft)
     if doubt is not None:

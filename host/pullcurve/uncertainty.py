@@ -20,14 +20,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final, Generic, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 Array: TypeAlias = NDArray[np.float64]
-Model: TypeAlias = Callable[[Mapping[str, Array]], Array]
+Name = TypeVar("Name", bound=str)  # of an input: an enumeration, so that a typo is seen
+Model: TypeAlias = Callable[[Mapping[Name, Array]], Array]
 
 _STEP: Final = 1e-3  # of a standard uncertainty: far below its size, far above rounding
 _BATCH: Final = 500_000  # numbers held at once by monte_carlo, per input
@@ -49,10 +50,10 @@ class Distribution(StrEnum):
 
 
 @dataclass(frozen=True, eq=False)
-class Input:
+class Input(Generic[Name]):
     """An estimate with its standard uncertainty; each a number, or one for every point."""
 
-    name: str
+    name: Name
     value: float | Array
     standard_uncertainty: float | Array
     shared: Reach = Reach.POINT
@@ -70,37 +71,37 @@ class Input:
 
 
 def rectangular(
-    name: str, value: float | Array, half_width: float | Array, shared: Reach = Reach.POINT
-) -> Input:
+    name: Name, value: float | Array, half_width: float | Array, shared: Reach = Reach.POINT
+) -> Input[Name]:
     """An input known to lie within half_width of its value: u = a / sqrt(3) (GUM 4.3.7)."""
     u = half_width / np.sqrt(3)
     return Input(name, value, u, shared, distribution=Distribution.RECTANGULAR)
 
 
 def expanded(
-    name: str,
+    name: Name,
     value: float | Array,
     uncertainty: float | Array,
     shared: Reach = Reach.POINT,
     coverage_factor: float = 2.0,
-) -> Input:
+) -> Input[Name]:
     """An input stated with an expanded uncertainty U = k u (GUM 4.3.3)."""
     return Input(name, value, uncertainty / coverage_factor, shared)
 
 
 @dataclass(frozen=True, eq=False)
-class Result:
+class Result(Generic[Name]):
     """A model's value at every point, and what each input contributes to its uncertainty.
 
     contributions[i] is sensitivity times standard uncertainty of inputs[i], with its sign,
     so that shared errors can be followed from point to point.
     """
 
-    inputs: tuple[Input, ...]
+    inputs: tuple[Input[Name], ...]
     value: Array  # (points,)
     contributions: Array  # (inputs, points)
 
-    def contribution(self, name: str) -> Array:
+    def contribution(self, name: Name) -> Array:
         """Sensitivity times standard uncertainty of one input, at every point."""
         row: Array = self.contributions[[entry.name for entry in self.inputs].index(name)]
         return row
@@ -139,7 +140,7 @@ class Result:
         return common.T @ common + np.diag(np.sum(own**2, axis=0))
 
 
-def covariance_between_runs(first: Result, second: Result) -> Array:
+def covariance_between_runs(first: Result[Name], second: Result[Name]) -> Array:
     """Covariance of the points of one run with those of another run of the same meter.
 
     Only what the meter shares counts; inputs are matched by name. Shape: (points of
@@ -153,7 +154,7 @@ def covariance_between_runs(first: Result, second: Result) -> Array:
     return common
 
 
-def propagate(model: Model, inputs: Sequence[Input]) -> Result:
+def propagate(model: Model[Name], inputs: Sequence[Input[Name]]) -> Result[Name]:
     """Value and uncertainty of model(inputs) at every point, to first order.
 
     model: takes a mapping from the inputs' names to arrays of shape (rows, points) and
@@ -197,7 +198,7 @@ class Sample:
         return low, high
 
 
-def monte_carlo(model: Model, inputs: Sequence[Input], draws: int, seed: int) -> Sample:
+def monte_carlo(model: Model[Name], inputs: Sequence[Input[Name]], draws: int, seed: int) -> Sample:
     """Draws of model(inputs); a shared input has one error per draw, for all points.
 
     The seed belongs beside the result: the same seed gives the same draws. Source: JCGM
@@ -218,7 +219,7 @@ def monte_carlo(model: Model, inputs: Sequence[Input], draws: int, seed: int) ->
     return Sample(np.concatenate(parts))
 
 
-def _errors(generator: np.random.Generator, entry: Input, shape: tuple[int, int]) -> Array:
+def _errors(generator: np.random.Generator, entry: Input[Name], shape: tuple[int, int]) -> Array:
     """Errors in units of the standard uncertainty."""
     if entry.distribution == Distribution.RECTANGULAR:
         return generator.uniform(-np.sqrt(3), np.sqrt(3), shape)
@@ -227,7 +228,7 @@ def _errors(generator: np.random.Generator, entry: Input, shape: tuple[int, int]
     return generator.standard_normal(shape)
 
 
-def _arrays(inputs: Sequence[Input]) -> tuple[Array, Array]:
+def _arrays(inputs: Sequence[Input[Name]]) -> tuple[Array, Array]:
     """Values and standard uncertainties, each of shape (inputs, points)."""
     names = [entry.name for entry in inputs]
     if not names or len(set(names)) < len(names):
@@ -237,5 +238,5 @@ def _arrays(inputs: Sequence[Input]) -> tuple[Array, Array]:
     return np.array(flat[0::2], dtype=np.float64), np.array(flat[1::2], dtype=np.float64)
 
 
-def _named(inputs: Sequence[Input], stacked: Array) -> dict[str, Array]:
+def _named(inputs: Sequence[Input[Name]], stacked: Array) -> dict[Name, Array]:
     return {entry.name: array for entry, array in zip(inputs, stacked, strict=True)}

@@ -37,6 +37,7 @@ from pullcurve.diagnosis.evidence import fittings
 from pullcurve.diagnosis.run_diagnosis import NOT_ASKED, label_of
 from pullcurve.errors import LogError
 from pullcurve.examine import BELT_SLIP, Run, one_and_the_same
+from pullcurve.measure.inputs import FlowResult, Source
 from pullcurve.measure.swirl import NONE_THERE
 from pullcurve.physics import air
 from pullcurve.physics.primary_elements import SHORT_PIPE_UNCERTAINTY
@@ -241,7 +242,7 @@ def _extra(curve: RunCurve, other: RunCurve, speeds: Array, flow: Array) -> Arra
     return np.asarray(np.outer(flow, flow) * relative)
 
 
-def _result(run: Run, quantity: Quantity) -> Result:
+def _result(run: Run, quantity: Quantity) -> FlowResult:
     flows = run.flows
     if flows is None:  # a curve has points with flows
         raise ValueError("a run without flows has no curve")
@@ -252,15 +253,18 @@ def _result(run: Run, quantity: Quantity) -> Result:
     return flows.mass if quantity == "mass_flow" else _in_open_air(flows.mass)
 
 
-def _in_open_air(mass: Result) -> Result:
+def _in_open_air(mass: FlowResult) -> FlowResult:
     """Mass flow over the density of the open air, whose errors act on both."""
 
-    def density(x: Mapping[str, Array]) -> Array:
-        pressure, temperature = x["station pressure"], x["air temperature"]
-        vapour = air.vapour_fraction(pressure, temperature, np.clip(x["humidity"], 0, 1))
-        return air.density(pressure, temperature, vapour) * x["density formula"]
+    def density(x: Mapping[Source, Array]) -> Array:
+        pressure, temperature = x[Source.STATION_PRESSURE], x[Source.AIR_TEMPERATURE]
+        vapour = air.vapour_fraction(pressure, temperature, np.clip(x[Source.HUMIDITY], 0, 1))
+        return air.density(pressure, temperature, vapour) * x[Source.DENSITY_FORMULA]
 
-    names = ("station pressure", "air temperature", "humidity", "density formula")
+    names = (
+        *(Source.STATION_PRESSURE, Source.AIR_TEMPERATURE),
+        *(Source.HUMIDITY, Source.DENSITY_FORMULA),
+    )
     of_air = propagate(density, [entry for entry in mass.inputs if entry.name in names])
     parts = mass.contributions.copy()
     for row, entry in enumerate(mass.inputs):
@@ -269,7 +273,7 @@ def _in_open_air(mass: Result) -> Result:
     return Result(mass.inputs, mass.value / of_air.value, parts / of_air.value)
 
 
-def _common(first: Result, later: Result, alone: tuple[str, ...]) -> Array:
+def _common(first: FlowResult, later: FlowResult, alone: tuple[Source, ...]) -> Array:
     """Covariance of the points of one run with those of the other, by what their meter shares.
 
     Where a run knows the meter less well than the other, for a reason of its own such as too
@@ -287,15 +291,15 @@ def _common(first: Result, later: Result, alone: tuple[str, ...]) -> Array:
     return found
 
 
-def _not_shared(first: Run, later: Run) -> tuple[str, ...]:
+def _not_shared(first: Run, later: Run) -> tuple[Source, ...]:
     """Inputs of the meter that are others in the other run: the end of its tube changed, or the
     flow that comes into it may swirl in another way, at another place or where eddies show."""
     one, other = first.rig.meter, later.rig.meter
-    alone = () if one.inlet_loss == other.inlet_loss else ("inlet loss",)
-    eddies = any(_straightness_u(run) > NONE_THERE / COVERAGE for run in (first, later))
-    return (*alone, "straight flow") if eddies or one.position != other.position else alone
+    alone = () if one.inlet_loss == other.inlet_loss else (Source.INLET_LOSS,)
+    eddies = any(_swirl_u(run) > NONE_THERE / COVERAGE for run in (first, later))
+    return (*alone, Source.SWIRL) if eddies or one.position != other.position else alone
 
 
-def _straightness_u(run: Run) -> float:
+def _swirl_u(run: Run) -> float:
     inputs = () if run.flows is None else run.flows.mass.inputs
-    return sum(float(np.max(e.standard_uncertainty)) for e in inputs if e.name == "straight flow")
+    return sum(float(np.max(e.standard_uncertainty)) for e in inputs if e.name == Source.SWIRL)

@@ -21,6 +21,7 @@ from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
 from pullcurve.examine import Run, read_run, reduce_run
 from pullcurve.live.window import Keeping
+from pullcurve.measure.points import Withheld
 from pullcurve.measure.troubles import Trouble
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.report.cut_page import cut_page
@@ -45,7 +46,7 @@ class Point:
     speed_rpm: float
     flow_m3_s: float | None
     flow_u95_m3_s: float | None
-    withheld: str
+    withheld: Withheld | None
 
 
 @dataclass(frozen=True)
@@ -182,7 +183,7 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
             speed_rpm=row["speed_rpm"],
             flow_m3_s=_stated(row, "standard_flow_m3_s"),
             flow_u95_m3_s=_stated(row, "standard_flow_u95_m3_s"),
-            withheld=row["withheld"],
+            withheld=Withheld(row["withheld"]) if row["withheld"] else None,
         )
         for row in run.points.to_dict("records")
     )

@@ -10,6 +10,7 @@ from pullcurve.live.reducing import Reduced
 from pullcurve.measure.troubles import Trouble
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
+from pullcurve.report.sentences import WITHHELD_BECAUSE
 from pullcurve.report.trouble_words import evidence_words
 from pullcurve.rig.models import Rig
 from pullcurve.rounding import count, measured, minutes, percent, significant
@@ -178,7 +179,7 @@ def curve_words(reduced: Reduced, units: UnitSystem) -> dict[str, Any]:
             "name": name,
             "speed": point.speed_rpm,
             "speed_text": f"{point.speed_rpm:.0f}",
-            "withheld": point.withheld,
+            "withheld": WITHHELD_BECAUSE[point.withheld] if point.withheld else "",
         }
         if point.flow_m3_s is not None and point.flow_u95_m3_s is not None:
             value = unit.from_si(point.flow_m3_s)

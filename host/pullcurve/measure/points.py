@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -9,11 +10,20 @@ import pandas as pd
 from pydantic import Field
 
 from pullcurve.measure.flow import Flows, Volume
+from pullcurve.measure.inputs import FlowResult, Source
 from pullcurve.measure.settled_points import Stretch
 from pullcurve.results import NotNegative, Quantity, Share
 from pullcurve.rounding import percent
 from pullcurve.stream.records import rows_of
-from pullcurve.uncertainty import Reach, Result
+from pullcurve.uncertainty import Reach
+
+
+class Withheld(StrEnum):
+    """Why no flow is stated for a point."""
+
+    TUBES_REVERSED = "tubes_reversed"
+    SENSOR_CLIPPED = "sensor_clipped"
+    NO_SOLUTION = "no_solution"
 
 
 @dataclass(frozen=True)
@@ -26,8 +36,10 @@ class SharedInputs:
     named are 0.
     """
 
-    run: Annotated[dict[str, float], Field(description="one error for all points of the run")]
-    meter: Annotated[dict[str, float], Field(description="one error for all runs with the meter")]
+    run: Annotated[dict[Source, float], Field(description="one error for all points of the run")]
+    meter: Annotated[
+        dict[Source, float], Field(description="one error for all runs with the meter")
+    ]
 
 
 @dataclass(frozen=True)
@@ -56,7 +68,7 @@ class Flow:
 class Contribution:
     """One input's part in the uncertainty of a point's standard flow."""
 
-    source: str
+    source: Source
     share: Annotated[Share, Field(description="of the variance, all together 1")]
     u95_m3_s: Annotated[
         NotNegative,
@@ -81,7 +93,8 @@ class SettledPoint:
     start_s: float
     end_s: float
     withheld: Annotated[
-        str | None, Field(description="why no flow is stated for this point, null where one is")
+        Withheld | None,
+        Field(description="why no flow is stated for this point, null where one is"),
     ] = None
     speed_rpm: Annotated[Quantity, Field(description="of the blower's shaft")]
     differential_pressure_pa: Quantity
@@ -172,7 +185,7 @@ def _point(i: int, row: Any, flows: Flows | None) -> SettledPoint:
         hold=row.hold,
         start_s=row.start_s,
         end_s=row.end_s,
-        withheld=row.withheld or None,
+        withheld=Withheld(row.withheld) if row.withheld else None,
         speed_rpm=Quantity(row.speed_rpm, row.speed_u95_rpm),
         differential_pressure_pa=Quantity(
             row.differential_pressure_pa, row.differential_pressure_u95_pa
@@ -202,7 +215,7 @@ def _remarks(row: Any) -> tuple[str, ...]:
     return (f"{percent(row.clipped_share)} of its blocks touch the end of the sensor's range",)
 
 
-def _metered(result: Result, i: int) -> MeteredQuantity:
+def _metered(result: FlowResult, i: int) -> MeteredQuantity:
     return MeteredQuantity(
         float(result.value[i]),
         float(result.expanded_uncertainty()[i]),
@@ -221,8 +234,8 @@ def _volume(volume: Volume, i: int, temperature_k: float) -> Flow:
     )
 
 
-def _shared_inputs(result: Result, i: int) -> SharedInputs:
-    def of(reach: Reach) -> dict[str, float]:
+def _shared_inputs(result: FlowResult, i: int) -> SharedInputs:
+    def of(reach: Reach) -> dict[Source, float]:
         return {
             entry.name: float(part)
             for entry, part in zip(result.inputs, result.contributions[:, i], strict=True)
@@ -232,7 +245,7 @@ def _shared_inputs(result: Result, i: int) -> SharedInputs:
     return SharedInputs(run=of(Reach.RUN), meter=of(Reach.METER))
 
 
-def _budget(result: Result, i: int) -> tuple[Contribution, ...]:
+def _budget(result: FlowResult, i: int) -> tuple[Contribution, ...]:
     parts = result.contributions[:, i]
     combined = result.standard_uncertainty[i]
     if combined == 0:

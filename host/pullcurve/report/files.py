@@ -14,6 +14,7 @@ from pullcurve.report.drawing import png
 from pullcurve.report.page import page
 from pullcurve.report.pdf import pdf
 from pullcurve.report.result import RunResult
+from pullcurve.report.sentences import WITHHELD_BECAUSE
 from pullcurve.results import Quantity, to_json
 
 Value = int | float | str | None
@@ -127,7 +128,7 @@ def _row(point: SettledPoint, reference_conditions: str) -> dict[str, Value]:
         "reynolds_number": point.reynolds_number,
         "discharge_coefficient": point.discharge_coefficient,
         "expansibility": point.expansibility,
-        "withheld": point.withheld,
+        "withheld": point.withheld and WITHHELD_BECAUSE[point.withheld],
         "remarks": "; ".join(point.remarks),
     }
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from pullcurve.measure.facts import SiteFacts, SpeedFacts
-from pullcurve.measure.points import Flow, SettledPoint
+from pullcurve.measure.points import Flow, SettledPoint, Withheld
 from pullcurve.quantities import SI, UNITS, DisplayUnit, UnitSystem
 from pullcurve.report.result import RunResult
 from pullcurve.results import Interval, Quantity
@@ -21,6 +21,11 @@ from pullcurve.rounding import (
     times,
 )
 
+WITHHELD_BECAUSE: Final[dict[Withheld, str]] = {
+    Withheld.TUBES_REVERSED: "the sensor's tubes are the wrong way round",
+    Withheld.SENSOR_CLIPPED: "the sensor stood at the end of its range",
+    Withheld.NO_SOLUTION: "the flow equation has no solution",
+}
 _TELLING_SPEED: Final = 0.005  # of the speed: an interval wider than this is told with it
 _THROUGH: Final = {
     "port": "its port",
@@ -174,7 +179,8 @@ def headline(
         return "No settled point was found in this run, so no flow can be stated."
     stated = [point for point in points if point.withheld is None]
     if not stated:
-        return f"{_withheld_all(points)}: {'; '.join(_reasons(points))}."
+        reasons = "; ".join(WITHHELD_BECAUSE[reason] for reason in _reasons(points))
+        return f"{_withheld_all(points)}: {reasons}."
     top = fastest(stated)
     unit = units.volume_flow
     at = f"At {rpm(top.speed_rpm)} of the blower"
@@ -205,25 +211,21 @@ def _withheld_all(points: Sequence[SettledPoint]) -> str:
     return f"{len(points)} settled points were found, and no flow is stated for any of them"
 
 
-def _reasons(points: Sequence[SettledPoint]) -> list[str]:
+def _reasons(points: Sequence[SettledPoint]) -> list[Withheld]:
     """Why points are withheld, each reason once."""
-    reasons = [point.withheld.rstrip(".") for point in points if point.withheld is not None]
-    return list(dict.fromkeys(reasons))
+    return list(dict.fromkeys(point.withheld for point in points if point.withheld is not None))
 
 
 def withheld_sentences(points: Sequence[SettledPoint]) -> list[str]:
     """For which holds no flow is stated, and why."""
-    return [
-        f"No flow is stated for hold{'s' * (len(names) > 1)} {', '.join(names)}: {reason}."
-        for reason in _reasons(points)
-        if (
-            names := [
-                point_name(point, points)
-                for point in points
-                if point.withheld is not None and point.withheld.rstrip(".") == reason
-            ]
+    sentences = []
+    for reason in _reasons(points):
+        names = [point_name(point, points) for point in points if point.withheld == reason]
+        sentences.append(
+            f"No flow is stated for hold{'s' * (len(names) > 1)} {', '.join(names)}: "
+            f"{WITHHELD_BECAUSE[reason]}."
         )
-    ]
+    return sentences
 
 
 def hold_remarks(points: Sequence[SettledPoint]) -> list[str]:

@@ -24,6 +24,7 @@ from pullcurve.measure.points import (
     RejectedStretch,
     SettledPoint,
     SharedInputs,
+    Withheld,
     Zero,
 )
 from pullcurve.quantities import SI
@@ -228,7 +229,7 @@ def point(
     )
 
 
-def withheld(run: RunResult, reasons: dict[int, str]) -> RunResult:
+def withheld(run: RunResult, reasons: dict[int, Withheld]) -> RunResult:
     """The same run with these points withheld, for these reasons."""
     nothing = {
         "mass_flow_kg_s": None,

@@ -12,6 +12,7 @@ from matplotlib.image import imread
 from matplotlib.text import Text
 
 from host.report.results import REJECTED, result, withheld
+from pullcurve.measure.points import Withheld
 from pullcurve.quantities import SI, US, UnitSystem
 from pullcurve.report.budget_figure import budget_figure
 from pullcurve.report.curve_figure import curve_figure
@@ -87,7 +88,7 @@ def test_no_letter_is_cut_off_or_too_small_for_a_phone(position: str, width_in: 
 
 
 def test_the_strip_marks_each_stretch_where_it_was() -> None:
-    run = withheld(result(), {3: "clipped"})
+    run = withheld(result(), {3: Withheld.SENSOR_CLIPPED})
     upper, lower = strip_figure(run, US).axes
     names = [text.get_text() for text in upper.texts]
     assert names == ["1", "2", "4", "5", "6", "(3)", "zero", "zero", "a"]
@@ -107,7 +108,7 @@ def test_the_strip_marks_each_stretch_where_it_was() -> None:
 
 
 def test_a_withheld_hold_is_a_cross_on_the_axis_and_bends_no_line() -> None:
-    whole, part = result(), withheld(result(), {6: "clipped"})
+    whole, part = result(), withheld(result(), {6: Withheld.SENSOR_CLIPPED})
     (axes,) = curve_figure(part, SI).axes
     (bars,) = axes.containers
     assert len(np.asarray(bars.lines[0].get_xydata())) == len(whole.points) - 1

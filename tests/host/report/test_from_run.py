@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 
 from pullcurve.examine import Run
-from pullcurve.measure.points import Flow, MeteredQuantity, SharedInputs
+from pullcurve.measure.inputs import Source
+from pullcurve.measure.points import Flow, MeteredQuantity, SharedInputs, Withheld
 from pullcurve.measure.troubles import Trouble
 from pullcurve.report.from_run import result_of
-from pullcurve.report.inputs_in_words import INPUTS, REMEDIES
+from pullcurve.report.inputs_in_words import INPUTS
 from pullcurve.report.result import RunResult
+from pullcurve.report.sentences import WITHHELD_BECAUSE
 from pullcurve.results import to_json
 from pullcurve.rig.loading import load_rig
 from pullcurve.uncertainty import Result, covariance_between_runs
@@ -72,20 +74,14 @@ def test_what_values_share_gives_their_covariances_back(
     )
 
 
-def test_no_input_appears_under_a_name_that_the_page_cannot_say() -> None:
-    met: set[str] = set()
-    for log in sorted(SAMPLES.glob("*.runlog")):
-        for point in result_of(sample_run(log.stem)).points:
-            met |= {part.source for part in point.budget}
-            for name in FLOWS:
-                met |= set(shared(point, name).run) | set(shared(point, name).meter)
-    assert met <= set(INPUTS)
-    assert set().union(*(remedy.inputs for remedy in REMEDIES)) <= set(INPUTS)
+def test_every_source_and_every_reason_to_withhold_has_words() -> None:
+    assert set(INPUTS) == set(Source)
+    assert set(WITHHELD_BECAUSE) == set(Withheld)
 
 
 def test_a_withheld_point_keeps_what_was_seen_and_states_no_flow(run: Run) -> None:
     points = run.points.copy()
-    points.loc[1, "withheld"] = "the sensor stood at the end of its range"
+    points.loc[1, "withheld"] = Withheld.SENSOR_CLIPPED
     points.loc[1, "standard_flow_m3_s"] = np.nan
     trouble = [
         Trouble("mark_missed", "blower shaft", "Seen.", "", "none"),
@@ -93,7 +89,7 @@ def test_a_withheld_point_keeps_what_was_seen_and_states_no_flow(run: Run) -> No
     ]
     said = result_of(replace(run, points=points, troubles=trouble))
     point = said.points[1]
-    assert point.withheld == "the sensor stood at the end of its range"
+    assert point.withheld is Withheld.SENSOR_CLIPPED
     assert [getattr(point, name) for name in FLOWS] == [None] * 5
     assert point.budget == ()
     assert point.differential_pressure_pa.value == run.points["differential_pressure_pa"][1]

@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 import pytest
 
 from host.report.results import HOSTILE, TROUBLES, result, withheld
+from pullcurve.measure.points import Withheld
 from pullcurve.quantities import SI, UNIT_SYSTEMS, US, UnitSystem
 from pullcurve.report.facts_tables import stretches_table
 from pullcurve.report.page import page
@@ -57,8 +58,10 @@ CASES = {
     ),
     "nothing optional": without_optional(result(zeros=1)),
     "one speed": result(((2600, 2608, 2615),)),
-    "two withheld": withheld(result(), {5: "clipped", 6: "clipped"}),
-    "all withheld": withheld(result(((1130, 2620),)), {1: "tubes reversed", 2: "clipped"}),
+    "two withheld": withheld(result(), dict.fromkeys((5, 6), Withheld.SENSOR_CLIPPED)),
+    "all withheld": withheld(
+        result(((1130, 2620),)), {1: Withheld.TUBES_REVERSED, 2: Withheld.SENSOR_CLIPPED}
+    ),
     "many troubles": replace(result(), troubles=6 * TROUBLES),
 }
 
@@ -162,7 +165,7 @@ def test_no_flow_of_a_withheld_hold_is_printed_anywhere(units: UnitSystem) -> No
     ]
     said = page(whole, units) + summary(whole, units)
     assert all(form in said for form in printed)
-    part = withheld(whole, {3: "the sensor stood at the end of its range"})
+    part = withheld(whole, {3: Withheld.SENSOR_CLIPPED})
     left = page(part, units) + summary(part, units)
     assert not [form for form in printed if form in left]
     assert "For 1 of 3 holds no flow is stated." in left.replace("\n", " ")
@@ -170,11 +173,11 @@ def test_no_flow_of_a_withheld_hold_is_printed_anywhere(units: UnitSystem) -> No
 
 
 def test_a_run_of_which_all_is_withheld_says_so_and_why() -> None:
-    run = withheld(result(((1150, 2620),)), dict.fromkeys((1, 2), "tubes reversed"))
+    run = withheld(result(((1150, 2620),)), dict.fromkeys((1, 2), Withheld.TUBES_REVERSED))
     seen = Page(page(run, US)).words
     assert (
-        "2 settled points were found, and no flow is stated for any of them: tubes reversed."
-        in seen
+        "2 settled points were found, and no flow is stated for any of them: the sensor's tubes "
+        "are the wrong way round." in seen
     )
     assert "How sure this is" not in seen
     assert "The same air" not in seen

@@ -41,7 +41,7 @@ def test_each_figure_follows_from_the_budget() -> None:
         ({"sensor zero": 0.4, "sensor gain": 0.3, "throat bore": 0.3}, "a better differential"),
         ({"discharge coefficient": 0.2, "throat bore": 0.3, "humidity": 0.45}, "calibrating"),
         ({"throat bore": 1.0}, "calibrating"),
-        ({"readings in step": 0.7, "pulsation": 0.3}, "a jitter"),
+        ({"aliasing": 0.7, "pulsation": 0.3}, "a jitter"),
     ],
 )
 def test_the_remedy_is_the_one_that_takes_most_of_the_variance(
