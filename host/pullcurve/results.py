@@ -15,11 +15,17 @@ from pullcurve.errors import ResultError
 
 NotNegative = Annotated[float, Field(ge=0)]
 Share = Annotated[float, Field(ge=0, le=1)]
+Number = Annotated[int, Field(ge=1)]  # of something that is counted from 1
 
 # Of the class that a file holds, as `__pydantic_config__`; the parts within it take it over.
 STRICT: Final = ConfigDict(extra="forbid", allow_inf_nan=False, revalidate_instances="always")
 
 T = TypeVar("T")
+
+
+def doc(text: str) -> Any:
+    """Describe a field in the JSON schema."""
+    return Field(description=text)
 
 
 @dataclass(frozen=True)

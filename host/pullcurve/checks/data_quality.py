@@ -6,10 +6,9 @@ from typing import Annotated, Final
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from pydantic import Field
 
 from pullcurve.measure.channels import SLOW_COLUMNS
-from pullcurve.results import NotNegative, Share
+from pullcurve.results import NotNegative, Share, doc
 from pullcurve.run_log.reading import Log
 from pullcurve.stream.records import RunRecords
 from record_format import OK, STALE
@@ -23,32 +22,29 @@ Array = NDArray[np.float64]
 class ChannelQuality:
     """How much of the run one channel covers."""
 
-    channel: Annotated[str, Field(description="its column in the glossary")]
-    covered: Annotated[Share, Field(description="of the run's time")]
+    channel: Annotated[str, doc("its column in the glossary")]
+    covered: Annotated[Share, doc("of the run's time")]
     gaps: int
     longest_gap_s: NotNegative
     longest_gap_start_s: float | None
     stale: Annotated[
         Share | None,
-        Field(
-            description="share of the readings that were not yet renewed, null for a shaft's speed"
-        ),
+        doc("share of the readings that were not yet renewed, null for a shaft's speed"),
     ]
     faulty: Annotated[
-        Share | None,
-        Field(description="share of the readings that failed, null for a shaft's speed"),
+        Share | None, doc("share of the readings that failed, null for a shaft's speed")
     ]
 
 
 @dataclass(frozen=True)
 class DataQuality:
     records: int
-    lost: Annotated[int, Field(description="records whose numbers are missing")]
+    lost: Annotated[int, doc("records whose numbers are missing")]
     duplicated: int
     late: int
-    damaged: Annotated[dict[str, int], Field(description="lines that are no record, by reason")]
+    damaged: Annotated[dict[str, int], doc("lines that are no record, by reason")]
     board_starts: int
-    samples: Annotated[int, Field(description="of the differential pressure that were used")]
+    samples: Annotated[int, doc("of the differential pressure that were used")]
     stale_samples: int
     faulty_samples: int
     clipped_samples: int

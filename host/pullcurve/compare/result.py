@@ -12,7 +12,7 @@ from typing import Annotated, ClassVar, Final, Literal
 import pandas as pd
 from pydantic import ConfigDict, Field
 
-from pullcurve.results import STRICT, Interval, NotNegative
+from pullcurve.results import STRICT, Interval, NotNegative, Number, doc
 from pullcurve.rig.meter import Position
 
 # `open_air` is the flow in the state of the open air: a blower takes in volume, so thin air
@@ -49,11 +49,11 @@ def columns_of(quantity: Quantity) -> dict[str, str]:
 class ComparedPoint:
     """A settled point that states a flow."""
 
-    point: Annotated[int, Field(ge=1)]
+    point: Number
     speed_rpm: float
     standard_flow_m3_s: float
     standard_flow_u95_m3_s: NotNegative
-    compared: Annotated[bool, Field(description="false where another hose or plate was on")]
+    compared: Annotated[bool, doc("false where another hose or plate was on")]
 
 
 @dataclass(frozen=True)
@@ -66,19 +66,18 @@ class ComparedRun:
     started: datetime | None
     board_id: str
     position: Position
-    hose: Annotated[bool, Field(description="whether the compared points had the hose on")]
-    plate: Annotated[str, Field(description="bore of the plate that was on, ? where none was said")]
+    hose: Annotated[bool, doc("whether the compared points had the hose on")]
+    plate: Annotated[str, doc("bore of the plate that was on, ? where none was said")]
     one_state: Annotated[
-        bool,
-        Field(description="false where no one state of a machine explains the run, as in a cut"),
+        bool, doc("false where no one state of a machine explains the run, as in a cut")
     ]
     ambient_pressure_pa: float
     ambient_temperature_k: float
     ambient_humidity: float
-    verdict: Annotated[str, Field(description="label of its diagnosis, empty without one")]
+    verdict: Annotated[str, doc("label of its diagnosis, empty without one")]
     why_no_verdict: str
-    troubles: Annotated[tuple[str, ...], Field(description="kinds of troubles of the measurement")]
-    points: Annotated[tuple[ComparedPoint, ...], Field(description="by rising speed")]
+    troubles: Annotated[tuple[str, ...], doc("kinds of troubles of the measurement")]
+    points: Annotated[tuple[ComparedPoint, ...], doc("by rising speed")]
 
 
 @dataclass(frozen=True)
@@ -88,7 +87,7 @@ class Change:
     relative: float
     u95: NotNegative
     u95_apart: NotNegative
-    certain: Annotated[bool, Field(description="whether it is more than its u95")]
+    certain: Annotated[bool, doc("whether it is more than its u95")]
 
     @classmethod
     def of(cls, relative: float, u95: float, u95_apart: float) -> "Change":
@@ -115,8 +114,7 @@ class CommonSpeed:
 
     speed_rpm: float
     held_by: Annotated[
-        HeldBy,
-        Field(description="which run has a settled point there; the other one lies between points"),
+        HeldBy, doc("which run has a settled point there; the other one lies between points")
     ]
     mass_flow_kg_s: Compared
     standard_flow_m3_s: Compared
@@ -136,7 +134,7 @@ class CauseChange:
     first: Interval
     later: Interval
     difference: Interval
-    certain: Annotated[bool, Field(description="whether the difference's interval leaves zero out")]
+    certain: Annotated[bool, doc("whether the difference's interval leaves zero out")]
 
 
 @dataclass(frozen=True)
@@ -152,18 +150,13 @@ class HoseCost:
     vacuum_blower_with_hose_pa: float | None
     vacuum_tank_open_port_pa: float | None
     vacuum_tank_with_hose_pa: float | None
-    taken_kg_s: Annotated[Interval | None, Field(description="what the blower takes in less")]
+    taken_kg_s: Annotated[Interval | None, doc("what the blower takes in less")]
     leak_kg_s: Annotated[
         Interval | None,
-        Field(
-            description="what comes into the hose past the meter, and a part of what the tank leaks"
-        ),
+        doc("what comes into the hose past the meter, and a part of what the tank leaks"),
     ]
-    leak_share: Annotated[Interval | None, Field(description="the leak over the blower's intake")]
-    missing: Annotated[
-        Missing | None,
-        Field(description="what lacks to tell leak from loss"),
-    ]
+    leak_share: Annotated[Interval | None, doc("the leak over the blower's intake")]
+    missing: Annotated[Missing | None, doc("what lacks to tell leak from loss")]
 
 
 @dataclass(frozen=True)
@@ -173,23 +166,17 @@ class Pair:
     later: Annotated[int, Field(ge=2, description="number of the later run")]
     same_meter: bool
     same_meter_because: str
-    moved: Annotated[bool, Field(description="the meter stood at another place")]
+    moved: Annotated[bool, doc("the meter stood at another place")]
     speeds: tuple[CommonSpeed, ...]
     mass_flow: Change
     standard_flow: Change
     flow_inlet: Change
     flow_open_air: Change
-    air: Annotated[
-        float, Field(description="relative change of the open air's density between the runs")
-    ]
-    left_out: Annotated[
-        tuple[str, ...], Field(description="points that are not compared, in words")
-    ]
+    air: Annotated[float, doc("relative change of the open air's density between the runs")]
+    left_out: Annotated[tuple[str, ...], doc("points that are not compared, in words")]
     cause_changes: tuple[CauseChange, ...]
     why_no_causes: str
-    baseline: Annotated[
-        bool, Field(description="the first run served the later one as healthy baseline")
-    ]
+    baseline: Annotated[bool, doc("the first run served the later one as healthy baseline")]
     hose: HoseCost | None
 
     @property

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pullcurve.results import doc
 
 Kind = Literal["clog", "hose_off", "filter_loading", "leak", "speed_sag", "slow_nozzle"]
 Place = Literal["A", "B", "C"]
@@ -27,34 +27,30 @@ class CutAlarm:
 
     number: int
     kind: Kind
-    start_s: Annotated[
-        float, Field(description="when it began, as far as was known when it was spoken")
-    ]
-    spoken_s: Annotated[float, Field(description="when a live watcher would have spoken")]
-    end_s: Annotated[float | None, Field(description="null while it lasts")]
+    start_s: Annotated[float, doc("when it began, as far as was known when it was spoken")]
+    spoken_s: Annotated[float, doc("when a live watcher would have spoken")]
+    end_s: Annotated[float | None, doc("null while it lasts")]
     size: Annotated[
         float,
-        Field(
-            description="share of the flow at this speed that it took, a clog that is over at its "
-            "worst, negative what it added; of the speed for a sag, of the wanted velocity for a "
-            "slow nozzle; for a filter growth of its loss, or of the whole path's where no sensor "
-            "is in the tank"
+        doc(
+            "share of the flow at this speed that it took, a clog that is over at its worst, "
+            "negative what it added; of the speed for a sag, of the wanted velocity for a "
+            "slow nozzle; for a filter growth of its loss, or of the whole path's where no "
+            "sensor is in the tank"
         ),
     ]
     size_u95: float
     sure: Annotated[
         float | None,
-        Field(
-            description="probability that scatter does not show as much, for a clog or hose off in "
-            "12 h of work; null where nothing is inferred"
+        doc(
+            "probability that scatter does not show as much, for a clog or hose off in 12 h "
+            "of work; null where nothing is inferred"
         ),
     ]
     places: Annotated[
-        tuple[Place, ...], Field(description="where a leak may be, as far as the sensors tell")
+        tuple[Place, ...], doc("where a leak may be, as far as the sensors tell")
     ] = ()
     forecast: Forecast | None = None
     measured_by: str = ""
-    stays: Annotated[bool, Field(description="it ended as it was: taken as the new level")] = False
-    seen_afterwards: Annotated[
-        bool, Field(description="found only when the whole log was gone through")
-    ] = False
+    stays: Annotated[bool, doc("it ended as it was: taken as the new level")] = False
+    seen_afterwards: Annotated[bool, doc("found only when the whole log was gone through")] = False

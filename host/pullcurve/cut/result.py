@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict
 
 from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.shift import Cut, Shift
 from pullcurve.measure.points import SettledPoint, Zero, points_of, zeros_of
 from pullcurve.physics.air import STANDARD_CONDITIONS, standard_flow
-from pullcurve.results import STRICT
+from pullcurve.results import STRICT, doc
 from pullcurve.run_log.provenance import Provenance, provenance
 
 
@@ -25,9 +25,7 @@ class CutStrip:
 
     time_s: tuple[float, ...]
     standard_flow_m3_s: tuple[float | None, ...]
-    vacuum_pa: Annotated[
-        tuple[float | None, ...], Field(description="in the clean pipe, at the meter")
-    ]
+    vacuum_pa: Annotated[tuple[float | None, ...], doc("in the clean pipe, at the meter")]
     speed_rpm: tuple[float | None, ...]
 
 
@@ -44,8 +42,8 @@ class CutResult:
     reference_conditions: str
     shift: Shift
     events: tuple[CutAlarm, ...]
-    work_began_s: Annotated[tuple[float, ...], Field(description="the hose was clean, then loaded")]
-    minutes: Annotated[tuple[SettledPoint, ...], Field(description="one point a quiet minute")]
+    work_began_s: Annotated[tuple[float, ...], doc("the hose was clean, then loaded")]
+    minutes: Annotated[tuple[SettledPoint, ...], doc("one point a quiet minute")]
     zeros: tuple[Zero, ...]
     strip: CutStrip
     provenance: Provenance

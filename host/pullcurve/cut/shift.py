@@ -5,13 +5,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field
-
 from pullcurve.cut.alarm import CutAlarm, Forecast
 from pullcurve.cut.needs import needs_of
 from pullcurve.cut.watch import Watch
 from pullcurve.examine import Run, reduce_run, rig_of
 from pullcurve.measure.settled_points import Stretch
+from pullcurve.results import doc
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.sources.replay import Replay
@@ -24,7 +23,7 @@ class FilterState:
 
     measured_by: Literal["filter", "path"]
     since_s: float
-    growth: Annotated[float, Field(description="of its loss at the same flow, since then")]
+    growth: Annotated[float, doc("of its loss at the same flow, since then")]
     growth_u95: float
     forecast: Forecast | None
 
@@ -35,10 +34,8 @@ class Shift:
 
     length_s: float
     running_s: float
-    enough_s: Annotated[
-        float, Field(description="steady, with nine tenths of the working flow or more")
-    ]
-    short_s: Annotated[float, Field(description="steady, with less: the time lost")]
+    enough_s: Annotated[float, doc("steady, with nine tenths of the working flow or more")]
+    short_s: Annotated[float, doc("steady, with less: the time lost")]
     clogs: int
     clogged_s: float
     filter: FilterState | None

@@ -8,9 +8,7 @@ the fastest hold of the first sweep, where nothing else is said.
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import Field
-
-from pullcurve.results import Interval, NotNegative, Share
+from pullcurve.results import Interval, NotNegative, Number, Share, doc
 
 Place = Literal["hose_end", "widest_bore"]
 OddSpeed = Literal["typed_engine_speed", "belt_ratio", "rated_speed"]
@@ -46,20 +44,14 @@ class LedgerStep:
 class RatedFlow:
     """The figure that the ledger starts from."""
 
-    source: Annotated[str, Field(description="what it is taken from")]
-    speed_rpm: Annotated[float, Field(description="of the blower")]
-    flow_m3_s: Annotated[float, Field(description="at the blower's inlet, in the air of the sheet")]
-    sheet_pressure_pa: Annotated[
-        float, Field(description="absolute, at the blower's inlet by the sheet")
-    ]
+    source: Annotated[str, doc("what it is taken from")]
+    speed_rpm: Annotated[float, doc("of the blower")]
+    flow_m3_s: Annotated[float, doc("at the blower's inlet, in the air of the sheet")]
+    sheet_pressure_pa: Annotated[float, doc("absolute, at the blower's inlet by the sheet")]
     sheet_temperature_k: float
-    standard_flow_there_m3_s: Annotated[float, Field(description="the same as standard flow")]
+    standard_flow_there_m3_s: Annotated[float, doc("the same as standard flow")]
     standard_flow_here_m3_s: Annotated[
-        float,
-        Field(
-            description="standard flow of the same volume and pressure ratio in the air of "
-            "this site"
-        ),
+        float, doc("standard flow of the same volume and pressure ratio in the air of this site")
     ]
 
 
@@ -67,31 +59,22 @@ class RatedFlow:
 class FlowLedger:
     """`rated` less all `steps` is `metered`."""
 
-    point: Annotated[
-        int, Field(ge=1, description="number of the settled point that it is drawn up for")
-    ]
-    speed_rpm: Annotated[
-        float, Field(description="of the shaft that is watched, as turns of the blower")
-    ]
-    inlet_pressure_pa: Annotated[float, Field(description="absolute, at the blower's inlet")]
+    point: Annotated[Number, doc("number of the settled point that it is drawn up for")]
+    speed_rpm: Annotated[float, doc("of the shaft that is watched, as turns of the blower")]
+    inlet_pressure_pa: Annotated[float, doc("absolute, at the blower's inlet")]
     inlet_temperature_k: float
     rated: LedgerStep
     steps: tuple[LedgerStep, ...]
-    healthy: Annotated[
-        LedgerStep, Field(description="what a healthy blower would take in here, now")
-    ]
-    metered: Annotated[
-        LedgerStep, Field(description="where the meter stands, by all readings together")
-    ]
-    shortfall: Annotated[LedgerStep, Field(description="rated less metered")]
-    lost: Annotated[LedgerStep, Field(description="healthy less metered")]
+    healthy: Annotated[LedgerStep, doc("what a healthy blower would take in here, now")]
+    metered: Annotated[LedgerStep, doc("where the meter stands, by all readings together")]
+    shortfall: Annotated[LedgerStep, doc("rated less metered")]
+    lost: Annotated[LedgerStep, doc("healthy less metered")]
     ahead_of_meter: Annotated[
-        LedgerStep,
-        Field(description="air that came in unasked before the meter: part of what was metered"),
+        LedgerStep, doc("air that came in unasked before the meter: part of what was metered")
     ]
     relieved: Annotated[
         tuple[LedgerStep, ...],
-        Field(description="the metered flow, were one restriction taken out of the air's way"),
+        doc("the metered flow, were one restriction taken out of the air's way"),
     ]
     rated_from: RatedFlow
 
@@ -107,14 +90,10 @@ class Cause:
 
     name: str
     probability: Share
-    size: Annotated[
-        float | None, Field(description="null where the data leave no room for the cause")
-    ]
+    size: Annotated[float | None, doc("null where the data leave no room for the cause")]
     low: float | None
     high: float | None
-    places: Annotated[
-        dict[str, Share], Field(description="probability of each place that it may be at")
-    ]
+    places: Annotated[dict[str, Share], doc("probability of each place that it may be at")]
 
 
 @dataclass(frozen=True)
@@ -123,9 +102,7 @@ class Candidate:
 
     causes: tuple[str, ...]
     probability: Share
-    places: Annotated[
-        dict[str, str], Field(description="likeliest place of each of its causes with a place")
-    ]
+    places: Annotated[dict[str, str], doc("likeliest place of each of its causes with a place")]
 
 
 @dataclass(frozen=True)
@@ -142,16 +119,14 @@ class DecidingReading:
     under_second: float
     difference: NotNegative
     spread: NotNegative
-    decides: Annotated[
-        bool, Field(description="whether the difference is twice the spread or more")
-    ]
+    decides: Annotated[bool, doc("whether the difference is twice the spread or more")]
 
 
 @dataclass(frozen=True)
 class HealthyPoint:
     """Standard flow at the meter's place of this machine in good order, at a settled point."""
 
-    point: Annotated[int, Field(ge=1)]
+    point: Number
     speed_rpm: float
     standard_flow_m3_s: float
     standard_flow_low_m3_s: float
@@ -162,10 +137,9 @@ class HealthyPoint:
 class WearAlone:
     """What it would take if wear were all: told where far less than the healthy flow is metered."""
 
-    slip_ratio: Annotated[Interval, Field(description="slip over that of a healthy blower")]
+    slip_ratio: Annotated[Interval, doc("slip over that of a healthy blower")]
     blanked_vacuum_pa: Annotated[
-        Interval,
-        Field(description="at which such a blower would only turn its own air round; no test"),
+        Interval, doc("at which such a blower would only turn its own air round; no test")
     ]
 
 
@@ -178,14 +152,10 @@ class CarryingPlace:
     velocity_m_s: Interval
     needed_low_m_s: float
     needed_high_m_s: float
-    needed_flow_low_m3_s: Annotated[
-        float, Field(description="actual flow there, in the open air's state")
-    ]
+    needed_flow_low_m3_s: Annotated[float, doc("actual flow there, in the open air's state")]
     needed_flow_high_m3_s: float
-    largest_stone_low_m: Annotated[
-        float, Field(description="lifted upright with margin, as a sphere")
-    ]
-    largest_stone_high_m: Annotated[float, Field(description="that just hangs, as broken stone")]
+    largest_stone_low_m: Annotated[float, doc("lifted upright with margin, as a sphere")]
+    largest_stone_high_m: Annotated[float, doc("that just hangs, as broken stone")]
     answer: Literal["carries", "doubtful", "falls_short"]
 
 
@@ -195,14 +165,11 @@ class SpoilCarried:
 
     spoil: str
     basis: Annotated[
-        Literal["measured", "modelled"],
-        Field(description="modelled where the hose was off during the run"),
+        Literal["measured", "modelled"], doc("modelled where the hose was off during the run")
     ]
-    flow_m3_s: Annotated[
-        Interval, Field(description="actual flow at the hose's end, in the open air")
-    ]
+    flow_m3_s: Annotated[Interval, doc("actual flow at the hose's end, in the open air")]
     places: tuple[CarryingPlace, ...]
-    source: Annotated[str, Field(description="of the recommended velocity")]
+    source: Annotated[str, doc("of the recommended velocity")]
     caution: str
 
 
@@ -212,12 +179,12 @@ class SpeedsAtOdds:
 
     kind: Annotated[
         OddSpeed,
-        Field(
-            description="the engine's speed as typed against the blower's; both pickups against "
-            "the belt ratio; a pickup against the rated speed"
+        doc(
+            "the engine's speed as typed against the blower's; both pickups against the belt "
+            "ratio; a pickup against the rated speed"
         ),
     ]
-    engine_typed: Annotated[str, Field(description="as it was typed, empty where a pickup gave it")]
+    engine_typed: Annotated[str, doc("as it was typed, empty where a pickup gave it")]
     engine_rpm: float | None
     rated_engine_rpm: float | None
     blower_rpm: float | None
@@ -231,40 +198,27 @@ class RunDiagnosis:
     said of the machine: `ledger` is null, and `causes` and `candidates` are empty."""
 
     why_none: None = None
-    label: Annotated[
-        str, Field(description="healthy, one cause, a pair joined by +, undecided, or vetoed")
-    ]
+    label: Annotated[str, doc("healthy, one cause, a pair joined by +, undecided, or vetoed")]
     decided: bool
-    probability: Annotated[
-        Share | None, Field(description="of the label, or of the likeliest candidate")
-    ]
-    certain: Annotated[tuple[str, ...], Field(description="causes that are there in any case")]
-    candidates: Annotated[tuple[Candidate, ...], Field(description="the likeliest first")]
+    probability: Annotated[Share | None, doc("of the label, or of the likeliest candidate")]
+    certain: Annotated[tuple[str, ...], doc("causes that are there in any case")]
+    candidates: Annotated[tuple[Candidate, ...], doc("the likeliest first")]
     vetoed_by: Annotated[
-        tuple[str, ...],
-        Field(description="kinds of troubles of the measurement, and of contradictions"),
+        tuple[str, ...], doc("kinds of troubles of the measurement, and of contradictions")
     ]
     speeds_at_odds: SpeedsAtOdds | None
-    doubted: Annotated[
-        tuple[str, ...], Field(description="typed readings without which the others fit together")
-    ]
+    doubted: Annotated[tuple[str, ...], doc("typed readings without which the others fit together")]
     causes: tuple[Cause, ...]
     deciding_reading: DecidingReading | None
     ledger: FlowLedger | None
     healthy_band: tuple[HealthyPoint, ...]
     wear_alone: WearAlone | None
-    engine_speed_rpm: Annotated[
-        float | None, Field(description="at the fastest hold, where it is known")
-    ]
+    engine_speed_rpm: Annotated[float | None, doc("at the fastest hold, where it is known")]
     rated_engine_speed_rpm: float | None
-    brochure_flow_m3_s: Annotated[
-        float | None, Field(description="as printed: it says no state of the air")
-    ]
+    brochure_flow_m3_s: Annotated[float | None, doc("as printed: it says no state of the air")]
     spoil: SpoilCarried | None
-    spoil_why_none: Annotated[
-        str, Field(description="why nothing is said of the spoil, empty where it is")
-    ]
-    baseline: Annotated[str, Field(description="name of the earlier run's log, empty without one")]
+    spoil_why_none: Annotated[str, doc("why nothing is said of the spoil, empty where it is")]
+    baseline: Annotated[str, doc("name of the earlier run's log, empty without one")]
 
     @property
     def cause(self) -> dict[str, Cause]:
@@ -273,4 +227,4 @@ class RunDiagnosis:
 
 @dataclass(frozen=True)
 class NoDiagnosis:
-    why_none: Annotated[str, Field(description="what is missing for a diagnosis")]
+    why_none: Annotated[str, doc("what is missing for a diagnosis")]

@@ -4,11 +4,10 @@ from dataclasses import dataclass
 from typing import Annotated, Final, Literal
 
 import numpy as np
-from pydantic import Field
 
 from pullcurve.measure.air_state import Known, KnownBy, Surroundings
 from pullcurve.measure.channels import Channels
-from pullcurve.results import NotNegative
+from pullcurve.results import NotNegative, doc
 from pullcurve.rig.meter import OPEN_INLETS, Meter, Position
 from pullcurve.rig.models import Site
 from pullcurve.rig.sensor_parts import SENSOR_PARTS, SensorPart
@@ -50,16 +49,14 @@ class MeterCoefficient:
 class MeterFacts:
     kind: str
     position: Position
-    pipe_bore_m: Annotated[
-        float | None, Field(description="null for an inlet that draws from the open")
-    ]
+    pipe_bore_m: Annotated[float | None, doc("null for an inlet that draws from the open")]
     throat_bore_m: float
     straight_length_m: Annotated[
-        float | None, Field(description="straight pipe ahead, null where it is not stated")
+        float | None, doc("straight pipe ahead, null where it is not stated")
     ]
     discharge_coefficient: Annotated[
         MeterCoefficient | None,
-        Field(description="as the rig states it, null where the standard of the kind gives it"),
+        doc("as the rig states it, null where the standard of the kind gives it"),
     ]
 
 
@@ -71,10 +68,7 @@ class SpeedFacts:
     marks_per_turn: int
     belt_ratio: Annotated[
         float | None,
-        Field(
-            description="blower turns per engine turn where the engine's shaft is watched, "
-            "else null"
-        ),
+        doc("blower turns per engine turn where the engine's shaft is watched, else null"),
     ]
 
 
@@ -84,9 +78,7 @@ class SensorLimit:
 
     quantity: Limited
     half_width: NotNegative
-    source: Annotated[
-        str, Field(description="the data sheet, and what of it is remembered or judged")
-    ]
+    source: Annotated[str, doc("the data sheet, and what of it is remembered or judged")]
 
 
 @dataclass(frozen=True)
@@ -94,7 +86,7 @@ class SensorFacts:
     role: str
     part: str
     range_pa: Annotated[
-        tuple[float, float] | None, Field(description="rated ends of a differential-pressure part")
+        tuple[float, float] | None, doc("rated ends of a differential-pressure part")
     ]
     limits: tuple[SensorLimit, ...]
 

@@ -7,9 +7,9 @@ from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
-from pydantic import Field
 
 from pullcurve.quantities import Kind, to_si
+from pullcurve.results import doc
 from pullcurve.run_log.note_times import Hold, parse_time, seconds_into
 from pullcurve.run_log.notes import joined
 from pullcurve.run_log.reading import HostRecord
@@ -26,7 +26,7 @@ class Note:
     what: str
     value: str
     place: str
-    at: Annotated[str, Field(description="as it was typed: empty for the moment of typing")]
+    at: Annotated[str, doc("as it was typed: empty for the moment of typing")]
 
 
 def place_notes(

@@ -7,12 +7,11 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import pandas as pd
-from pydantic import Field
 
 from pullcurve.measure.flow import Flows, Volume
 from pullcurve.measure.inputs import FlowResult, Source
 from pullcurve.measure.settled_points import Stretch
-from pullcurve.results import NotNegative, Quantity, Share
+from pullcurve.results import NotNegative, Number, Quantity, Share, doc
 from pullcurve.rounding import percent
 from pullcurve.stream.records import rows_of
 from pullcurve.uncertainty import Reach
@@ -36,10 +35,8 @@ class SharedInputs:
     named are 0.
     """
 
-    run: Annotated[dict[Source, float], Field(description="one error for all points of the run")]
-    meter: Annotated[
-        dict[Source, float], Field(description="one error for all runs with the meter")
-    ]
+    run: Annotated[dict[Source, float], doc("one error for all points of the run")]
+    meter: Annotated[dict[Source, float], doc("one error for all runs with the meter")]
 
 
 @dataclass(frozen=True)
@@ -56,11 +53,10 @@ class Flow:
     value_m3_s: float
     u95_m3_s: NotNegative
     basis: Annotated[
-        Literal["measured", "modelled"],
-        Field(description="whether the state of the air there was measured"),
+        Literal["measured", "modelled"], doc("whether the state of the air there was measured")
     ]
-    pressure_pa: Annotated[float, Field(description="absolute pressure of the air there")]
-    temperature_k: Annotated[float, Field(description="temperature of the air there")]
+    pressure_pa: Annotated[float, doc("absolute pressure of the air there")]
+    temperature_k: Annotated[float, doc("temperature of the air there")]
     shared_inputs: SharedInputs
 
 
@@ -69,17 +65,13 @@ class Contribution:
     """One input's part in the uncertainty of a point's standard flow."""
 
     source: Source
-    share: Annotated[Share, Field(description="of the variance, all together 1")]
+    share: Annotated[Share, doc("of the variance, all together 1")]
     u95_m3_s: Annotated[
-        NotNegative,
-        Field(description="its part of the interval; the root of the sum of squares is the whole"),
+        NotNegative, doc("its part of the interval; the root of the sum of squares is the whole")
     ]
     shared: Annotated[
         Literal["point", "run", "meter"],
-        Field(
-            description="independent for each point, common to the run's points, or to the "
-            "meter's runs"
-        ),
+        doc("independent for each point, common to the run's points, or to the meter's runs"),
     ]
 
 
@@ -87,39 +79,32 @@ class Contribution:
 class SettledPoint:
     """A stretch in which speed and flow held still. Its flows are null where it is withheld."""
 
-    point: Annotated[int, Field(ge=1, description="number in the order of time")]
-    sweep: Annotated[int, Field(ge=1)]
-    hold: Annotated[int, Field(ge=1, description="number within its sweep")]
+    point: Annotated[Number, doc("number in the order of time")]
+    sweep: Number
+    hold: Annotated[Number, doc("number within its sweep")]
     start_s: float
     end_s: float
     withheld: Annotated[
-        Withheld | None,
-        Field(description="why no flow is stated for this point, null where one is"),
+        Withheld | None, doc("why no flow is stated for this point, null where one is")
     ] = None
-    speed_rpm: Annotated[Quantity, Field(description="of the blower's shaft")]
+    speed_rpm: Annotated[Quantity, doc("of the blower's shaft")]
     differential_pressure_pa: Quantity
     mass_flow_kg_s: MeteredQuantity | None
-    flow_tap: Annotated[Flow | None, Field(description="actual flow at the meter's upstream tap")]
-    flow_port: Annotated[Flow | None, Field(description="actual flow at the machine's port")]
+    flow_tap: Annotated[Flow | None, doc("actual flow at the meter's upstream tap")]
+    flow_port: Annotated[Flow | None, doc("actual flow at the machine's port")]
     flow_inlet: Annotated[
-        Flow | None,
-        Field(description="the metered mass at the state of the air at the blower's inlet"),
+        Flow | None, doc("the metered mass at the state of the air at the blower's inlet")
     ]
     standard_flow_m3_s: MeteredQuantity | None
-    budget: Annotated[
-        tuple[Contribution, ...], Field(description="of the standard flow, the largest part first")
-    ]
+    budget: Annotated[tuple[Contribution, ...], doc("of the standard flow, the largest part first")]
     vacuum_blower_pa: Quantity | None
     vacuum_tank_pa: Quantity | None
     discharge_temperature_k: float | None
     pulsation_ratio: Annotated[
-        NotNegative,
-        Field(description="standard deviation of the differential pressure over its mean"),
+        NotNegative, doc("standard deviation of the differential pressure over its mean")
     ]
-    reynolds_number: Annotated[float | None, Field(description="of the meter")]
-    discharge_coefficient: Annotated[
-        float | None, Field(description="as used at this Reynolds number")
-    ]
+    reynolds_number: Annotated[float | None, doc("of the meter")]
+    discharge_coefficient: Annotated[float | None, doc("as used at this Reynolds number")]
     expansibility: float | None
     remarks: tuple[str, ...] = ()
 

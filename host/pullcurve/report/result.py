@@ -14,7 +14,7 @@ from pullcurve.diagnosis.result import NoDiagnosis, RunDiagnosis
 from pullcurve.measure.facts import MeterFacts, SensorFacts, SiteFacts, SpeedFacts
 from pullcurve.measure.note_placing import Note
 from pullcurve.measure.points import RejectedStretch, SettledPoint, Zero
-from pullcurve.results import STRICT, NotNegative
+from pullcurve.results import STRICT, NotNegative, doc
 from pullcurve.run_log.provenance import Provenance
 
 
@@ -22,12 +22,12 @@ from pullcurve.run_log.provenance import Provenance
 class TroubleNumber:
     """A number in the evidence of a trouble."""
 
-    name: Annotated[str, Field(description="of its place in the pattern")]
+    name: Annotated[str, doc("of its place in the pattern")]
     quantity: Literal[
         "differential_pressure", "station_pressure", "height", "temperature_difference"
     ]
-    value: Annotated[float, Field(description="in SI units")]
-    digits: Annotated[int, Field(description="worth telling")]
+    value: Annotated[float, doc("in SI units")]
+    digits: Annotated[int, doc("worth telling")]
     signed: bool
 
 
@@ -39,15 +39,13 @@ class Trouble:
         str, Field(pattern=r"^[a-z][a-z0-9_]*$", description="a code of one or more words")
     ]
     subject: str
-    evidence: Annotated[str, Field(description="what was seen, with numbers in SI units")]
-    pattern: Annotated[
-        str, Field(description="the same, with a name in braces for each of the numbers")
-    ] = ""
+    evidence: Annotated[str, doc("what was seen, with numbers in SI units")]
+    pattern: Annotated[str, doc("the same, with a name in braces for each of the numbers")] = ""
     numbers: tuple[TroubleNumber, ...] = ()
-    action: Annotated[str, Field(description="what to do about it, empty when nothing")]
+    action: Annotated[str, doc("what to do about it, empty when nothing")]
     consequence: Annotated[
         Literal["none", "widened", "withheld"],
-        Field(description="what was done: nothing, intervals widened, or results withheld"),
+        doc("what was done: nothing, intervals widened, or results withheld"),
     ]
     start_s: float | None = None
     end_s: float | None = None
@@ -59,8 +57,8 @@ class Remark:
 
     weight: Literal["note", "warning"]
     subject: str
-    text: Annotated[str, Field(description="what was seen and what it means")]
-    action: Annotated[str, Field(description="what to do about it, empty when nothing")]
+    text: Annotated[str, doc("what was seen and what it means")]
+    action: Annotated[str, doc("what to do about it, empty when nothing")]
 
 
 @dataclass(frozen=True)
@@ -80,23 +78,19 @@ class RunResult:
 
     schema_version: Literal[2] = 2
     title: str
-    headline: Annotated[str, Field(description="the result in one sentence")]
-    reference_conditions: Annotated[
-        str, Field(description="of the standard flow, e.g. '101 325 Pa, 20 °C, dry'")
-    ]
+    headline: Annotated[str, doc("the result in one sentence")]
+    reference_conditions: Annotated[str, doc("of the standard flow, e.g. '101 325 Pa, 20 °C, dry'")]
     duration_s: float
     diagnosis: Annotated[
-        RunDiagnosis | NoDiagnosis,
-        Field(description="what the run says of its machine, or why it says nothing"),
+        RunDiagnosis | NoDiagnosis, doc("what the run says of its machine, or why it says nothing")
     ]
     points: tuple[SettledPoint, ...]
     rejected: tuple[RejectedStretch, ...]
     zeros: tuple[Zero, ...]
     zero_half_width_pa: Annotated[
-        NotNegative,
-        Field(description="half-width of the rectangular distribution of the zero's error"),
+        NotNegative, doc("half-width of the rectangular distribution of the zero's error")
     ]
-    troubles: Annotated[tuple[Trouble, ...], Field(description="the gravest first")]
+    troubles: Annotated[tuple[Trouble, ...], doc("the gravest first")]
     remarks: tuple[Remark, ...]
     notes: tuple[Note, ...]
     quality: DataQuality

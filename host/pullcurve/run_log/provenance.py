@@ -9,9 +9,9 @@ from typing import Annotated, Any, Final
 import numpy as np
 import pandas as pd
 import scipy
-from pydantic import Field
 
 from pullcurve import __version__
+from pullcurve.results import doc
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.host_records import LOG_FORMAT
 from pullcurve.run_log.reading import Log
@@ -26,20 +26,14 @@ class Provenance:
     log_sha256: str
     log_format: int
     rig_name: str
-    rig_sha256: Annotated[
-        str | None, Field(description="of the rig file's text, null where there is none")
-    ]
+    rig_sha256: Annotated[str | None, doc("of the rig file's text, null where there is none")]
     board: str
     board_id: str
     firmware: str
     record_format: int
     pullcurve: str
-    libraries: Annotated[
-        dict[str, str], Field(description="versions of what the numbers depend on")
-    ]
-    started: Annotated[
-        datetime | None, Field(description="host time of the first block, with its zone")
-    ]
+    libraries: Annotated[dict[str, str], doc("versions of what the numbers depend on")]
+    started: Annotated[datetime | None, doc("host time of the first block, with its zone")]
 
 
 def provenance(log: Log, records: RunRecords, rig: Rig) -> Provenance:

@@ -16,6 +16,7 @@ from pullcurve.measure.facts import (
     SiteFacts,
     SpeedFacts,
 )
+from pullcurve.measure.inputs import Source
 from pullcurve.measure.note_placing import Note
 from pullcurve.measure.points import (
     Contribution,
@@ -41,13 +42,13 @@ TURN_M3 = 0.0160
 PORT_DENSITY, STANDARD_DENSITY = 1.146, 1.2046
 
 # Half-width of the 95 % interval from one input, as a share of the flow, and what it reaches.
-PARTS: dict[str, tuple[float, Reach]] = {
-    "discharge coefficient": (0.040, "meter"),
-    "throat bore": (0.0078, "meter"),
-    "sensor gain": (0.0070, "meter"),
-    "inlet loss": (0.0050, "run"),
-    "differential pressure": (0.0040, "point"),
-    "humidity": (0.0006, "run"),
+PARTS: dict[Source, tuple[float, Reach]] = {
+    Source.DISCHARGE_COEFFICIENT: (0.040, "meter"),
+    Source.THROAT_BORE: (0.0078, "meter"),
+    Source.SENSOR_GAIN: (0.0070, "meter"),
+    Source.INLET_LOSS: (0.0050, "run"),
+    Source.DIFFERENTIAL_PRESSURE: (0.0040, "point"),
+    Source.HUMIDITY: (0.0006, "run"),
 }
 ZERO_PA = 6.0  # the same of the sensor's zero, over the differential pressure
 TROUBLES = (
@@ -156,8 +157,8 @@ FULL_STOCK = DataQuality(
 )
 
 
-def shared_inputs(value: float, parts: dict[str, tuple[float, Reach]]) -> SharedInputs:
-    def of(reach: Reach) -> dict[str, float]:
+def shared_inputs(value: float, parts: dict[Source, tuple[float, Reach]]) -> SharedInputs:
+    def of(reach: Reach) -> dict[Source, float]:
         return {
             name: value * relative / 1.96
             for name, (relative, reaches) in parts.items()
@@ -176,7 +177,7 @@ def point(
     port = TURN_M3 * (speed_rpm - slip_rpm) / 60 * (1 + scatter - bend * (speed_rpm / 2750) ** 2)
     mass = port * PORT_DENSITY
     dp = 2989.1 * (mass / 0.671) ** 2
-    parts: dict[str, tuple[float, Reach]] = PARTS | {"sensor zero": (ZERO_PA / dp, "run")}
+    parts: dict[Source, tuple[float, Reach]] = PARTS | {Source.SENSOR_ZERO: (ZERO_PA / dp, "run")}
     share = float(np.linalg.norm([relative for relative, _ in parts.values()]))
 
     def flow(density: float, pressure_pa: float, temperature_c: float) -> Flow:
