@@ -73,7 +73,21 @@ class Input(Generic[Name]):
 def rectangular(
     name: Name, value: float | Array, half_width: float | Array, shared: Reach = Reach.POINT
 ) -> Input[Name]:
-    """An input known to lie within half_width of its value: u = a / sqrt(3) (GUM 4.3.7)."""
+    """An input known to lie within a half-width of its value.
+
+    Parameters
+    ----------
+    name
+        A member of an enumeration, so that a misspelt one is seen before it runs.
+    value, half_width
+        In one unit, each a number or one for every point, shape (points,).
+    shared
+        How far one error of it reaches.
+
+    Notes
+    -----
+    u = a / sqrt(3). Source: JCGM 100:2008, 4.3.7.
+    """
     u = half_width / np.sqrt(3)
     return Input(name, value, u, shared, distribution=Distribution.RECTANGULAR)
 
@@ -85,7 +99,23 @@ def expanded(
     shared: Reach = Reach.POINT,
     coverage_factor: float = 2.0,
 ) -> Input[Name]:
-    """An input stated with an expanded uncertainty U = k u (GUM 4.3.3)."""
+    """An input stated with an expanded uncertainty.
+
+    Parameters
+    ----------
+    name
+        As of `rectangular`.
+    value, uncertainty
+        In one unit, each a number or one for every point, shape (points,).
+    shared
+        How far one error of it reaches.
+    coverage_factor
+        k of the stated uncertainty.
+
+    Notes
+    -----
+    U = k u. Source: JCGM 100:2008, 4.3.3.
+    """
     return Input(name, value, uncertainty / coverage_factor, shared)
 
 
@@ -143,8 +173,12 @@ class Result(Generic[Name]):
 def covariance_between_runs(first: Result[Name], second: Result[Name]) -> Array:
     """Covariance of the points of one run with those of another run of the same meter.
 
-    Only what the meter shares counts; inputs are matched by name. Shape: (points of
-    first, points of second).
+    Only what the meter shares counts; inputs are matched by name.
+
+    Returns
+    -------
+    Array
+        Shape (points of first, points of second), in the product of both results' units.
     """
     common = np.zeros((len(first.value), len(second.value)))
     of_second = {entry.name for entry in second.inputs if entry.shared == Reach.METER}
@@ -157,10 +191,23 @@ def covariance_between_runs(first: Result[Name], second: Result[Name]) -> Array:
 def propagate(model: Model[Name], inputs: Sequence[Input[Name]]) -> Result[Name]:
     """Value and uncertainty of model(inputs) at every point, to first order.
 
-    model: takes a mapping from the inputs' names to arrays of shape (rows, points) and
-        returns one such array. It is called once, with the estimates in the first row and
-        each input moved up and down in two further rows. An input with its own error per
-        point may act on its own point only.
+    Parameters
+    ----------
+    model
+        Takes a mapping from the inputs' names to arrays of shape (rows, points) and returns one
+        such array. It is called once, with the estimates in the first row and each input moved
+        up and down in two further rows. An input with its own error per point may act on its
+        own point only.
+    inputs
+        Each under a name of its own.
+
+    Raises
+    ------
+    ValueError
+        Where two inputs share a name, or the model returns another shape.
+
+    Notes
+    -----
     Source: JCGM 100:2008, 5.1.2, equation 10; central differences as in 5.1.3, note 2.
     """
     values, u = _arrays(inputs)

@@ -54,7 +54,19 @@ class DataQuality:
 def data_quality(
     log: Log, records: RunRecords, table: pd.DataFrame, duration_s: float
 ) -> DataQuality:
-    """Count what came and what is missing. table: the channels."""
+    """Count what came and what is missing.
+
+    Parameters
+    ----------
+    log
+        For the lines that are no record.
+    records
+        The board's, for those that were lost, came twice or came late.
+    table
+        The channels, a row a block.
+    duration_s
+        Of the run.
+    """
     damaged = records.damaged | {
         f"log line: {reason}": count for reason, count in log.damaged.items()
     }

@@ -157,7 +157,17 @@ def _sensor(sensor: Sensor) -> SensorFacts:
 
 
 def site_facts(site: Site, around: Surroundings | None, channels: Channels) -> SiteFacts:
-    """Give the state of the open air, as the flow was worked out with, else measured or typed."""
+    """Give the state of the open air.
+
+    Parameters
+    ----------
+    site
+        As the rig states it.
+    around
+        As the flow was worked out with; None where no point was.
+    channels
+        Whose means are told where there is no such state.
+    """
     known = (around.pressure, around.temperature, around.humidity) if around else (None,) * 3
     typed = (site.station_pressure, site.temperature_k, site.humidity)
     columns = ("ambient_pressure_pa", "ambient_temperature_k", "ambient_humidity")

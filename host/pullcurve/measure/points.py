@@ -142,7 +142,15 @@ class Zero:
 
 
 def points_of(points: pd.DataFrame, flows: Flows | None) -> tuple[SettledPoint, ...]:
-    """Tell the settled points. points: a row each, as a run has them; flows: theirs."""
+    """Tell the settled points.
+
+    Parameters
+    ----------
+    points
+        A row each, with the columns of the glossary; `withheld` says of which no flow is stated.
+    flows
+        Theirs, in the same order; None where there is none.
+    """
     return tuple(_point(i, row, flows) for i, row in enumerate(rows_of(points)))
 
 
@@ -155,7 +163,13 @@ def rejected_of(stretches: Iterable[Stretch]) -> tuple[RejectedStretch, ...]:
 
 
 def zeros_of(table: pd.DataFrame) -> tuple[Zero, ...]:
-    """Tell the zeros. table: that of `Zeros`."""
+    """Tell the zeros.
+
+    Parameters
+    ----------
+    table
+        That of `Zeros`: a row an engine-off stretch, its zero and standard uncertainty in Pa.
+    """
     return tuple(
         Zero(row.start_s, row.end_s, Quantity(row.zero_pa, 2 * row.zero_u_pa))
         for row in rows_of(table)
