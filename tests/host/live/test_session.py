@@ -22,6 +22,7 @@ from pullcurve.rig.loading import load_rig
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.stream.received import Received
+from pullcurve.stream.record_stream import Batch
 
 ROOT = Path(__file__).parents[3]
 SWEEP = ROOT / "sample_logs/rough_link.runlog"
@@ -63,16 +64,16 @@ class Piece:
 def test_a_cut_watch_that_fails_once_is_told_at_once_and_until_a_new_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    fed: list[Received] = []
-    add = Watch.add
+    fed: list[Batch] = []
+    take = Watch.take
 
-    def failing(watch: Watch, received: Received) -> Any:
-        fed.append(received)
+    def failing(watch: Watch, batch: Batch) -> Any:
+        fed.append(batch)
         if len(fed) == 200:
             raise ZeroDivisionError("float division by zero")
-        return add(watch, received)
+        return take(watch, batch)
 
-    monkeypatch.setattr(Watch, "add", failing)
+    monkeypatch.setattr(Watch, "take", failing)
     rig = load_rig(ROOT / "hardware/rigs/clean_pipe.toml")
     with served(lambda: Piece(CUT), tmp_path / "x.runlog", rig) as watch:
 
@@ -98,7 +99,7 @@ def test_what_was_worked_out_of_the_old_run_does_not_stand_in_the_new_one(
     """The run is begun again while its newest minute is looked at, or its reduction taken."""
     begun, later = Event(), list[str]()
     begin, post = Session._begin, Noticeboard.post
-    stale = Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, ""),))
+    stale = Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, None),))
 
     def spied_begin(its: Session) -> None:
         begin(its)
@@ -169,7 +170,7 @@ def test_a_reduction_that_fails_is_tried_again_and_stops_no_page(
         if len(asked) <= 3:
             reduction.set_exception(MemoryError("unable to allocate"))
         else:
-            reduction.set_result(Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, ""),)))
+            reduction.set_result(Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, None),)))
         return reduction
 
     def spied_post(board: Noticeboard, topic: str, word: Any) -> None:
