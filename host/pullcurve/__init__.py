@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 from pullcurve.version import __version__
 
 if TYPE_CHECKING:
-    from pullcurve.compare.comparison import Pair, compare_runs
+    from pullcurve.compare.comparison import compare_runs
+    from pullcurve.compare.result import Pair
     from pullcurve.examine import Run, read_run
 
 __all__ = ["Pair", "Run", "__version__", "compare_runs", "read_run"]
 
 _HOMES = {
-    "Pair": "pullcurve.compare.comparison",
+    "Pair": "pullcurve.compare.result",
     "compare_runs": "pullcurve.compare.comparison",
     "Run": "pullcurve.examine",
     "read_run": "pullcurve.examine",

@@ -7,6 +7,7 @@
     ├── BoardError        the board itself: no MicroPython, no room, files that cannot be written
     ├── ScenarioError     the bench's scenario file
     ├── ReportError       a report that cannot be written where it was wanted
+    ├── ResultError       a JSON file that is no result of this version
     └── PageError         a live page that cannot be served where it was wanted
 
 A message says what is wrong, where, and what to do. The command line prints it and ends
@@ -40,6 +41,10 @@ class ScenarioError(PullcurveError):
 
 class ReportError(PullcurveError):
     """A report that cannot be written where it was wanted."""
+
+
+class ResultError(PullcurveError):
+    """A JSON file that holds no result of the kind and version that is read."""
 
 
 class PageError(PullcurveError):

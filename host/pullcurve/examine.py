@@ -83,6 +83,16 @@ def rig_of(log: Log, path: str | Path | None) -> Rig:
     return parse_rig(text, f"the rig in {log.path.name}")
 
 
+def one_and_the_same(one: Run, other: Run) -> bool:
+    """Whether two logs hold one run: true for a copy, even one with notes added."""
+
+    def identity(run: Run) -> tuple[object, ...]:
+        received = run.log.received
+        return run.records.header.board_id, received[0], received[-1], len(received)
+
+    return identity(one) == identity(other)
+
+
 def reduce_run(
     log: Log, records: RunRecords, rig: Rig, stretches: list[Stretch] | None = None
 ) -> Run:

@@ -19,14 +19,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final, Generic, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 Array: TypeAlias = NDArray[np.float64]
-Model: TypeAlias = Callable[[Mapping[str, Array]], Array]
+Name = TypeVar("Name", bound=str)  # of an input: an enumeration, so that a typo is seen
+Model: TypeAlias = Callable[[Mapping[Name, Array]], Array]
 
 _STEP: Final = 1e-3  # of a standard uncertainty: far below its size, far above rounding
 
@@ -40,10 +41,10 @@ class Reach(StrEnum):
 
 
 @dataclass(frozen=True, eq=False)
-class Input:
+class Input(Generic[Name]):
     """An estimate with its standard uncertainty; each a number, or one for every point."""
 
-    name: str
+    name: Name
     value: float | Array
     standard_uncertainty: float | Array
     shared: Reach = Reach.POINT
@@ -60,37 +61,67 @@ class Input:
 
 
 def rectangular(
-    name: str, value: float | Array, half_width: float | Array, shared: Reach = Reach.POINT
-) -> Input:
-    """An input known to lie within half_width of its value: u = a / sqrt(3) (GUM 4.3.7)."""
+    name: Name, value: float | Array, half_width: float | Array, shared: Reach = Reach.POINT
+) -> Input[Name]:
+    """An input known to lie within a half-width of its value.
+
+    Parameters
+    ----------
+    name
+        A member of an enumeration, so that a misspelt one is seen before it runs.
+    value, half_width
+        In one unit, each a number or one for every point, shape (points,).
+    shared
+        How far one error of it reaches.
+
+    Notes
+    -----
+    u = a / sqrt(3). Source: JCGM 100:2008, 4.3.7.
+    """
     u = half_width / np.sqrt(3)
     return Input(name, value, u, shared)
 
 
 def expanded(
-    name: str,
+    name: Name,
     value: float | Array,
     uncertainty: float | Array,
     shared: Reach = Reach.POINT,
     coverage_factor: float = 2.0,
-) -> Input:
-    """An input stated with an expanded uncertainty U = k u (GUM 4.3.3)."""
+) -> Input[Name]:
+    """An input stated with an expanded uncertainty.
+
+    Parameters
+    ----------
+    name
+        As of `rectangular`.
+    value, uncertainty
+        In one unit, each a number or one for every point, shape (points,).
+    shared
+        How far one error of it reaches.
+    coverage_factor
+        k of the stated uncertainty.
+
+    Notes
+    -----
+    U = k u. Source: JCGM 100:2008, 4.3.3.
+    """
     return Input(name, value, uncertainty / coverage_factor, shared)
 
 
 @dataclass(frozen=True, eq=False)
-class Result:
+class Result(Generic[Name]):
     """A model's value at every point, and what each input contributes to its uncertainty.
 
     contributions[i] is sensitivity times standard uncertainty of inputs[i], with its sign,
     so that shared errors can be followed from point to point.
     """
 
-    inputs: tuple[Input, ...]
+    inputs: tuple[Input[Name], ...]
     value: Array  # (points,)
     contributions: Array  # (inputs, points)
 
-    def contribution(self, name: str) -> Array:
+    def contribution(self, name: Name) -> Array:
         """Sensitivity times standard uncertainty of one input, at every point."""
         row: Array = self.contributions[[entry.name for entry in self.inputs].index(name)]
         return row
@@ -129,11 +160,15 @@ class Result:
         return common.T @ common + np.diag(np.sum(own**2, axis=0))
 
 
-def covariance_between_runs(first: Result, second: Result) -> Array:
+def covariance_between_runs(first: Result[Name], second: Result[Name]) -> Array:
     """Covariance of the points of one run with those of another run of the same meter.
 
-    Only what the meter shares counts; inputs are matched by name. Shape: (points of
-    first, points of second).
+    Only what the meter shares counts; inputs are matched by name.
+
+    Returns
+    -------
+    Array
+        Shape (points of first, points of second), in the product of both results' units.
     """
     common = np.zeros((len(first.value), len(second.value)))
     of_second = {entry.name for entry in second.inputs if entry.shared == Reach.METER}
@@ -143,13 +178,26 @@ def covariance_between_runs(first: Result, second: Result) -> Array:
     return common
 
 
-def propagate(model: Model, inputs: Sequence[Input]) -> Result:
+def propagate(model: Model[Name], inputs: Sequence[Input[Name]]) -> Result[Name]:
     """Value and uncertainty of model(inputs) at every point, to first order.
 
-    model: takes a mapping from the inputs' names to arrays of shape (rows, points) and
-        returns one such array. It is called once, with the estimates in the first row and
-        each input moved up and down in two further rows. An input with its own error per
-        point may act on its own point only.
+    Parameters
+    ----------
+    model
+        Takes a mapping from the inputs' names to arrays of shape (rows, points) and returns one
+        such array. It is called once, with the estimates in the first row and each input moved
+        up and down in two further rows. An input with its own error per point may act on its
+        own point only.
+    inputs
+        Each under a name of its own.
+
+    Raises
+    ------
+    ValueError
+        Where two inputs share a name, or the model returns another shape.
+
+    Notes
+    -----
     Source: JCGM 100:2008, 5.1.2, equation 10; central differences as in 5.1.3, note 2.
     """
     values, u = _arrays(inputs)
@@ -163,7 +211,7 @@ def propagate(model: Model, inputs: Sequence[Input]) -> Result:
     return Result(tuple(inputs), y[0], (y[1::2] - y[2::2]) / (2 * _STEP))
 
 
-def _arrays(inputs: Sequence[Input]) -> tuple[Array, Array]:
+def _arrays(inputs: Sequence[Input[Name]]) -> tuple[Array, Array]:
     """Values and standard uncertainties, each of shape (inputs, points)."""
     names = [entry.name for entry in inputs]
     if not names or len(set(names)) < len(names):
@@ -173,5 +221,5 @@ def _arrays(inputs: Sequence[Input]) -> tuple[Array, Array]:
     return np.array(flat[0::2], dtype=np.float64), np.array(flat[1::2], dtype=np.float64)
 
 
-def _named(inputs: Sequence[Input], stacked: Array) -> dict[str, Array]:
+def _named(inputs: Sequence[Input[Name]], stacked: Array) -> dict[Name, Array]:
     return {entry.name: array for entry, array in zip(inputs, stacked, strict=True)}

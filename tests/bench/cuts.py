@@ -18,7 +18,7 @@ import numpy as np
 from cut_case import EVERYTHING, LEAST_CLOG, USUAL, Case, Crew, Mishap, draw_case
 from cut_records import received
 from fed import Fed
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.watch import Watch
 from pullcurve.rig.loading import parse_rig
 
@@ -105,7 +105,7 @@ def one_cut(number: int, seed: int, duration_s: float, crew: Crew) -> Outcome:
     return out
 
 
-def _said(case: Case, alarms: list[Event]) -> list[Said]:
+def _said(case: Case, alarms: list[CutAlarm]) -> list[Said]:
     judged = {mishap: Said(_row(mishap)) for mishap in case.mishaps}
     work, between = Said("work"), Said("")
     for alarm in alarms:
@@ -162,7 +162,7 @@ def _compare_filter(case: Case, alarms_s: list[float], out: Outcome) -> None:
     out.filter_grown = growth * case.plant.scenario.duration_s
 
 
-def _compare_leak(case: Case, leaks: list[Event], out: Outcome) -> None:
+def _compare_leak(case: Case, leaks: list[CutAlarm], out: Outcome) -> None:
     from_s = np.inf if case.leak_from_s is None else case.leak_from_s
     right = [leak for leak in leaks if leak.spoken_s > from_s]
     out.leak_false = len(right) < len(leaks)

@@ -11,11 +11,11 @@ from diagnosis_truth import Truth
 from pullcurve.diagnosis.causes import ON_SPEED, Posterior
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.inference import Problem, fit
-from pullcurve.diagnosis.ledger import Ledger
 from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES, priors
-from pullcurve.diagnosis.readings import DecidingReading
+from pullcurve.diagnosis.result import DecidingReading, FlowLedger
 from pullcurve.diagnosis.speeds import speed_posterior
-from pullcurve.diagnosis.verdict import Interval, Verdict
+from pullcurve.diagnosis.verdict import Verdict
+from pullcurve.results import Interval
 
 Causes = tuple[str, ...]
 TOLD: Final = 5.0  # natural log of the odds at which error-free readings tell two answers apart
@@ -116,7 +116,7 @@ def fill(
     outcome: Outcome,
     verdict: Verdict,
     posterior: Posterior,
-    ledger: Ledger,
+    ledger: FlowLedger,
     deciding: DecidingReading | None,
 ) -> None:
     truth = outcome.truth
@@ -129,10 +129,11 @@ def fill(
     }
     for cause in verdict.causes:
         if cause.name in verdict.label and cause.name in truth.sizes and cause.size:
-            right = _inside(cause.size, truth.sizes[cause.name])
+            size = Interval(cause.size, cause.low, cause.high)
+            right = _inside(size, truth.sizes[cause.name])
             outcome.sizes.append((cause.name, right))
             if not right:
-                outcome.notes.append(f"{cause.name} {truth.sizes[cause.name]:.3f} {cause.size}")
+                outcome.notes.append(f"{cause.name} {truth.sizes[cause.name]:.3f} {size}")
         if cause.name == "leak" and verdict.label == ("leak",) == outcome.causes:
             outcome.place = (truth.place, max(cause.places, key=lambda p: cause.places[p]))
     for step in ledger.steps:

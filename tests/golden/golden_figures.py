@@ -10,12 +10,13 @@ from math import isnan
 from pathlib import Path
 from typing import Any, Final
 
+from pullcurve.compare.comparison import comparison_of
+from pullcurve.cut.result import cut_result
 from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.examine import Run
-from pullcurve.report.compare_from_runs import comparison_of
-from pullcurve.report.cut_result import cut_result
 from pullcurve.report.from_run import result_of
+from pullcurve.results import to_json
 
 Figures = dict[str, Any]
 
@@ -251,7 +252,7 @@ def compare_figures(runs: Sequence[Run]) -> Figures:
 
 def _json(result: Any) -> Figures:
     """A result as its file would hold it."""
-    return dict(json.loads(result.model_dump_json()))
+    return dict(json.loads(to_json(result)))
 
 
 def read_golden() -> Mapping[str, Any]:

@@ -2,6 +2,8 @@
 
 import json
 import re
+from dataclasses import replace
+from importlib.resources import files
 from pathlib import Path
 
 import jsonschema
@@ -9,11 +11,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pullcurve.cli import main
+from pullcurve.cut.result import CutResult, cut_result
 from pullcurve.cut.shift import read_cut
 from pullcurve.quantities import US
 from pullcurve.report.cut_figure import cut_figure
-from pullcurve.report.cut_result import CutResult, cut_result
 from pullcurve.report.cut_sentences import strip_caption
+from pullcurve.results import json_schema
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_logs/cut.runlog"
@@ -28,7 +31,10 @@ def test_a_cut_becomes_page_and_json_and_a_summary(tmp_path: Path) -> None:
     assert result.exit_code == 0, result.output
     assert sorted(path.name for path in tmp_path.iterdir()) == ["here.cut.html", "here.cut.json"]
     said = json.loads((tmp_path / "here.cut.json").read_text(encoding="utf-8"))
-    jsonschema.validate(said, CutResult.model_json_schema())
+    schema = json.loads((files("pullcurve.cut") / "cut.schema.json").read_text("utf-8"))
+    assert schema == json_schema(CutResult)
+    jsonschema.Draft202012Validator(schema).validate(said)
+    assert said["schema_version"] == 2
     clogs = [event for event in said["events"] if event["kind"] == "clog"]
     assert len(clogs) == 3
     for event in clogs:
@@ -49,7 +55,7 @@ def test_the_caption_counts_the_alarms_and_names_the_line_that_is_drawn() -> Non
         dotted = [line.get_xdata()[0] for line in axes.lines if line.get_linestyle() == ":"]
         assert dotted == pytest.approx([event.spoken_s / 60 for event in result.events])
     assert "Dotted: when the live watch would have spoken." in strip_caption(result)
-    alone = result.model_copy(update={"events": result.events[:1]})
+    alone = replace(result, events=result.events[:1])
     assert strip_caption(alone).startswith("1 alarm, ")
 
 

@@ -1,5 +1,6 @@
 """Every sample log replays, and says of its machine what is true of it."""
 
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import load_scenario, shipped_scenarios
 from pullcurve.bench.world import World
 from pullcurve.cli import main
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.examine import Run, reduce_run
@@ -23,6 +24,7 @@ from pullcurve.quantities import US
 from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.report.result import RunResult
+from pullcurve.results import json_schema, to_json
 from pullcurve.rig.loading import load_rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.sources.bench import BenchLink
@@ -146,7 +148,7 @@ def test_a_fault_is_among_what_the_readings_leave_open(name: str, cause: str) ->
     assert () not in found.verdict.candidates
 
 
-def lumps(name: str) -> list[tuple[Event, float]]:
+def lumps(name: str) -> list[tuple[CutAlarm, float]]:
     """Each clog as it was told, and what it truly took of the flow at its worst, as a mean over
     two seconds."""
     flow = truth_of(name).set_index("time_s")["mass_flow_kg_s"]
@@ -233,7 +235,7 @@ def test_a_replay_gives_the_same_numbers_to_the_last_bit(sample: tuple[str, Run]
 
 def test_a_sample_makes_a_valid_result_and_a_page(sample: tuple[str, Run]) -> None:
     result = result_of(sample[1])
-    jsonschema.validate(result.model_dump(mode="json"), RunResult.model_json_schema())
+    jsonschema.validate(json.loads(to_json(result)), json_schema(RunResult))
     assert result.headline.startswith("At ")
     assert "invented" not in result.title
     assert "base64" in page(result, US)
@@ -258,8 +260,8 @@ def test_optional_roles_reach_the_result() -> None:
     assert top.flow_inlet is not None
     assert top.flow_port is not None
     assert top.flow_port.basis == "modelled"
-    assert top.discharge_temperature_c is not None
-    assert top.discharge_temperature_c > 15  # 3 K above the open air
+    assert top.discharge_temperature_k is not None
+    assert top.discharge_temperature_k > 273.15 + 15  # 3 K above the open air
     engine = run.channels.table["engine_speed_rpm"]
     blower = run.channels.table["speed_rpm"]
     held = run.channels.table["time_s"].between(50, 64)

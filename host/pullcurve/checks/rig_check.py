@@ -25,6 +25,7 @@ from pullcurve.checks.rig_estimate import (
 )
 from pullcurve.measure import flow
 from pullcurve.measure.air_state import COMPARED_PA
+from pullcurve.measure.inputs import Source
 from pullcurve.measure.swirl import is_unstated, lacks_straightener
 from pullcurve.measure.zeros import ALONE_SPANS
 from pullcurve.rig.loading import rig_fault
@@ -122,7 +123,7 @@ def costs(rig: Rig) -> Costs:
         one_zero_u95=_with_zero(facts, ALONE_SPANS * span),
         no_zero_u95=_with_zero(facts, facts.accuracy.zero_bound * span),
         pulsation_u95=float(
-            np.max(2 * np.abs(flows.standard.contribution("pulsation")) / flows.standard.value)
+            np.max(2 * np.abs(flows.standard.contribution(Source.PULSATION)) / flows.standard.value)
         ),
         inlet_u95=(
             relative_u95(flows.inlet.result),

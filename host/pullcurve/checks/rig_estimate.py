@@ -19,15 +19,16 @@ from pullcurve.measure.air_state import (
     UNKNOWN_HUMIDITY,
     WEATHER_PA,
     Known,
+    KnownBy,
     Place,
     Surroundings,
 )
+from pullcurve.measure.inputs import FlowResult
 from pullcurve.measure.swirl import straightness_u95
 from pullcurve.measure.zeros import ALONE_SPANS
 from pullcurve.physics import air
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import SENSOR_PARTS, DifferentialPressureAccuracy
-from pullcurve.uncertainty import Result
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -172,7 +173,7 @@ def flows_of(facts: RigFacts) -> flow.Flows:
         straightness_u95=straightness_u95(facts.rig.meter, disturbed=False),
     )
 
-    def known(fact: tuple[float, float], source: str = "typed") -> Known:
+    def known(fact: tuple[float, float], source: KnownBy = "typed") -> Known:
         return Known(fact[0] * ones, fact[1] * ones, source)
 
     station = facts.air["pressure"][0]
@@ -188,5 +189,5 @@ def flows_of(facts: RigFacts) -> flow.Flows:
     return flow.solve(pressure, around, facts.rig)
 
 
-def relative_u95(result: Result) -> Array:
+def relative_u95(result: FlowResult) -> Array:
     return np.asarray(result.expanded_uncertainty() / result.value)

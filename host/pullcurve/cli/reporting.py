@@ -45,10 +45,10 @@ def report(
     # It lives for a second and makes few cycles; at Python's own pace a tenth of its time would
     # go into looking for them.
     gc.set_threshold(100_000, 50, 50)
+    from pullcurve.diagnosis.baseline import check_baseline
     from pullcurve.diagnosis.diagnose import diagnose
     from pullcurve.examine import read_run
     from pullcurve.quantities import UNIT_SYSTEMS
-    from pullcurve.report.diagnosis_from_run import check_baseline
     from pullcurve.report.files import write_report
     from pullcurve.report.from_run import result_of
 
@@ -84,9 +84,9 @@ def compare(
     run with the meter on the port against one at the hose's end tells what the hose costs.
     Writes page, CSV and JSON, and prints a summary.
     """
+    from pullcurve.compare.comparison import comparison_of
     from pullcurve.examine import read_run
     from pullcurve.quantities import UNIT_SYSTEMS
-    from pullcurve.report.compare_from_runs import comparison_of
     from pullcurve.report.compare_page import compare_text, write_comparison
     from pullcurve.run_log.reading import read_log
 
@@ -119,10 +119,10 @@ def cut(
 
     The meter must stand in the clean pipe. Writes page and JSON, and prints a summary.
     """
+    from pullcurve.cut.result import cut_result
     from pullcurve.cut.shift import read_cut
     from pullcurve.quantities import UNIT_SYSTEMS, to_si
     from pullcurve.report.cut_page import cut_text, write_cut
-    from pullcurve.report.cut_result import cut_result
 
     try:
         limit_pa = None if filter_limit is None else to_si(filter_limit, "pressure")

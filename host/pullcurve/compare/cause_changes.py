@@ -1,16 +1,17 @@
 """What the diagnoses of two runs say of the machine's change."""
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.compare.comparison import same_meter
+from pullcurve.compare.result import CauseChange
+from pullcurve.compare.run_curve import same_meter
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.priors import CAUSES
-from pullcurve.diagnosis.verdict import Interval, interval, sizes
+from pullcurve.diagnosis.verdict import interval, sizes
 from pullcurve.examine import Run
+from pullcurve.results import Interval
 
 Array = NDArray[np.float64]
 
@@ -18,21 +19,6 @@ DRAWS: Final = 4000
 # Slip beyond healthy and air that comes in behind the meter, together, over the healthy flow:
 # sharper than either, for a flow alone does not tell them apart.
 LOST: Final = "lost_beyond_healthy"
-
-
-@dataclass(frozen=True)
-class CauseChange:
-    """The size of one cause in both runs, and the difference; of all that each run leaves open,
-    so that a cause that may be there or not is between nothing and its size."""
-
-    name: str
-    first: Interval
-    later: Interval
-    difference: Interval
-
-    @property
-    def certain(self) -> bool:
-        return self.difference.low > 0 or self.difference.high < 0
 
 
 def diagnose_both(
@@ -50,15 +36,29 @@ def diagnose_both(
     return before, diagnose(later, first if baseline else None), baseline
 
 
-def cause_changes(first: Diagnosis, later: Diagnosis) -> tuple[CauseChange, ...]:
-    """Each cause at the fastest hold of each run's first sweep, and LOST. What the two runs say
-    is taken as independent, which for one machine is wider than it need be."""
+def cause_changes(first: Diagnosis | str, later: Diagnosis | str) -> tuple[CauseChange, ...] | str:
+    """Compare each cause at the fastest hold of each run's first sweep, and LOST, of all that each
+    run leaves open, so that a cause that may be there or not is between nothing and its size; or
+    say why they cannot be compared. What the two runs say is taken as independent, which for one
+    machine is wider than it need be."""
+    if isinstance(first, str):
+        return f"The first run has no diagnosis. {first}"
+    if isinstance(later, str):
+        return f"The later run has no diagnosis. {later}"
+    for which, run in (("first", first), ("later", later)):
+        if run.verdict.vetoed_by:
+            return (
+                f"There is no verdict on the machine in the {which} run: its own report says what "
+                "stands against one."
+            )
     generator = np.random.default_rng(0)
     found = []
     for name in (LOST, *CAUSES):
         one, other = _samples(name, first), _samples(name, later)
         apart = generator.choice(other, DRAWS) - generator.choice(one, DRAWS)
-        found.append(CauseChange(name, _interval(one), _interval(other), _interval(apart)))
+        change = _interval(apart)
+        certain = change.low > 0 or change.high < 0
+        found.append(CauseChange(name, _interval(one), _interval(other), change, certain))
     return tuple(found)
 
 

@@ -8,112 +8,91 @@ in their difference: with one and the same meter that is most of it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from itertools import combinations
-from typing import Final, Literal, NamedTuple
+from typing import Final
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from pullcurve.compare.run_curve import ALIKE, RunCurve, clusters
+from pullcurve.compare.cause_changes import cause_changes, diagnose_both
+from pullcurve.compare.hose_cost import hose_cost
+from pullcurve.compare.result import (
+    COVERAGE,
+    QUANTITIES,
+    Change,
+    CommonSpeed,
+    Compared,
+    ComparedPoint,
+    ComparedRun,
+    Comparison,
+    HeldBy,
+    Pair,
+    Quantity,
+)
+from pullcurve.compare.run_curve import ALIKE, RunCurve, clusters, same_meter
+from pullcurve.diagnosis.diagnose import Diagnosis
+from pullcurve.diagnosis.evidence import fittings
+from pullcurve.diagnosis.run_diagnosis import NOT_ASKED, label_of
 from pullcurve.errors import LogError
-from pullcurve.examine import Run
+from pullcurve.examine import Run, one_and_the_same
+from pullcurve.measure.inputs import FlowResult, Source
 from pullcurve.measure.measurement import BELT_SLIP
 from pullcurve.measure.swirl import NONE_THERE
 from pullcurve.physics import air
 from pullcurve.physics.primary_elements import SHORT_PIPE_UNCERTAINTY
+from pullcurve.run_log.provenance import provenance
+from pullcurve.stream.records import rows_of
 from pullcurve.uncertainty import Reach, Result, propagate
+from pullcurve.version import __version__
 
 Array = NDArray[np.float64]
 
-COVERAGE: Final = 2.0
 # A tube that went from an open end into the clean pipe meets other air ahead of it: what the
 # standards add for that, as a standard uncertainty (judgement).
 MOVED: Final = SHORT_PIPE_UNCERTAINTY / 2
-# What makes a tube the same one; its place and the loss of its open end may change.
-OF_THE_TUBE: Final = (
-    *("kind", "taps", "pipe_bore", "throat_bore"),
-    *("discharge_coefficient", "discharge_coefficient_source"),
-)
-
-# `open_air` is the flow in the state of the open air: a blower takes in volume, so thin air
-# takes nothing from it, and what is left of a difference is the machine's.
-Quantity = Literal["mass_flow", "standard_flow", "flow_inlet", "flow_open_air"]
-QUANTITIES: Final[dict[Quantity, str]] = {
-    "mass_flow": "kg_s",
-    "standard_flow": "m3_s",
-    "flow_inlet": "m3_s",
-    "flow_open_air": "m3_s",
-}
-
-
-def columns_of(quantity: Quantity) -> dict[str, str]:
-    """What `Pair.table` says of a quantity, and the name of its column."""
-    unit = QUANTITIES[quantity]
-    return {
-        "first": f"{quantity}_first_{unit}",
-        "later": f"{quantity}_later_{unit}",
-        "difference": f"{quantity}_difference_{unit}",
-        "u95": f"{quantity}_difference_u95_{unit}",
-        "u95_apart": f"{quantity}_difference_u95_apart_{unit}",
-        "relative": f"{quantity}_relative",
-        "relative_u95": f"{quantity}_relative_u95",
-        "relative_u95_apart": f"{quantity}_relative_u95_apart",
-    }
-
-
-class Change(NamedTuple):
-    """Of a quantity from one run to another, over that of the first run: with its 95 %
-    half-width, and what the half-width would be if nothing cancelled."""
-
-    relative: float
-    u95: float
-    u95_apart: float
-
-    @property
-    def certain(self) -> bool:
-        """Whether it is more than its uncertainty."""
-        return abs(self.relative) > self.u95
-
-
-@dataclass(frozen=True)
-class Pair:
-    """A later run against the first.
-
-    `table` has a row a common speed: `speed_rpm`, `held_by` (both, first, later: who has a
-    settled point there), and the columns of `columns_of` each quantity: its value in both runs,
-    the difference with its half-width, which is `apart` if nothing cancelled, and the same over
-    the first run's value. `change` is the mean of the relative differences over these speeds.
-
-    `same_meter`: whether one meter's errors are taken as shared, for the reason `why`. `moved`:
-    it stood at another place. `left_out`: points that are not compared, in words.
-    """
-
-    first: Run
-    later: Run
-    same_meter: bool
-    why: str
-    moved: bool
-    table: pd.DataFrame
-    change: dict[Quantity, Change]
-    curves: tuple[RunCurve, RunCurve]
-
-    @property
-    def left_out(self) -> tuple[str, ...]:
-        return (*self.curves[0].left_out, *self.curves[1].left_out)
-
-    @property
-    def air(self) -> float:
-        """What the day's air makes of the change of standard flow: density of the open air in
-        the later run over that in the first, less 1."""
-        standard, volume = self.change["standard_flow"], self.change["flow_open_air"]
-        return (1 + standard.relative) / (1 + volume.relative) - 1
 
 
 def compare_runs(runs: Sequence[Run]) -> list[Pair]:
-    """Each run after the first against the first. Raises LogError where two are one and the
-    same, or have no speed in common."""
+    """Compare each run after the first against the first, without diagnosing either.
+
+    Raises
+    ------
+    LogError
+        Where two are one and the same, or have no speed in common.
+    """
+    first, *others = _curves(runs)
+    return [_pair(number, first, later) for number, later in enumerate(others, 2)]
+
+
+def comparison_of(runs: Sequence[Run]) -> Comparison:
+    """Say everything that is said of these runs, their diagnoses included.
+
+    Raises
+    ------
+    LogError
+        As `compare_runs`.
+    """
+    curves = _curves(runs)
+    found: dict[int, Diagnosis | str] = {}
+    pairs = []
+    for number, later in enumerate(curves[1:], 2):
+        pair = _pair(number, curves[0], later)
+        found[1], found[number], healthy = diagnose_both(runs[0], later.run, found.get(1))
+        changes = cause_changes(found[1], found[number])
+        if isinstance(changes, str):
+            pairs.append(replace(pair, why_no_causes=changes, baseline=healthy))
+        else:
+            pairs.append(replace(pair, cause_changes=changes, why_no_causes="", baseline=healthy))
+    return Comparison(
+        reference_conditions=air.STANDARD_CONDITIONS.name,
+        runs=tuple(_compared(curve, found[number]) for number, curve in enumerate(curves, 1)),
+        pairs=tuple(pairs),
+        pullcurve=__version__,
+    )
+
+
+def _curves(runs: Sequence[Run]) -> list[RunCurve]:
     if len(runs) < 2:
         raise LogError("a comparison takes two runs or more")
     for one, other in combinations(runs, 2):
@@ -122,29 +101,50 @@ def compare_runs(runs: Sequence[Run]) -> list[Pair]:
                 f"{one.log.path} and {other.log.path} hold one and the same run, so there is "
                 "nothing to compare; name two runs"
             )
-    first = RunCurve(runs[0])
-    return [_pair(first, RunCurve(later)) for later in runs[1:]]
+    return [RunCurve(run) for run in runs]
 
 
-def one_and_the_same(one: Run, other: Run) -> bool:
-    """Whether two logs hold one run: true for a copy, even one with notes added."""
+def _compared(curve: RunCurve, found: Diagnosis | str) -> ComparedRun:
+    run = curve.run
+    points, origin = run.points, provenance(run.log, run.records, run.rig)
+    stated = points[points["withheld"] == ""].sort_values("speed_rpm")
+    rows = set(curve.rows.tolist())
+    hose_on, plate = fittings(run, curve.rows[-1:])
+    return ComparedRun(
+        log_name=origin.log_name,
+        log_sha256=origin.log_sha256,
+        rig_name=origin.rig_name,
+        started=origin.started,
+        board_id=origin.board_id,
+        position=run.rig.meter.position,
+        hose=bool(hose_on[0]),
+        plate=plate[0] or "",
+        one_state=isinstance(found, str) or "no_fit" not in found.verdict.vetoed_by,
+        ambient_pressure_pa=float(points["ambient_pressure_pa"].mean()),
+        ambient_temperature_k=float(points["ambient_temperature_k"].mean()),
+        ambient_humidity=float(points["ambient_humidity"].mean()),
+        verdict="" if isinstance(found, str) else label_of(found),
+        why_no_verdict=found if isinstance(found, str) else "",
+        troubles=tuple(dict.fromkeys(trouble.kind for trouble in run.troubles)),
+        points=tuple(
+            ComparedPoint(
+                point=row.point,
+                speed_rpm=row.speed_rpm,
+                standard_flow_m3_s=row.standard_flow_m3_s,
+                standard_flow_u95_m3_s=row.standard_flow_u95_m3_s,
+                compared=row.Index in rows,
+            )
+            for row in rows_of(stated)
+        ),
+    )
 
-    def identity(run: Run) -> tuple[object, ...]:
-        received = run.log.received
-        return run.records.header.board_id, received[0], received[-1], len(received)
 
-    return identity(one) == identity(other)
-
-
-def _pair(one: RunCurve, other: RunCurve) -> Pair:
+def _pair(number: int, one: RunCurve, other: RunCurve) -> Pair:
     speeds = _common_speeds(one, other)
     same, why = same_meter(one.run, other.run)
     places = one.run.rig.meter.position, other.run.rig.meter.position
     mine, theirs = one.weights(speeds), other.weights(speeds)
-    columns: dict[str, Array | list[str]] = {
-        "speed_rpm": speeds,
-        "held_by": _held_by(one, other, speeds),
-    }
+    compared: dict[Quantity, list[Compared]] = {}
     change: dict[Quantity, Change] = {}
     for quantity in QUANTITIES:
         before, after = _result(one.run, quantity), _result(other.run, quantity)
@@ -163,25 +163,40 @@ def _pair(one: RunCurve, other: RunCurve) -> Pair:
         apart = du @ of_first @ du + dv @ of_later @ dv
         cross = dv @ both.T @ du
         relative, together = v / u - 1, apart - cross - cross.T
-        values = {
-            "first": u,
-            "later": v,
-            "difference": v - u,
-            "u95": _half_width(of_first + of_later - both - both.T),
-            "u95_apart": _half_width(of_first + of_later),
-            "relative": relative,
-            "relative_u95": _half_width(together),
-            "relative_u95_apart": _half_width(apart),
-        }
-        columns |= {column: values[part] for part, column in columns_of(quantity).items()}
-        change[quantity] = Change(
+        values = (
+            *(u, v, v - u),
+            _half_width(of_first + of_later - both - both.T),
+            _half_width(of_first + of_later),
+            *(relative, _half_width(together), _half_width(apart)),
+        )
+        compared[quantity] = [Compared(*row) for row in np.transpose(values).tolist()]
+        change[quantity] = Change.of(
             float(relative.mean()),
             float(COVERAGE * np.sqrt(max(together.mean(), 0.0))),
             float(COVERAGE * np.sqrt(apart.mean())),
         )
-    moved = places[0] != places[1]
-    table = pd.DataFrame(columns)
-    return Pair(one.run, other.run, same, why, moved, table, change, (one, other))
+    common = [
+        CommonSpeed(float(speed), held_by, *of_each)
+        for speed, held_by, *of_each in zip(
+            speeds, _held_by(one, other, speeds), *compared.values(), strict=True
+        )
+    ]
+    standard, volume = change["standard_flow"], change["flow_open_air"]
+    return Pair(
+        later=number,
+        same_meter=same,
+        same_meter_because=why,
+        moved=places[0] != places[1],
+        speeds=tuple(common),
+        **change,
+        # A blower takes in volume: what standard flow changes more than that is the day's air.
+        air=(1 + standard.relative) / (1 + volume.relative) - 1,
+        left_out=(*one.left_out, *other.left_out),
+        cause_changes=(),
+        why_no_causes=NOT_ASKED,
+        baseline=False,
+        hose=hose_cost(one, other, common[-1]),
+    )
 
 
 def _half_width(covariance: Array) -> Array:
@@ -206,7 +221,7 @@ def _common_speeds(one: RunCurve, other: RunCurve) -> Array:
     return np.array([inside[group].mean() for group in clusters(inside)])
 
 
-def _held_by(one: RunCurve, other: RunCurve, speeds: Array) -> list[str]:
+def _held_by(one: RunCurve, other: RunCurve, speeds: Array) -> list[HeldBy]:
     def near(curve: RunCurve) -> NDArray[np.bool_]:
         return np.asarray(np.abs(speeds[:, None] / curve.speed - 1).min(axis=1) <= ALIKE)
 
@@ -228,7 +243,7 @@ def _extra(curve: RunCurve, other: RunCurve, speeds: Array, flow: Array) -> Arra
     return np.asarray(np.outer(flow, flow) * relative)
 
 
-def _result(run: Run, quantity: Quantity) -> Result:
+def _result(run: Run, quantity: Quantity) -> FlowResult:
     flows = run.flows
     if flows is None:  # a curve has points with flows
         raise ValueError("a run without flows has no curve")
@@ -239,15 +254,18 @@ def _result(run: Run, quantity: Quantity) -> Result:
     return flows.mass if quantity == "mass_flow" else _in_open_air(flows.mass)
 
 
-def _in_open_air(mass: Result) -> Result:
+def _in_open_air(mass: FlowResult) -> FlowResult:
     """Mass flow over the density of the open air, whose errors act on both."""
 
-    def density(x: Mapping[str, Array]) -> Array:
-        pressure, temperature = x["station pressure"], x["air temperature"]
-        vapour = air.vapour_fraction(pressure, temperature, np.clip(x["humidity"], 0, 1))
-        return air.density(pressure, temperature, vapour) * x["density formula"]
+    def density(x: Mapping[Source, Array]) -> Array:
+        pressure, temperature = x[Source.STATION_PRESSURE], x[Source.AIR_TEMPERATURE]
+        vapour = air.vapour_fraction(pressure, temperature, np.clip(x[Source.HUMIDITY], 0, 1))
+        return air.density(pressure, temperature, vapour) * x[Source.DENSITY_FORMULA]
 
-    names = ("station pressure", "air temperature", "humidity", "density formula")
+    names = (
+        *(Source.STATION_PRESSURE, Source.AIR_TEMPERATURE),
+        *(Source.HUMIDITY, Source.DENSITY_FORMULA),
+    )
     of_air = propagate(density, [entry for entry in mass.inputs if entry.name in names])
     parts = mass.contributions.copy()
     for row, entry in enumerate(mass.inputs):
@@ -256,7 +274,7 @@ def _in_open_air(mass: Result) -> Result:
     return Result(mass.inputs, mass.value / of_air.value, parts / of_air.value)
 
 
-def _common(first: Result, later: Result, alone: tuple[str, ...]) -> Array:
+def _common(first: FlowResult, later: FlowResult, alone: tuple[Source, ...]) -> Array:
     """Covariance of the points of one run with those of the other, by what their meter shares.
 
     Where a run knows the meter less well than the other, for a reason of its own such as too
@@ -274,31 +292,15 @@ def _common(first: Result, later: Result, alone: tuple[str, ...]) -> Array:
     return found
 
 
-def _not_shared(first: Run, later: Run) -> tuple[str, ...]:
+def _not_shared(first: Run, later: Run) -> tuple[Source, ...]:
     """Inputs of the meter that are others in the other run: the end of its tube changed, or the
     flow that comes into it may swirl in another way, at another place or where eddies show."""
     one, other = first.rig.meter, later.rig.meter
-    alone = () if one.inlet_loss == other.inlet_loss else ("inlet loss",)
-    eddies = any(_straightness_u(run) > NONE_THERE / COVERAGE for run in (first, later))
-    return (*alone, "straight flow") if eddies or one.position != other.position else alone
+    alone = () if one.inlet_loss == other.inlet_loss else (Source.INLET_LOSS,)
+    eddies = any(_swirl_u(run) > NONE_THERE / COVERAGE for run in (first, later))
+    return (*alone, Source.SWIRL) if eddies or one.position != other.position else alone
 
 
-def _straightness_u(run: Run) -> float:
+def _swirl_u(run: Run) -> float:
     inputs = () if run.flows is None else run.flows.mass.inputs
-    return sum(float(np.max(e.standard_uncertainty)) for e in inputs if e.name == "straight flow")
-
-
-def same_meter(first: Run, later: Run) -> tuple[bool, str]:
-    """Whether one and the same meter was used, and what that is taken from."""
-    for field in OF_THE_TUBE:
-        if getattr(first.rig.meter, field) != getattr(later.rig.meter, field):
-            return False, f"the rigs give the meter another {field.replace('_', ' ')}"
-    headers = [run.records.header for run in (first, later)]
-    sensors = [header.sensor("meter_dp") for header in headers]
-    if sensors[0] is None or sensors[1] is None:
-        return False, "a log names no differential-pressure sensor"
-    if sensors[0].part != sensors[1].part or sensors[0].channels != sensors[1].channels:
-        return False, "the logs name another differential-pressure sensor"
-    if headers[0].board_id != headers[1].board_id:
-        return False, "the logs come from two boards, so the pressure sensor was another one"
-    return True, "the rigs describe one tube, and both logs come from one board with one sensor"
+    return sum(float(np.max(e.standard_uncertainty)) for e in inputs if e.name == Source.SWIRL)

@@ -7,18 +7,19 @@ blower's displacement is the same, and how its slip grows with the pressure rati
 leaking tank leaks with the open port too, and passes for slip there: of it only a part is seen.
 """
 
-from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.compare.comparison import COVERAGE, Pair, columns_of
+from pullcurve.compare.result import COVERAGE, CommonSpeed, HoseCost, Missing
+from pullcurve.compare.run_curve import RunCurve
 from pullcurve.diagnosis.facts import MachineFacts, machine_facts
-from pullcurve.diagnosis.verdict import Interval, interval
+from pullcurve.diagnosis.verdict import interval
 from pullcurve.examine import Run
 from pullcurve.physics.air import DRY_AIR_GAS_CONSTANT
 from pullcurve.physics.blower import slip_multiple
+from pullcurve.results import Interval
 
 Array = NDArray[np.float64]
 
@@ -28,85 +29,71 @@ MOST_LAMINAR: Final = 0.3
 LEAST_SLIP: Final = 0.01  # of the speed
 MODEL: Final = 0.003  # of the flow, what this leaves out, standard uncertainty (judgement)
 
-Missing = Literal["vacuum_port_run", "vacuum_hose_run", "blower"]
 
+def hose_cost(first: RunCurve, later: RunCurve, top: CommonSpeed) -> HoseCost | None:
+    """Compare the open port with the hose at the highest common speed.
 
-@dataclass(frozen=True)
-class HoseCost:
-    """At the highest common speed. Mass flows in kg/s, vacua in Pa (NaN where not measured).
-
-    `cost` is the flow of the open port less that with the hose. Of it, `taken` is what the blower
-    takes in less, and `leak` what comes into the hose past the meter, and a part of what the tank
-    leaks more; both None where `missing` says what lacks to tell them apart. `leak_share` is the
-    leak over the blower's flow.
+    The flow of the open port less that with the hose has two parts: what the blower takes in
+    less, and what comes into the hose past the meter with a part of what the tank leaks more.
+    Both stay out where `missing` says what lacks to tell them apart. None unless one run was on
+    the port and the other at the hose's end.
     """
-
-    hose_run: Literal["first", "later"]
-    speed_rpm: float
-    open_port: float
-    with_hose: float
-    cost: Interval
-    vacuum_blower: tuple[float, float]  # open port, with hose
-    vacuum_tank: tuple[float, float]
-    taken: Interval | None
-    leak: Interval | None
-    leak_share: Interval | None
-    missing: Missing | None
-
-
-def hose_cost(pair: Pair) -> HoseCost | None:
-    """None unless one run was on the port and the other at the hose's end."""
-    places = pair.first.rig.meter.position, pair.later.rig.meter.position
+    places = first.run.rig.meter.position, later.run.rig.meter.position
     if sorted(places) != ["hose_end", "port"]:
         return None
-    swap = -1 if places[0] == "hose_end" else 1
-    port, hose = pair.curves[::swap]
-    names = ("first", "later")[::swap]
-    row, columns = pair.table.iloc[-1], columns_of("mass_flow")
-    speed = float(row["speed_rpm"])
-    on_port = float(row[columns[names[0]]])
-    with_hose = float(row[columns[names[1]]])
-    u95 = float(row[columns["u95"]])
-    at = np.array([speed])
+    hose_run: Literal["first", "later"] = "first" if places[0] == "hose_end" else "later"
+    port, hose = (first, later) if hose_run == "later" else (later, first)
+    flow = top.mass_flow_kg_s
+    on_port, with_hose = (
+        (flow.first, flow.later) if hose_run == "later" else (flow.later, flow.first)
+    )
+    at = np.array([top.speed_rpm])
 
-    def vacua(column: str) -> tuple[float, float]:
-        return float(port.at(column, at)[0]), float(hose.at(column, at)[0])
+    def vacua(column: str) -> tuple[float | None, float | None]:
+        open_port, hosed = float(port.at(column, at)[0]), float(hose.at(column, at)[0])
+        return (
+            None if np.isnan(open_port) else open_port,
+            None if np.isnan(hosed) else hosed,
+        )
 
-    vacuum = vacua("vacuum_blower_pa")
+    blower, tank = vacua("vacuum_blower_pa"), vacua("vacuum_tank_pa")
     facts = machine_facts(hose.run.rig)
     missing: Missing | None = None
-    if np.isnan(vacuum[0]):
+    taken = leak = share = None
+    if blower[0] is None:
         missing = "vacuum_port_run"
-    elif np.isnan(vacuum[1]):
+    elif blower[1] is None:
         missing = "vacuum_hose_run"
     elif isinstance(facts, str):
         missing = "blower"
-    taken = leak = share = None
-    if missing is None and not isinstance(facts, str):
-        ratio_u = float(row[columns["relative_u95"]]) / COVERAGE
-        if names[0] == "later":  # of port over hose, so relative to the other one
+    else:
+        ratio_u = flow.relative_u95 / COVERAGE
+        if hose_run == "first":  # of port over hose, so relative to the other one
             ratio_u *= with_hose / on_port
         taken, leak, share = _parts(
             facts,
-            speed,
+            top.speed_rpm,
             on_port,
             with_hose,
             ratio_u,
-            (_Place(port.run, vacuum[0]), _Place(hose.run, vacuum[1])),
-            float(row[columns["u95_apart"]]) / COVERAGE / on_port,
+            (_Place(port.run, blower[0]), _Place(hose.run, blower[1])),
+            flow.u95_apart / COVERAGE / on_port,
         )
+    cost = on_port - with_hose
     return HoseCost(
-        "first" if names[1] == "first" else "later",
-        speed,
-        on_port,
-        with_hose,
-        Interval(on_port - with_hose, on_port - with_hose - u95, on_port - with_hose + u95),
-        vacuum,
-        vacua("vacuum_tank_pa"),
-        taken,
-        leak,
-        share,
-        missing,
+        hose_run=hose_run,
+        speed_rpm=top.speed_rpm,
+        open_port_kg_s=on_port,
+        with_hose_kg_s=with_hose,
+        cost_kg_s=Interval(cost, cost - flow.u95, cost + flow.u95),
+        vacuum_blower_open_port_pa=blower[0],
+        vacuum_blower_with_hose_pa=blower[1],
+        vacuum_tank_open_port_pa=tank[0],
+        vacuum_tank_with_hose_pa=tank[1],
+        taken_kg_s=taken,
+        leak_kg_s=leak,
+        leak_share=share,
+        missing=missing,
     )
 
 

@@ -25,6 +25,12 @@ BENDS: Final = 0.001
 STEEPER: Final = 0.4
 SWEEPS_ALIKE: Final = 0.03  # of the flow: a later sweep that differs by more is of something else
 
+# What makes a tube the same one; its place and the loss of its open end may change.
+OF_THE_TUBE: Final = (
+    *("kind", "taps", "pipe_bore", "throat_bore"),
+    *("discharge_coefficient", "discharge_coefficient_source"),
+)
+
 
 class RunCurve:
     """The points of a run that are compared, those at one speed together.
@@ -150,3 +156,19 @@ def clusters(ordered: Array) -> list[Integers]:
             found.append(np.arange(start, i))
             start = i
     return found
+
+
+def same_meter(first: Run, later: Run) -> tuple[bool, str]:
+    """Whether one and the same meter was used, and what that is taken from."""
+    for field in OF_THE_TUBE:
+        if getattr(first.rig.meter, field) != getattr(later.rig.meter, field):
+            return False, f"the rigs give the meter another {field.replace('_', ' ')}"
+    headers = [run.records.header for run in (first, later)]
+    sensors = [header.sensor("meter_dp") for header in headers]
+    if sensors[0] is None or sensors[1] is None:
+        return False, "a log names no differential-pressure sensor"
+    if sensors[0].part != sensors[1].part or sensors[0].channels != sensors[1].channels:
+        return False, "the logs name another differential-pressure sensor"
+    if headers[0].board_id != headers[1].board_id:
+        return False, "the logs come from two boards, so the pressure sensor was another one"
+    return True, "the rigs describe one tube, and both logs come from one board with one sensor"

@@ -1,47 +1,56 @@
 """What a watch says: alarms, each with its time, size and certainty."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
+
+from pullcurve.results import doc
 
 Kind = Literal["clog", "hose_off", "filter_loading", "leak", "speed_sag", "slow_nozzle"]
 Place = Literal["A", "B", "C"]
+Limit = Literal["typed", "doubled", "flow"]
 
 
 @dataclass(frozen=True)
 class Forecast:
-    """When a filter reaches its limit, board seconds; None: not within any time that counts."""
+    """When a filter reaches its limit, board seconds; null: not within two days. The interval is
+    of 95 %."""
 
-    limit: str  # typed, doubled or flow: what the limit is
+    limit: Limit
     at_s: float | None
     earliest_s: float | None
     latest_s: float | None
 
 
 @dataclass(frozen=True)
-class Event:
-    """One alarm. Times are board seconds since the first block.
-
-    `start_s` is when it began as far as was known when it was spoken at `spoken_s`; `end_s` is
-    None while it lasts. `size` is what it took of the flow at this speed (a clog, once it goes
-    on, at its worst; negative: what it added), of the speed for a sag, of the wanted velocity
-    for a slow nozzle; for a loading filter the growth of its loss, or of the whole path's where
-    no sensor is in the tank.
-    `sure` is the probability that the scatter does not show as much, for a clog or hose off in 12 h
-    of work; None for a sag, since a speed is measured and not inferred. `places`: where a leak
-    may be, as far as the sensors tell. `seen_afterwards`: found when the whole log was gone
-    through, not live. `stays`: it ended as it was, and is taken as the new level.
-    """
+class CutAlarm:
+    """One alarm. Times are board seconds since the first block."""
 
     number: int
     kind: Kind
-    start_s: float
-    spoken_s: float
-    end_s: float | None
-    size: float
+    start_s: Annotated[float, doc("when it began, as far as was known when it was spoken")]
+    spoken_s: Annotated[float, doc("when a live watcher would have spoken")]
+    end_s: Annotated[float | None, doc("null while it lasts")]
+    size: Annotated[
+        float,
+        doc(
+            "share of the flow at this speed that it took, a clog that is over at its worst, "
+            "negative what it added; of the speed for a sag, of the wanted velocity for a "
+            "slow nozzle; for a filter growth of its loss, or of the whole path's where no "
+            "sensor is in the tank"
+        ),
+    ]
     size_u95: float
-    sure: float | None
-    places: tuple[Place, ...] = ()
+    sure: Annotated[
+        float | None,
+        doc(
+            "probability that scatter does not show as much, for a clog or hose off in 12 h "
+            "of work; null where nothing is inferred"
+        ),
+    ]
+    places: Annotated[
+        tuple[Place, ...], doc("where a leak may be, as far as the sensors tell")
+    ] = ()
     forecast: Forecast | None = None
     measured_by: str = ""
-    stays: bool = False
-    seen_afterwards: bool = False
+    stays: Annotated[bool, doc("it ended as it was: taken as the new level")] = False
+    seen_afterwards: Annotated[bool, doc("found only when the whole log was gone through")] = False

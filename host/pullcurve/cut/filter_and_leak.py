@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pullcurve.cut.alarm import Forecast, Place
+from pullcurve.cut.alarm import Forecast, Limit, Place
 from pullcurve.cut.loss_reset import Stops
 from pullcurve.cut.needs import Needs
 from pullcurve.cut.resistance import PIPE_ENTRY_HALF_WIDTH, flow_lost
@@ -314,6 +314,7 @@ class SlowLoss:
             recent = max(len(values) // 2, 12)
             line = slope(time_s[-recent:], np.exp(values[-recent:]))
             now = float(np.exp(values[-recent:]).mean() + line.change / 2)
+        kind: Limit
         typed, clean = self._needs.filter_limit_pa, self._needs.filter_clean_pa_s_m3
         if typed is not None and self.has_tank:
             volume_flow = mass * DRY_AIR_GAS_CONSTANT * temperature / tap

@@ -6,6 +6,7 @@ import math
 import numpy as np
 
 from pullcurve.measure import meter as the_meter
+from pullcurve.measure.inputs import Source
 from pullcurve.physics import air
 from pullcurve.rig.models import Rig
 
@@ -70,9 +71,9 @@ class QuickFlow:
         )
         vapour = air.vapour_fraction(ambient_pa, ambient_k, min(max(humidity, 0.0), 1.0))
         inputs = self._inputs | {
-            "station pressure": np.asarray(ambient_pa),
-            "air temperature": np.asarray(ambient_k),
-            "isentropic exponent": np.asarray(air.ISENTROPIC_EXPONENT),
+            Source.STATION_PRESSURE: np.asarray(ambient_pa),
+            Source.AIR_TEMPERATURE: np.asarray(ambient_k),
+            Source.ISENTROPIC_EXPONENT: np.asarray(air.ISENTROPIC_EXPONENT),
         }
         state = the_meter.solve(
             self._rig.meter, inputs, differential, vapour=vapour, tap_pressure=tap

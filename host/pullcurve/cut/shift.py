@@ -3,12 +3,14 @@
 import math
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated, Literal
 
-from pullcurve.cut.alarm import Event, Forecast
+from pullcurve.cut.alarm import CutAlarm, Forecast
 from pullcurve.cut.needs import needs_of
 from pullcurve.cut.watch import Watch
 from pullcurve.examine import Run, reduce_run, rig_of
 from pullcurve.measure.settled_points import Stretch
+from pullcurve.results import doc
 from pullcurve.rig.models import Rig
 from pullcurve.run_log.reading import read_log
 from pullcurve.sources.replay import Replay
@@ -17,28 +19,27 @@ from pullcurve.stream.records import Assembler
 
 
 @dataclass(frozen=True)
-class FilterTrend:
+class FilterState:
     """Growth of the filter's loss, or of the whole path's without a tank sensor."""
 
-    measured_by: str  # filter or path
+    measured_by: Literal["filter", "path"]
     since_s: float
-    growth: float
+    growth: Annotated[float, doc("of its loss at the same flow, since then")]
     growth_u95: float
     forecast: Forecast | None
 
 
 @dataclass(frozen=True)
 class Shift:
-    """What a shift came to, in seconds of it. `short_s`: running steadily, but with more than a
-    tenth of the working flow at that speed missing; it is what was lost."""
+    """What a shift came to, in seconds of it."""
 
     length_s: float
     running_s: float
-    enough_s: float
-    short_s: float
+    enough_s: Annotated[float, doc("steady, with nine tenths of the working flow or more")]
+    short_s: Annotated[float, doc("steady, with less: the time lost")]
     clogs: int
     clogged_s: float
-    filter: FilterTrend | None
+    filter: FilterState | None
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ class Cut:
 
     run: Run
     watch: Watch
-    events: list[Event]
+    events: list[CutAlarm]
     shift: Shift
 
 
@@ -94,7 +95,7 @@ def shift_of(watch: Watch) -> Shift:
         clogged_s=sum((now_s if e.end_s is None else e.end_s) - e.start_s for e in clogs),
         filter=None
         if trend is None
-        else FilterTrend(
+        else FilterState(
             "filter" if watch.slow.has_tank else "path",
             trend[0].start_s,
             math.expm1(trend[0].change),

@@ -8,7 +8,7 @@ from typing import Any, Final
 from scipy.special import ndtr
 
 from pullcurve.cut import resistance as path
-from pullcurve.cut.alarm import Event, Forecast, Kind, Place
+from pullcurve.cut.alarm import CutAlarm, Forecast, Kind, Place
 from pullcurve.cut.clog import DESIGN_RUN_S, Sudden, SuddenLoss
 from pullcurve.cut.filter_and_leak import Finding, SlowLoss
 from pullcurve.cut.loss_reset import STOOD_S
@@ -48,7 +48,7 @@ class Watch:
         self.slow = SlowLoss(self.needs, self._pipe_area_m2)
         self.minutes = Minutes()
         self.history = History()
-        self.events: list[Event] = []
+        self.events: list[CutAlarm] = []
         self.work_began_s: list[float] = []
         self.now: Sample | None = None
         self._open: dict[str, int] = {}
@@ -60,15 +60,15 @@ class Watch:
         self._steady_rpm = math.nan
         self._held: list[tuple[Sample, float, float]] = []  # until it is known to be no clog
         self._air: deque[float] = deque(maxlen=round(SLOW_NOZZLE_S / SAMPLE_S))
-        self._news: list[Event] = []
+        self._news: list[CutAlarm] = []
 
-    def take(self, batch: Batch) -> list[Event]:
+    def take(self, batch: Batch) -> list[CutAlarm]:
         self._news = []
         for sample in self.samples.take(batch):
             self._sample(sample)
         return self._news
 
-    def finish(self) -> list[Event]:
+    def finish(self) -> list[CutAlarm]:
         """The source has ended: go through the whole of it once more for what was too slow to be
         seen live, and leave open what lasts."""
         self._news = []
@@ -306,7 +306,7 @@ class Watch:
         measured_by: str = "",
         afterwards: bool = False,
     ) -> None:
-        event = Event(
+        event = CutAlarm(
             len(self.events) + 1,
             kind,
             round(start_s, 2),

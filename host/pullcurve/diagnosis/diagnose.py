@@ -8,9 +8,10 @@ from pullcurve.diagnosis.causes import Posterior
 from pullcurve.diagnosis.doubted import Doubted, doubted, explained
 from pullcurve.diagnosis.evidence import Evidence, gather
 from pullcurve.diagnosis.facts import machine_facts
-from pullcurve.diagnosis.ledger import Ledger, ledger
+from pullcurve.diagnosis.ledger import ledger
 from pullcurve.diagnosis.priors import priors
-from pullcurve.diagnosis.readings import DecidingReading, deciding_reading
+from pullcurve.diagnosis.readings import deciding_reading
+from pullcurve.diagnosis.result import DecidingReading, FlowLedger
 from pullcurve.diagnosis.speeds import Odds, at_odds
 from pullcurve.diagnosis.verdict import Verdict, verdict
 from pullcurve.examine import Run
@@ -32,7 +33,7 @@ class Diagnosis:
 
     evidence: Evidence
     posterior: Posterior
-    ledger: Ledger
+    ledger: FlowLedger
     verdict: Verdict
     deciding: DecidingReading | None
     doubted: Doubted | None = None

@@ -68,7 +68,8 @@ class Evidence:
     """Settled points and readings. Points of an earlier, healthy run come last.
 
     `top` is the fastest hold of the first sweep of the run that is judged, to which sizes and
-    ledger belong.
+    ledger belong. `numbers` are those of its settled points, in order from 1 where none are
+    given. `humidity` is that of the open air, a mean over its points.
     """
 
     setting: Setting
@@ -81,6 +82,12 @@ class Evidence:
     facts: MachineFacts
     speeds: Speeds
     top: int
+    numbers: tuple[int, ...] = ()
+    humidity: float = 0.0
+
+    def number(self, i: int) -> int:
+        """Number of the settled point at index `i`, of the judged run."""
+        return self.numbers[i] if self.numbers else i + 1
 
 
 def gather(run: Run, facts: MachineFacts, earlier: Run | None = None) -> Evidence | str:
@@ -122,6 +129,8 @@ def gather(run: Run, facts: MachineFacts, earlier: Run | None = None) -> Evidenc
         facts=facts,
         speeds=first.speeds(top, facts),
         top=top,
+        numbers=tuple(points["point"].tolist()),
+        humidity=float(np.mean(first.around.humidity.value)),
     )
 
 

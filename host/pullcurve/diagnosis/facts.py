@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.diagnosis.expected_intake import UNKNOWN_SLIP, sheet_fit, stated_displacement
-from pullcurve.physics import hose
+from pullcurve.physics import air, hose
 from pullcurve.physics.blower import inlet_flow, slip_multiple
 from pullcurve.physics.blower_rating import LAMINAR_DOUBT, SLIP_SHARE, RatingFit
 from pullcurve.rig.machine import HoseSegment, Machine
@@ -34,6 +34,9 @@ class MachineFacts:
     fit: RatingFit | None
     rated_rpm: float  # of the blower
     rated_flow_m3_s: float  # at the blower's inlet, best cell of the sheet
+    rated_pressure_pa: float  # absolute, at the blower's inlet in that cell
+    rated_pressure_share: float  # of the open air's pressure there
+    rated_temperature_k: float
     basis: str  # what the rated flow is taken from, in words
     port_area_m2: float
     hose_loss: float | None  # of the hose that the rig describes, velocity heads on its last bore
@@ -54,6 +57,11 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
             "The rig says nothing of the blower, so nothing tells what it should move: add "
             "[machine.blower] with its displacement, or its data sheet's figures."
         )
+    reference, temperature, pressure_share = air.STANDARD_PRESSURE, air.ROOM_TEMPERATURE, 1.0
+    if sheet is not None:
+        reference, temperature = sheet.reference_pressure, sheet.reference_temperature_k
+        vacua = sheet.vacuum_pa[sheet.speed_rpm == sheet.speed_rpm.max()]
+        pressure_share = float(1 - vacua.min() / reference)
     fit = sheet_fit(blower)
     if fit is not None and sheet is not None:
         size = np.array([fit.displacement, fit.slip_rpm_at_1_psi, 1.0])
@@ -102,6 +110,9 @@ def machine_facts(rig: Rig) -> MachineFacts | str:
         fit=fit,
         rated_rpm=rated_rpm,
         rated_flow_m3_s=rated_flow,
+        rated_pressure_pa=reference * pressure_share,
+        rated_pressure_share=pressure_share,
+        rated_temperature_k=temperature,
         basis=basis,
         port_area_m2=float(area),
         hose_loss=_hose_loss(machine.hose) if machine.hose else None,

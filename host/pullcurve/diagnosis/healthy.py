@@ -4,7 +4,7 @@ Each sample of the posterior is put in order: no fault, what it breathes through
 the doubt about sheet, filter and hose stays in the answer, and the meter's does not come in.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -14,24 +14,17 @@ from scipy.optimize import elementwise
 from pullcurve.diagnosis.causes import Posterior
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.priors import priors
-from pullcurve.diagnosis.verdict import Interval, interval
+from pullcurve.diagnosis.result import WearAlone
+from pullcurve.diagnosis.verdict import interval
 from pullcurve.physics.blower import blanked_inlet_pressure
 from pullcurve.physics.path import AirPath, State, operating_point
+from pullcurve.results import Interval
 
 Array = NDArray[np.float64]
 
 MAX_WEAR: Final = 200.0  # times the healthy slip
 WEAR_TOLERANCE: Final = 1e-8  # of its logarithm
 _ENOUGH: Final = 300  # samples for a figure that is told to two digits
-
-
-@dataclass(frozen=True)
-class WearAlone:
-    """The slip over a healthy one that alone would explain the metered flow, and the vacuum in
-    Pa at which a blower so worn would only turn its own air round."""
-
-    slip_ratio: Interval
-    blanked_vacuum: Interval
 
 
 def healthy_band(evidence: Evidence, posterior: Posterior) -> list[Interval]:

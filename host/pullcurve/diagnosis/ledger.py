@@ -5,7 +5,6 @@ add up exactly in every sample, and in the means. Volume flows are at the state 
 the blower's inlet; times its density there they are mass flows.
 """
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -14,43 +13,18 @@ from numpy.typing import NDArray
 from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.priors import priors
-from pullcurve.diagnosis.verdict import Interval, interval
+from pullcurve.diagnosis.result import FlowLedger, LedgerStep, RatedFlow
+from pullcurve.diagnosis.verdict import interval
+from pullcurve.physics import air
 from pullcurve.physics.path import AirPath, operating_point
+from pullcurve.results import Interval
 
 Array = NDArray[np.float64]
 
 SEPARATES: Final = "discharge_rise"  # the reading that tells wear from a leak at the blower
 
 
-@dataclass(frozen=True)
-class Step:
-    """What one cause takes: in m3/s at the blower's inlet, and in kg/s."""
-
-    name: str
-    volume: Interval
-    mass: Interval
-
-
-@dataclass(frozen=True)
-class Ledger:
-    """`rated` less all `steps` is `metered`. `healthy` is what a healthy blower would take in
-    here, now; `shortfall` is rated less metered, `lost` healthy less metered.
-
-    `ahead_of_meter` is air that came in unasked before the meter: part of what was metered.
-    `relieved` is the metered flow with a restriction put right.
-    """
-
-    rated: Step
-    steps: tuple[Step, ...]
-    healthy: Step
-    metered: Step
-    shortfall: Step
-    lost: Step
-    ahead_of_meter: Step
-    relieved: tuple[Step, ...]
-
-
-def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
+def ledger(evidence: Evidence, posterior: Posterior) -> FlowLedger:
     """The ledger of a run's machine."""
     state, top, facts = posterior.state, evidence.top, evidence.facts
     setting = evidence.setting
@@ -103,15 +77,19 @@ def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
     if evidence.speeds.engine is None or evidence.speeds.blower is None:
         trifle_of["belt"] = trifles["slipping_belt"]
 
-    def step(name: str, samples: Array) -> Step:
+    def step(name: str, samples: Array) -> LedgerStep:
         trifle = trifle_of.get(name, np.zeros_like(samples))
-        return Step(
+        return LedgerStep.of(
             name,
             _reaching(interval(samples), samples - trifle),
             _reaching(interval(samples * density), (samples - trifle) * density),
         )
 
-    return Ledger(
+    return FlowLedger(
+        point=evidence.number(top),
+        speed_rpm=float(setting.shaft_rpm[top]),
+        inlet_pressure_pa=float(np.mean(state.inlet_pressure[:, top])),
+        inlet_temperature_k=float(np.mean(setting.temperature[top] * posterior.x["warming"][:, 0])),
         rated=step("rated", rated),
         steps=tuple(step(name, samples) for name, samples in steps.items()),
         healthy=step("healthy", healthy),
@@ -120,9 +98,33 @@ def ledger(evidence: Evidence, posterior: Posterior) -> Ledger:
         lost=step("lost", healthy - metered),
         ahead_of_meter=step("ahead_of_meter", ahead),
         relieved=tuple(
-            Step(name, interval(mass / density), interval(mass))
+            LedgerStep.of(name, interval(mass / density), interval(mass))
             for name, mass in _relieved(evidence, posterior).items()
         ),
+        rated_from=_rated(evidence),
+    )
+
+
+def _rated(evidence: Evidence) -> RatedFlow:
+    """The rated flow as standard flow, in the sheet's air and in that of the site."""
+    facts, top = evidence.facts, evidence.top
+    here = float(evidence.setting.ambient_pressure[top])
+    warmth = float(evidence.setting.temperature[top])
+    standard = air.STANDARD_CONDITIONS.density()
+    at_sheet = air.density(facts.rated_pressure_pa, facts.rated_temperature_k, 0.0)
+    at_site = air.density(
+        here * facts.rated_pressure_share,
+        warmth,
+        air.vapour_fraction(here, warmth, evidence.humidity),
+    )
+    return RatedFlow(
+        source=facts.basis,
+        speed_rpm=facts.rated_rpm,
+        flow_m3_s=facts.rated_flow_m3_s,
+        sheet_pressure_pa=facts.rated_pressure_pa,
+        sheet_temperature_k=facts.rated_temperature_k,
+        standard_flow_there_m3_s=facts.rated_flow_m3_s * (float(at_sheet) / standard),
+        standard_flow_here_m3_s=facts.rated_flow_m3_s * (float(at_site) / standard),
     )
 
 

@@ -6,20 +6,20 @@ reading's uncertainty allow.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import DISCHARGE_SHARED_K, TACH_U, Evidence
+from pullcurve.diagnosis.result import DecidingReading
 from pullcurve.physics.blower import beyond_limits
 from pullcurve.physics.path import AirPath, State, operating_point
-from pullcurve.quantities import Kind
 
 Array = NDArray[np.float64]
+Unit = Literal["rpm", "Pa", "K", "1"]
 Change = Callable[[Mapping[str, Array]], Array]
 
 PLATE_HEADS: Final = 25.0  # of a plate worth trying, on the port's bore: a hole of about half
@@ -29,29 +29,6 @@ DECIDES: Final = 2.0  # distance of two predictions over their spread
 LEAST_SAMPLES: Final = 30
 NEAR: Final = 0.5  # of the likeliest answer's probability
 MAX_OVERLOAD: Final = 0.05  # probability of passing a blower's limits with the plate (judgement)
-
-
-@dataclass(frozen=True)
-class DecidingReading:
-    """A reading that would tell the first answer from the second.
-
-    `first` and `second` are what it would be under each, in SI, and `spread` the standard
-    uncertainty of their difference. `distance` is the difference over it.
-    """
-
-    name: str
-    kind: Kind
-    first: float
-    second: float
-    spread: float
-
-    @property
-    def distance(self) -> float:
-        return abs(self.first - self.second) / self.spread
-
-    @property
-    def decides(self) -> bool:
-        return self.distance >= DECIDES
 
 
 def deciding_reading(
@@ -76,7 +53,7 @@ def deciding_reading(
     ]
     best = None
     most = 0.0
-    for name, kind, values, u in _predictions(evidence, posterior):
+    for name, unit, values, u in _predictions(evidence, posterior):
         told = {
             (i, j): of_sets[likely[i]]
             * of_sets[likely[j]]
@@ -87,9 +64,22 @@ def deciding_reading(
             most = sum(told.values())
             i, j = max(told, key=lambda pair: told[pair])
             a, b = values[samples[i]], values[samples[j]]
-            spread = float(np.sqrt(a.var() + b.var() + u**2))
-            best = (DecidingReading(name, kind, float(a.mean()), float(b.mean()), spread), i, j)
+            best = (_reading(name, unit, a, b, u), i, j)
     return best
+
+
+def _reading(name: str, unit: Unit, a: Array, b: Array, u: float) -> DecidingReading:
+    first, second = float(a.mean()), float(b.mean())
+    spread = float(np.sqrt(a.var() + b.var() + u**2))
+    return DecidingReading(
+        name=name,
+        unit=unit,
+        under_first=first,
+        under_second=second,
+        difference=abs(first - second),
+        spread=spread,
+        decides=abs(first - second) / spread >= DECIDES,
+    )
 
 
 def _overlap(a: Array, b: Array, u: float) -> float:
@@ -103,8 +93,8 @@ def _overlap(a: Array, b: Array, u: float) -> float:
 
 def _predictions(
     evidence: Evidence, posterior: Posterior
-) -> Iterator[tuple[str, Kind, Array, float]]:
-    """Every reading that was not taken yet: its name, kind, value in each sample, and its
+) -> Iterator[tuple[str, Unit, Array, float]]:
+    """Every reading that was not taken yet: its name, unit, value in each sample, and its
     standard uncertainty."""
     setting, top, state = evidence.setting, evidence.top, posterior.state
     taken = {reading.quantity for reading in evidence.readings}
@@ -112,29 +102,29 @@ def _predictions(
     rated = evidence.facts.rated_rpm
     if evidence.speeds.engine is None:
         engine = (1 - posterior.low_speed) * rated / (evidence.facts.belt_ratio or 1.0)
-        yield "engine_speed", "speed", engine, TACH_U * float(engine.mean())
+        yield "engine_speed", "rpm", engine, TACH_U * float(engine.mean())
     if evidence.speeds.blower is None:
         blower = state.speed_rpm[:, top]
-        yield "blower_speed", "speed", blower, TACH_U * float(blower.mean())
+        yield "blower_speed", "rpm", blower, TACH_U * float(blower.mean())
     if "inlet_vacuum" not in taken:
-        yield "blower_vacuum", "pressure", p0 - state.inlet_pressure[:, top], SENSOR_PA
+        yield "blower_vacuum", "Pa", p0 - state.inlet_pressure[:, top], SENSOR_PA
     if "tank_vacuum" not in taken:
-        yield "tank_vacuum", "pressure", p0 - state.tank_pressure[:, top], SENSOR_PA
+        yield "tank_vacuum", "Pa", p0 - state.tank_pressure[:, top], SENSOR_PA
     plated = _with_plate(evidence, posterior)
     bearable = _overload(evidence, plated) <= MAX_OVERLOAD
     if not evidence.plate_terms and bearable:
         ratio = np.log(plated.metered_flow[:, 0] / state.metered_flow[:, top])
-        yield "plate_sweep", "ratio", np.exp(ratio), SAME_METER
+        yield "plate_sweep", "1", np.exp(ratio), SAME_METER
     if "discharge_rise" not in taken:
         yield (
             "discharge_temperature",
-            "temperature_difference",
+            "K",
             plated.discharge_rise[:, 0] if bearable else state.discharge_rise[:, top],
             DISCHARGE_SHARED_K,
         )
     if not setting.in_pipe[top]:
         ratio = state.pipe_flow[:, top] / state.metered_flow[:, top]
-        yield "meter_in_clean_pipe", "ratio", ratio, SAME_METER
+        yield "meter_in_clean_pipe", "1", ratio, SAME_METER
     yield from _sealed(evidence, posterior)
 
 
@@ -152,12 +142,12 @@ def _overload(evidence: Evidence, state: State) -> float:
     return float(np.mean(np.any(beyond, axis=0)))
 
 
-def _sealed(evidence: Evidence, posterior: Posterior) -> Iterator[tuple[str, Kind, Array, float]]:
+def _sealed(evidence: Evidence, posterior: Posterior) -> Iterator[tuple[str, Unit, Array, float]]:
     """Flow at the meter with the joints of a place sealed, over that without."""
     now = posterior.state.metered_flow[:, evidence.top]
     for place, name in (("a", "seal_tank_and_hose"), ("b", "seal_filter"), ("c", "seal_blower")):
         sealed = _changed(evidence, posterior, {f"leak_{place}": lambda x: 0 * x["leak_a"]})
-        yield name, "ratio", sealed.metered_flow[:, 0] / now, SAME_METER
+        yield name, "1", sealed.metered_flow[:, 0] / now, SAME_METER
 
 
 def _changed(evidence: Evidence, posterior: Posterior, changes: dict[str, Change]) -> State:

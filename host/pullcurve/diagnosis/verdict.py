@@ -15,7 +15,9 @@ from pullcurve.checks.catalogue import VETOES, Kind
 from pullcurve.diagnosis.causes import Posterior, at_top
 from pullcurve.diagnosis.evidence import Evidence
 from pullcurve.diagnosis.priors import CAUSE_OF, CAUSES
+from pullcurve.diagnosis.result import Cause, OddSpeed
 from pullcurve.physics.path import AirPath, operating_point
+from pullcurve.results import Interval
 
 Array = NDArray[np.float64]
 
@@ -25,30 +27,13 @@ HEALTHY_AT: Final = 0.60
 COVERED: Final = 0.93  # by the candidates of an undecided verdict
 WORTH_LISTING: Final = 0.15  # of the likeliest candidate's probability
 WIDER: Final = 1.15  # than the samples' interval: of a size (judgement)
+MIN_SAMPLES: Final = 20  # with a cause, of which its size is told (judgement)
 MOST_MISFIT: Final = 4.0  # chi square over readings: beyond it no explanation fits
 
 # Which reading of a speed contradicts the others.
-SPEEDS_AT_ODDS: Final = frozenset({Kind.TYPED_ENGINE_SPEED, Kind.BELT_RATIO, Kind.RATED_SPEED})
-
-
-@dataclass(frozen=True)
-class Interval:
-    """A value with the ends of its 95 % interval."""
-
-    value: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
-class Cause:
-    """One cause: its probability, its size if it is there (None where no sample has it), and
-    for leak and restriction the probability of each place."""
-
-    name: str
-    probability: float
-    size: Interval | None
-    places: dict[str, float]
+SPEEDS_AT_ODDS: Final[frozenset[OddSpeed]] = frozenset(
+    {Kind.TYPED_ENGINE_SPEED, Kind.BELT_RATIO, Kind.RATED_SPEED}
+)
 
 
 @dataclass(frozen=True)
@@ -94,7 +79,7 @@ def verdict(evidence: Evidence, posterior: Posterior, troubles: frozenset[str]) 
         candidates=(_ordered(named),) if decided else tuple(candidates),
         causes=causes,
         vetoed_by=vetoes,
-        probability=exactly if decided else next(iter(sets.values())),
+        probability=min(1.0, exactly if decided else next(iter(sets.values()))),
     )
 
 
@@ -105,16 +90,22 @@ def _ordered(causes: frozenset[str]) -> tuple[str, ...]:
 def _cause(name: str, evidence: Evidence, posterior: Posterior) -> Cause:
     there = posterior.with_cause(name)
     places = {
-        fault.rpartition("_")[2]: sum(
-            float(p)
-            for h, p in zip(posterior.hypotheses, posterior.probability, strict=True)
-            if fault in h.faults
+        fault.rpartition("_")[2]: min(
+            1.0,
+            sum(
+                float(p)
+                for h, p in zip(posterior.hypotheses, posterior.probability, strict=True)
+                if fault in h.faults
+            ),
         )
         for fault, cause in CAUSE_OF.items()
         if cause == name and fault != name
     }
-    size = interval(sizes(name, evidence, posterior)[there], WIDER) if there.sum() >= 20 else None
-    return Cause(name, posterior.of_cause(name), size, places)
+    probability = min(1.0, posterior.of_cause(name))
+    if there.sum() < MIN_SAMPLES:
+        return Cause(name, probability, None, None, None, places)
+    size = interval(sizes(name, evidence, posterior)[there], WIDER)
+    return Cause(name, probability, size.value, size.low, size.high, places)
 
 
 def sizes(name: str, evidence: Evidence, posterior: Posterior) -> Array:

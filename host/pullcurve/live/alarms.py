@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.live.words import Check
 from pullcurve.report.cut_words import said
 
@@ -24,7 +24,7 @@ class Alarm:
     ended: Literal["", "over", "stays"] = ""
 
 
-def of_cut(event: Event) -> Alarm:
+def of_cut(event: CutAlarm) -> Alarm:
     """An alarm of the cut watch in the words of its report."""
     words = said(event)
     return Alarm(

@@ -15,15 +15,16 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
-from pullcurve.checks.catalogue import CATALOGUE, Finding, Kind
+from pullcurve.checks.catalogue import Finding
+from pullcurve.cut.result import cut_result
 from pullcurve.cut.shift import read_cut
 from pullcurve.diagnosis.diagnose import diagnose
 from pullcurve.errors import PullcurveError
 from pullcurve.examine import Run, read_run, reduce_run
 from pullcurve.live.window import Keeping
+from pullcurve.measure.points import Withheld
 from pullcurve.quantities import UNIT_SYSTEMS
 from pullcurve.report.cut_page import cut_page
-from pullcurve.report.cut_result import cut_result
 from pullcurve.report.from_run import result_of
 from pullcurve.report.page import page
 from pullcurve.rig.loading import parse_rig
@@ -46,7 +47,7 @@ class Point:
     speed_rpm: float
     flow_m3_s: float | None
     flow_u95_m3_s: float | None
-    withheld: str
+    withheld: Withheld | None
 
 
 @dataclass(frozen=True)
@@ -184,7 +185,7 @@ def _reduce(log: Path, rig_text: str, rig_name: str) -> Reduced:
             speed_rpm=row["speed_rpm"],
             flow_m3_s=_stated(row, "standard_flow_m3_s"),
             flow_u95_m3_s=_stated(row, "standard_flow_u95_m3_s"),
-            withheld=CATALOGUE[Kind(row["withheld"])].withheld if row["withheld"] else "",
+            withheld=row["withheld"] or None,
         )
         for row in run.points.to_dict("records")
     )

@@ -10,9 +10,14 @@ from pullcurve.live.receiving import FREE_SPACE
 from pullcurve.live.reducing import Reduced
 from pullcurve.physics.air import STANDARD_CONDITIONS
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.finding_words import action_words, evidence_words, kind_words
-from pullcurve.report.rounding import count, measured, minutes, percent, significant
+from pullcurve.report.finding_words import (
+    action_words,
+    evidence_words,
+    kind_words,
+    withheld_because,
+)
 from pullcurve.rig.models import Rig
+from pullcurve.rounding import count, measured, minutes, percent, significant
 
 Grade = Literal["fine", "doubt", "spoilt"]
 _GRADES: Final[dict[str, Grade]] = {"none": "doubt", "widened": "doubt", "withheld": "spoilt"}
@@ -156,7 +161,7 @@ def curve_words(reduced: Reduced, units: UnitSystem) -> dict[str, Any]:
             "name": name,
             "speed": point.speed_rpm,
             "speed_text": f"{point.speed_rpm:.0f}",
-            "withheld": point.withheld,
+            "withheld": withheld_because(point.withheld) if point.withheld else "",
         }
         if point.flow_m3_s is not None and point.flow_u95_m3_s is not None:
             value = unit.from_si(point.flow_m3_s)

@@ -6,6 +6,7 @@ small. Without such a stretch each keeps the whole error of its data sheet.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -39,6 +40,8 @@ PLACES = {
     "port": ("tank_air", "tank_pressure_pa"),
 }
 
+KnownBy = Literal["measured", "typed", "assumed", "unknown"]
+
 
 @dataclass(frozen=True)
 class Known:
@@ -46,7 +49,7 @@ class Known:
 
     value: Array
     half_width: Array
-    source: str  # measured, typed, assumed or modelled
+    source: KnownBy
 
 
 @dataclass(frozen=True)
@@ -135,7 +138,9 @@ def _measured(
     return Known(filled, np.where(known, half_width, 2 * half_width), "measured")
 
 
-def _typed(points: pd.DataFrame, value: float, half_width: float, source: str = "typed") -> Known:
+def _typed(
+    points: pd.DataFrame, value: float, half_width: float, source: KnownBy = "typed"
+) -> Known:
     return Known(np.full(len(points), value), np.full(len(points), half_width), source)
 
 

@@ -13,14 +13,15 @@ from numpy.typing import NDArray
 
 from pullcurve.measure import meter as the_meter
 from pullcurve.measure.air_state import Surroundings
+from pullcurve.measure.inputs import LOSSES, PRESSURE, VACUUM, FlowInput, FlowResult, Source
 from pullcurve.physics import air
 from pullcurve.physics.flow_equation import MeterState
 from pullcurve.rig.models import Rig
 from pullcurve.rig.sensor_parts import DifferentialPressureAccuracy
-from pullcurve.uncertainty import Input, Reach, Result, expanded, propagate, rectangular
+from pullcurve.uncertainty import Input, Reach, expanded, propagate, rectangular
 
 Array = NDArray[np.float64]
-Values = Mapping[str, Array]
+Values = Mapping[Source, Array]
 
 # Where no sensor tells the pressure at the port or the blower's inlet: losses behind the
 # meter's upstream tap in velocity heads of its pipe, with their standard uncertainty
@@ -58,7 +59,7 @@ class Pressure:
 class Volume:
     """Volume flow at a place, m3/s, and whether the air's state there was measured."""
 
-    result: Result
+    result: FlowResult
     basis: Literal["measured", "modelled"]
     pressure: Array  # absolute, Pa
 
@@ -68,12 +69,12 @@ class Flows:
     """Results at every point."""
 
     state: MeterState
-    mass: Result  # kg/s
-    standard: Result  # m3/s, at STANDARD_CONDITIONS
+    mass: FlowResult  # kg/s
+    standard: FlowResult  # m3/s, at STANDARD_CONDITIONS
     tap: Volume  # at the meter's upstream tap
     port: Volume  # at the machine's port; for a meter on the port at the state of the open air
     inlet: Volume  # the metered mass at the state of the air at the blower's inlet
-    differential_pressure: Result  # Pa
+    differential_pressure: FlowResult  # Pa
 
 
 def solve(pressure: Pressure, around: Surroundings, rig: Rig) -> Flows:
@@ -82,7 +83,7 @@ def solve(pressure: Pressure, around: Surroundings, rig: Rig) -> Flows:
     inputs = _all_inputs(pressure, around, rig)
     estimates = _estimates(inputs)
 
-    def result(output: Callable[[MeterState, Values], Array]) -> Result:
+    def result(output: Callable[[MeterState, Values], Array]) -> FlowResult:
         return propagate(lambda x: output(model.state(x), x), inputs)
 
     def volume(place: str, basis: Literal["measured", "modelled"]) -> Volume:
@@ -100,7 +101,7 @@ def solve(pressure: Pressure, around: Surroundings, rig: Rig) -> Flows:
         mass=result(lambda s, _: s.mass_flow),
         standard=result(lambda s, _: np.asarray(air.standard_flow(s.mass_flow))),
         tap=Volume(
-            result(lambda s, x: s.mass_flow / (s.density * x["density formula"])),
+            result(lambda s, x: s.mass_flow / (s.density * x[Source.DENSITY_FORMULA])),
             "measured",
             state.pressure[0],
         ),
@@ -116,7 +117,7 @@ def standard_flow(pressure: Pressure, around: Surroundings, rig: Rig) -> Array:
     return np.asarray(air.standard_flow(_Model(rig, around).state(x).mass_flow[0]))
 
 
-def _all_inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[Input]:
+def _all_inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[FlowInput]:
     inputs = _inputs(pressure, around, rig)
     state = _Model(rig, around).state(_estimates(inputs))
     return inputs + the_meter.formula_inputs(rig.meter, _row(state))
@@ -127,15 +128,15 @@ def _row(state: MeterState) -> MeterState:
     return MeterState(*(np.asarray(getattr(state, f))[0] for f in state.__dataclass_fields__))
 
 
-def _estimates(inputs: list[Input]) -> dict[str, Array]:
+def _estimates(inputs: list[FlowInput]) -> dict[Source, Array]:
     values = np.broadcast_arrays(*(np.atleast_2d(entry.value) for entry in inputs))
     return {entry.name: value for entry, value in zip(inputs, values, strict=True)}
 
 
 def _differential_pressure(x: Values) -> Array:
-    zeroed = x["differential pressure"] - x["sensor zero"] + x["sensor linearity"]
-    zeroed = zeroed - x["water in a line"]
-    return zeroed * x["sensor gain"] * x["readings in step"]
+    zeroed = x[Source.DIFFERENTIAL_PRESSURE] - x[Source.SENSOR_ZERO] + x[Source.SENSOR_LINEARITY]
+    zeroed = zeroed - x[Source.WATER_IN_LINE]
+    return zeroed * x[Source.SENSOR_GAIN] * x[Source.ALIASING]
 
 
 class _Model:
@@ -149,7 +150,7 @@ class _Model:
     def state(self, x: Values) -> MeterState:
         vapour = self._vapour(x)
         if self._position == "clean_pipe":
-            x = {**x, "air temperature": x["air temperature"] + x["warming"]}
+            x = {**x, Source.AIR_TEMPERATURE: x[Source.AIR_TEMPERATURE] + x[Source.WARMING]}
         state = the_meter.solve(
             self._meter,
             x,
@@ -158,24 +159,26 @@ class _Model:
             tap_pressure=self._measured("tap", x) if "tap" in self._places else None,
         )
         # Mass goes with the root of the density.
-        factor = np.sqrt(x["density formula"]) / (1 + x["pulsation"])
-        factor = factor * x["straight flow"] * x.get("expansibility formula", 1.0)
+        factor = np.sqrt(x[Source.DENSITY_FORMULA]) / (1 + x[Source.PULSATION])
+        factor = factor * x[Source.SWIRL] * x.get(Source.EXPANSIBILITY_FORMULA, 1.0)
         values = {name: getattr(state, name) for name in state.__dataclass_fields__}
         return MeterState(**(values | {"mass_flow": state.mass_flow * factor}))
 
     def _measured(self, place: str, x: Values) -> Array:
         if self._places[place].compared:
-            return x["station pressure"] - x[f"vacuum, {place}"]
-        return x[f"pressure, {place}"]
+            return x[Source.STATION_PRESSURE] - x[VACUUM[place]]
+        return x[PRESSURE[place]]
 
     def port(self, state: MeterState, x: Values) -> Array:
         """Absolute pressure at the port."""
         if self._position == "port":
-            return x["station pressure"]
+            return x[Source.STATION_PRESSURE]
         if "port" in self._places:
             return self._measured("port", x)
         if self._position == "clean_pipe":  # somewhere between the open air and the meter
-            return state.pressure + x["share, port"] * (x["station pressure"] - state.pressure)
+            return state.pressure + x[Source.SHARE_PORT] * (
+                x[Source.STATION_PRESSURE] - state.pressure
+            )
         return self._behind("port", state, x)
 
     def inlet(self, state: MeterState, x: Values) -> Array:
@@ -189,69 +192,72 @@ class _Model:
     def _behind(self, place: str, state: MeterState, x: Values) -> Array:
         area = np.pi / 4 * the_meter.bore_behind(x) ** 2
         head = (state.mass_flow / area) ** 2 / (2 * state.density)
-        loss = x["loss of the meter"] * np.abs(_differential_pressure(x))
-        pressure = state.pressure - loss - x[f"losses, {place}"] * head
-        return np.maximum(pressure, 0.2 * x["station pressure"])
+        loss = x[Source.METER_LOSS] * np.abs(_differential_pressure(x))
+        pressure = state.pressure - loss - x[LOSSES[place]] * head
+        return np.maximum(pressure, 0.2 * x[Source.STATION_PRESSURE])
 
     @staticmethod
     def _vapour(x: Values) -> Array:
         return air.vapour_fraction(
-            x["station pressure"], x["air temperature"], np.clip(x["humidity"], 0, 1)
+            x[Source.STATION_PRESSURE], x[Source.AIR_TEMPERATURE], np.clip(x[Source.HUMIDITY], 0, 1)
         )
 
     def density(self, place: str, state: MeterState, x: Values) -> Array:
         """At the port of an open-port run that of the open air, else of air that may have
         warmed or cooled on its way."""
-        temperature = x["air temperature"]
+        temperature = x[Source.AIR_TEMPERATURE]
         if not (place == "port" and self._position == "port"):
-            temperature = temperature + x["warming"]
+            temperature = temperature + x[Source.WARMING]
         pressure = self.port(state, x) if place == "port" else self.inlet(state, x)
-        return air.density(pressure, temperature, self._vapour(x)) * x["density formula"]
+        return air.density(pressure, temperature, self._vapour(x)) * x[Source.DENSITY_FORMULA]
 
 
-def _inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[Input]:
+def _inputs(pressure: Pressure, around: Surroundings, rig: Rig) -> list[FlowInput]:
     accuracy = pressure.accuracy
     density_u = air.density_uncertainty(around.pressure.value, around.temperature.value)
     return [
         *the_meter.meter_inputs(rig.meter),
         Input(
-            "differential pressure",
+            Source.DIFFERENTIAL_PRESSURE,
             pressure.mean,
             pressure.scatter,
             degrees_of_freedom=pressure.scatter_freedom,
         ),
-        rectangular("sensor zero", 0.0, pressure.zero_half_width, Reach.RUN),
-        Input("water in a line", pressure.offset, pressure.offset_u, Reach.RUN),
-        rectangular("sensor gain", 1.0, accuracy.gain_bound, Reach.METER),
-        rectangular("sensor linearity", 0.0, accuracy.nonlinearity * pressure.span, Reach.RUN),
-        expanded("straight flow", 1.0, pressure.straightness_u95, Reach.METER),
-        Input("pulsation", pressure.pulsation, pressure.pulsation_u, Reach.RUN),
-        Input("readings in step", 1.0, pressure.aliasing_u),
+        rectangular(Source.SENSOR_ZERO, 0.0, pressure.zero_half_width, Reach.RUN),
+        Input(Source.WATER_IN_LINE, pressure.offset, pressure.offset_u, Reach.RUN),
+        rectangular(Source.SENSOR_GAIN, 1.0, accuracy.gain_bound, Reach.METER),
+        rectangular(Source.SENSOR_LINEARITY, 0.0, accuracy.nonlinearity * pressure.span, Reach.RUN),
+        expanded(Source.SWIRL, 1.0, pressure.straightness_u95, Reach.METER),
+        Input(Source.PULSATION, pressure.pulsation, pressure.pulsation_u, Reach.RUN),
+        Input(Source.ALIASING, 1.0, pressure.aliasing_u),
         rectangular(
-            "station pressure", around.pressure.value, around.pressure.half_width, Reach.RUN
+            Source.STATION_PRESSURE, around.pressure.value, around.pressure.half_width, Reach.RUN
         ),
         rectangular(
-            "air temperature", around.temperature.value, around.temperature.half_width, Reach.RUN
+            Source.AIR_TEMPERATURE,
+            around.temperature.value,
+            around.temperature.half_width,
+            Reach.RUN,
         ),
-        rectangular("humidity", around.humidity.value, around.humidity.half_width, Reach.RUN),
-        Input("density formula", 1.0, np.nan_to_num(density_u, nan=1e-3), Reach.METER),
+        rectangular(Source.HUMIDITY, around.humidity.value, around.humidity.half_width, Reach.RUN),
+        Input(Source.DENSITY_FORMULA, 1.0, np.nan_to_num(density_u, nan=1e-3), Reach.METER),
         Input(
-            "isentropic exponent",
+            Source.ISENTROPIC_EXPONENT,
             air.ISENTROPIC_EXPONENT,
             air.ISENTROPIC_EXPONENT_UNCERTAINTY,
             Reach.METER,
         ),
-        rectangular("warming", 0.0, WARMING_K, Reach.RUN),
+        rectangular(Source.WARMING, 0.0, WARMING_K, Reach.RUN),
         *_place_inputs(around, rig),
     ]
 
 
-def _place_inputs(around: Surroundings, rig: Rig) -> list[Input]:
+def _place_inputs(around: Surroundings, rig: Rig) -> list[FlowInput]:
     meter = rig.meter
     least_loss, greatest_loss = the_meter.pressure_loss(meter)
     found = [
         rectangular(
-            "loss of the meter",
+            Source.METER_LOSS,
             (least_loss + greatest_loss) / 2,
             (greatest_loss - least_loss) / 2,
             Reach.METER,
@@ -260,16 +266,14 @@ def _place_inputs(around: Surroundings, rig: Rig) -> list[Input]:
     for name, place in around.places.items():
         if place.compared:
             vacuum = around.pressure.value - place.pressure
-            found.append(rectangular(f"vacuum, {name}", vacuum, place.half_width, Reach.RUN))
+            found.append(rectangular(VACUUM[name], vacuum, place.half_width, Reach.RUN))
         else:
-            found.append(
-                rectangular(f"pressure, {name}", place.pressure, place.half_width, Reach.RUN)
-            )
+            found.append(rectangular(PRESSURE[name], place.pressure, place.half_width, Reach.RUN))
     found += [
-        Input(f"losses, {name}", *HEADS[meter.position, name], Reach.RUN)
+        Input(LOSSES[name], *HEADS[meter.position, name], Reach.RUN)
         for name in ("port", "inlet")
         if name not in around.places and (meter.position, name) in HEADS
     ]
     if meter.position == "clean_pipe" and "port" not in around.places:
-        found.append(rectangular("share, port", 0.5, 0.5, Reach.RUN))
+        found.append(rectangular(Source.SHARE_PORT, 0.5, 0.5, Reach.RUN))
     return found

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from pullcurve.measure.inputs import FlowInput, Source
 from pullcurve.physics import orifice, venturi
 from pullcurve.physics.flow_equation import (
     MeterState,
@@ -28,7 +29,7 @@ from pullcurve.physics.primary_elements import (
     coefficient_uncertainty,
 )
 from pullcurve.rig.meter import DEFAULT_COEFFICIENT, OPEN_INLETS, Meter
-from pullcurve.uncertainty import Input, Reach, expanded, rectangular
+from pullcurve.uncertainty import Reach, expanded, rectangular
 
 Array = NDArray[np.float64]
 
@@ -50,26 +51,30 @@ PLATE_LOSS_SPREAD: Final = 0.10
 VENTURI_TUBES: Final = ("venturi", "venturi_as_cast", "venturi_machined", "venturi_welded")
 
 
-def meter_inputs(meter: Meter) -> list[Input]:
+def meter_inputs(meter: Meter) -> list[FlowInput]:
     """What is uncertain about the meter before any flow is known."""
-    found = [expanded("throat bore", meter.throat_bore, meter.bore_uncertainty, Reach.METER)]
+    found = [expanded(Source.THROAT_BORE, meter.throat_bore, meter.bore_uncertainty, Reach.METER)]
     if meter.kind not in OPEN_INLETS:
-        bore = expanded("pipe bore", meter.pipe_bore, meter.bore_uncertainty, Reach.METER)
-        loss = expanded("inlet loss", meter.inlet_loss, meter.inlet_loss_uncertainty, Reach.METER)
+        bore = expanded(Source.PIPE_BORE, meter.pipe_bore, meter.bore_uncertainty, Reach.METER)
+        loss = expanded(
+            Source.INLET_LOSS, meter.inlet_loss, meter.inlet_loss_uncertainty, Reach.METER
+        )
         found += [bore, loss]
     c, u95 = meter.discharge_coefficient, meter.discharge_coefficient_uncertainty
     if c is not None and u95 is not None:
         u95 = c * (u95 + (SHORT_PIPE_UNCERTAINTY if falls_short(meter) else 0.0))
-        found.append(expanded("discharge coefficient", c, u95, Reach.METER))
+        found.append(expanded(Source.DISCHARGE_COEFFICIENT, c, u95, Reach.METER))
         if of_no_standard(meter):
-            found.append(expanded("fall of C", 0.0, FALL_UNKNOWN_U95, Reach.METER))
+            found.append(expanded(Source.C_REYNOLDS_SLOPE, 0.0, FALL_UNKNOWN_U95, Reach.METER))
         elif meter.kind in VENTURI_TUBES:
-            fall = rectangular("fall of C", FALL_PER_HALVING, FALL_PER_HALVING, Reach.METER)
+            fall = rectangular(
+                Source.C_REYNOLDS_SLOPE, FALL_PER_HALVING, FALL_PER_HALVING, Reach.METER
+            )
             found.append(fall)
     return found
 
 
-def formula_inputs(meter: Meter, state: MeterState) -> list[Input]:
+def formula_inputs(meter: Meter, state: MeterState) -> list[FlowInput]:
     """What the formulas of C and of the expansibility are worth at the points of a state.
 
     state: solved with the estimates of `meter_inputs`; arrays of shape (points,). The values
@@ -84,7 +89,7 @@ def formula_inputs(meter: Meter, state: MeterState) -> list[Input]:
             differential, pressure, meter.beta
         )
     )
-    found = [expanded("expansibility formula", 1.0, np.nan_to_num(epsilon_u95), Reach.METER)]
+    found = [expanded(Source.EXPANSIBILITY_FORMULA, 1.0, np.nan_to_num(epsilon_u95), Reach.METER)]
     if meter.discharge_coefficient is None:
         c_u95 = coefficient_uncertainty(
             element_kind(meter),
@@ -94,11 +99,11 @@ def formula_inputs(meter: Meter, state: MeterState) -> list[Input]:
             differential_pressure=differential,
             straight_length=meter.straight_length,
         )
-        found.append(expanded("discharge coefficient", 1.0, c_u95, Reach.METER))
+        found.append(expanded(Source.DISCHARGE_COEFFICIENT, 1.0, c_u95, Reach.METER))
     return found
 
 
-def element(meter: Meter, x: Mapping[str, Array]) -> PrimaryElement:
+def element(meter: Meter, x: Mapping[Source, Array]) -> PrimaryElement:
     """The meter with the bores and the coefficient that the inputs have.
 
     A C that the rig states for a plate, a nozzle or an inlet is that at Re = 2e5; with the
@@ -106,24 +111,24 @@ def element(meter: Meter, x: Mapping[str, Array]) -> PrimaryElement:
     """
     if meter.discharge_coefficient is not None and meter.kind in VENTURI_TUBES:
         return venturi.VenturiTube(
-            x["pipe bore"],
-            x["throat bore"],
-            x["discharge coefficient"],
-            x["fall of C"],
+            x[Source.PIPE_BORE],
+            x[Source.THROAT_BORE],
+            x[Source.DISCHARGE_COEFFICIENT],
+            x[Source.C_REYNOLDS_SLOPE],
             FALL_UNKNOWN_BELOW if of_no_standard(meter) else STATED_REYNOLDS,
         )
     kind = element_kind(meter)
-    level = x.get("discharge coefficient", np.ones(()))
+    level = x.get(Source.DISCHARGE_COEFFICIENT, np.ones(()))
     if meter.discharge_coefficient is not None:
         formula = STANDARDS[kind].coefficient
         level = level / formula(meter.beta, STATED_REYNOLDS, meter.pipe_bore)
-    pipe_bore = np.inf if meter.kind in OPEN_INLETS else x["pipe bore"]
-    return StandardElement(kind, pipe_bore, x["throat bore"], level)
+    pipe_bore = np.inf if meter.kind in OPEN_INLETS else x[Source.PIPE_BORE]
+    return StandardElement(kind, pipe_bore, x[Source.THROAT_BORE], level)
 
 
 def solve(
     meter: Meter,
-    x: Mapping[str, Array],
+    x: Mapping[Source, Array],
     differential_pressure: Array,
     *,
     vapour: Array,
@@ -131,13 +136,13 @@ def solve(
 ) -> MeterState:
     """Flow through the meter, by the way its air comes.
 
-    x: the inputs, "station pressure", "air temperature" and "isentropic exponent" among
-    them. tap_pressure: absolute, at the upstream tap, where it is measured; an inlet that
-    draws from the open has none and takes the station pressure.
+    x: the inputs, the open air's and the isentropic exponent among them. tap_pressure:
+    absolute, at the upstream tap, where it is measured; an inlet that draws from the open has
+    none and takes the station pressure.
     """
     tube = element(meter, x)
-    exponent = x["isentropic exponent"]
-    pressure, temperature = x["station pressure"], x["air temperature"]
+    exponent = x[Source.ISENTROPIC_EXPONENT]
+    pressure, temperature = x[Source.STATION_PRESSURE], x[Source.AIR_TEMPERATURE]
     if meter.kind in OPEN_INLETS:
         return solve_in_line(
             tube,
@@ -162,14 +167,14 @@ def solve(
         ambient_pressure=pressure,
         ambient_temperature=temperature,
         vapour=vapour,
-        inlet_loss=x["inlet loss"],
+        inlet_loss=x[Source.INLET_LOSS],
         isentropic_exponent=exponent,
     )
 
 
-def bore_behind(x: Mapping[str, Array]) -> Array:
+def bore_behind(x: Mapping[Source, Array]) -> Array:
     """Bore of the pipe behind the meter: the pipe's, or the throat's of an open inlet."""
-    return x["pipe bore"] if "pipe bore" in x else x["throat bore"]
+    return x[Source.PIPE_BORE] if Source.PIPE_BORE in x else x[Source.THROAT_BORE]
 
 
 def pressure_loss(meter: Meter) -> tuple[float, float]:

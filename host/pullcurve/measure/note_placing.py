@@ -1,21 +1,33 @@
 """What a person said of a run, placed in its time."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
 
 from pullcurve.quantities import Kind, to_si
+from pullcurve.results import doc
 from pullcurve.run_log.note_times import Hold, parse_time, seconds_into
 from pullcurve.run_log.notes import joined
 from pullcurve.run_log.reading import HostRecord
+from pullcurve.stream.records import rows_of
 
 QUANTITIES: dict[str, Kind] = {"engine_speed": "speed", "vacuum": "pressure"}
-
-
 COLUMNS = ["time_s", "what", "value", "value_si", "place", "at"]
+
+
+@dataclass(frozen=True)
+class Note:
+    """What a person said during the run or afterwards."""
+
+    time_s: float | None
+    what: str
+    value: str
+    place: str
+    at: Annotated[str, doc("as it was typed: empty for the moment of typing")]
 
 
 def no_notes(_points: pd.DataFrame) -> pd.DataFrame:
@@ -80,3 +92,17 @@ def _time_s(at: str, points: pd.DataFrame, first_host_s: float, zone: tzinfo | N
             return np.nan
         return float((chosen["start_s"].iloc[0] + chosen["end_s"].iloc[-1]) / 2)
     return seconds_into(when, datetime.fromtimestamp(first_host_s, zone))
+
+
+def notes_of(notes: pd.DataFrame) -> tuple[Note, ...]:
+    """Tell the notes, as `place_notes` placed them."""
+    return tuple(
+        Note(
+            time_s=None if np.isnan(row.time_s) else row.time_s,
+            what=row.what,
+            value=row.value,
+            place=row.place,
+            at=row.at,
+        )
+        for row in rows_of(notes)
+    )

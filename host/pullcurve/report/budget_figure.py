@@ -8,11 +8,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from pullcurve.measure.inputs import Source
+from pullcurve.measure.points import SettledPoint
 from pullcurve.report.drawing import INK, STYLE, WIDTH_IN
 from pullcurve.report.inputs_in_words import REACHES, input_words
-from pullcurve.report.result import RunResult, SettledPoint
-from pullcurve.report.rounding import percent
+from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import fastest, point_name, rpm, slowest
+from pullcurve.rounding import percent
 
 _MOST_BARS: Final = 7
 _LEAST_SHARE: Final = 0.005  # of a variance: what is smaller everywhere goes into the rest
@@ -52,9 +54,9 @@ def budget_figure(result: RunResult) -> Figure:
         return figure
 
 
-def _named(holds: Sequence[SettledPoint]) -> list[str]:
+def _named(holds: Sequence[SettledPoint]) -> list[Source]:
     """The inputs that get bars of their own, the largest first."""
-    share: _Parts = {}
+    share: dict[Source, float] = {}
     for hold in holds:
         for part in hold.budget:
             share[part.source] = max(share.get(part.source, 0.0), part.share)
@@ -62,7 +64,7 @@ def _named(holds: Sequence[SettledPoint]) -> list[str]:
     return [source for source in ordered if share[source] >= _LEAST_SHARE][:_MOST_BARS]
 
 
-def _parts(hold: SettledPoint, named: Sequence[str]) -> _Parts:
+def _parts(hold: SettledPoint, named: Sequence[Source]) -> _Parts:
     flow = hold.standard_flow
     relative = {part.source: 100 * part.u95_m3_s / abs(flow.value) for part in hold.budget}
     rest = [value for source, value in relative.items() if source not in named]
@@ -94,7 +96,7 @@ def _draw(axes: Axes, rows: Sequence[str], columns: Sequence[_Parts], names: Seq
 
 
 def _label(row: str, holds: Sequence[SettledPoint]) -> str:
+    if not isinstance(row, Source):
+        return row
     reaches = {part.source: part.shared for hold in holds for part in hold.budget}
-    return (
-        input_words(row) if row not in reaches else f"{input_words(row)}\n{REACHES[reaches[row]]}"
-    )
+    return f"{input_words(row)}\n{REACHES[reaches[row]]}"

@@ -5,12 +5,12 @@ from typing import Final
 
 import numpy as np
 
+from pullcurve.diagnosis.result import HealthyPoint, RunDiagnosis
+from pullcurve.measure.points import SettledPoint
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.curve_shape import CurveShape, curve_shape
-from pullcurve.report.diagnosis_result import HealthyPoint, RunDiagnosis
 from pullcurve.report.inputs_in_words import input_words
-from pullcurve.report.result import RunResult, SettledPoint
-from pullcurve.report.rounding import counted, measured, minutes, percent, significant
+from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import (
     fastest,
     flow_label,
@@ -21,6 +21,7 @@ from pullcurve.report.sentences import (
     slowest,
     told,
 )
+from pullcurve.rounding import counted, measured, minutes, percent, significant
 
 _STRETCHES: Final = "settled stretches"
 _VERDICT: Final = {

@@ -8,8 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from pullcurve.compare.result import ComparedRun, Comparison, Pair
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.compare_result import ComparedRun, Comparison, Pair
 from pullcurve.report.drawing import ACCENT, GREY, INK, LETTERS_AN_INCH, SHADE, STYLE, WIDTH_IN
 
 # Told apart by shape and pattern, so by a fax as well.

@@ -4,18 +4,18 @@ import csv
 from io import StringIO
 from pathlib import Path
 
-from pullcurve.compare.comparison import QUANTITIES, columns_of
+from pullcurve.compare.result import QUANTITIES, Comparison, Pair, columns_of
 from pullcurve.quantities import UnitSystem
 from pullcurve.report import compare_tables as tables
 from pullcurve.report import compare_words as words
 from pullcurve.report.compare_figure import compare_figure
-from pullcurve.report.compare_result import Comparison, Pair
 from pullcurve.report.drawing import NARROW_IN
 from pullcurve.report.files import write_files
 from pullcurve.report.page import environment, picture_source
 from pullcurve.report.pdf import pdf
 from pullcurve.report.sentences import SAFETY
 from pullcurve.report.summary import listed, paragraph, printable, text_table
+from pullcurve.results import to_json
 
 _COLUMNS = ("first_log", "later_log", "speed_rpm", "held_by")
 
@@ -103,7 +103,7 @@ def write_comparison(
     contents: dict[str, str | bytes] = {
         ".compare.html": html,
         ".compare.csv": compare_csv(said),
-        ".compare.json": said.model_dump_json(indent=1) + "\n",
+        ".compare.json": to_json(said),
     }
     if with_pdf:
         contents[".compare.pdf"] = pdf(html, units)

@@ -2,18 +2,14 @@
 
 from typing import Final
 
+from pullcurve.compare.result import Compared, ComparedRun, Comparison, Pair
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.compare_result import Compared, ComparedRun, Comparison, Pair
-from pullcurve.report.diagnosis_result import Interval
-from pullcurve.report.rounding import Measured, measured, significant
-from pullcurve.report.sentences import shown_celsius
+from pullcurve.report.sentences import shown_temperature
 from pullcurve.report.tables import NONE, Column, Table, measured_column
+from pullcurve.results import Interval
+from pullcurve.rig.meter import POSITION_WORDS
+from pullcurve.rounding import Measured, measured, significant
 
-PLACES: Final = {
-    "port": "on the machine's port",
-    "hose_end": "at the hose's end",
-    "clean_pipe": "in the clean pipe",
-}
 _CAUSES: Final = {
     "lost_beyond_healthy": "lost beyond healthy",
     "low_speed": "engine too slow",
@@ -31,9 +27,9 @@ def runs_table(said: Comparison, units: UnitSystem) -> Table:
             str(number),
             run.log_name,
             f"{run.started:%Y-%m-%d %H:%M}" if run.started else NONE,
-            PLACES[run.position],
+            POSITION_WORDS[run.position],
             f"{significant(pressure.from_si(run.ambient_pressure_pa), 4)} {pressure.label}, "
-            f"{shown_celsius(run.ambient_temperature_c, temperature)} {temperature.label}, "
+            f"{shown_temperature(run.ambient_temperature_k, temperature)} {temperature.label}, "
             f"{100 * run.ambient_humidity:.0f} %",
             f"{lowest(run):.0f} to {highest(run):.0f}",
             _verdict(run),

@@ -2,24 +2,24 @@
 
 from typing import Final
 
-from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.compare_result import (
+from pullcurve.compare.result import (
     Change,
     ComparedRun,
     Comparison,
     HoseCost,
     Pair,
 )
+from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.compare_tables import (
-    PLACES,
     absolute_change,
     highest,
     lowest,
     percent_range,
     relative_change,
 )
-from pullcurve.report.diagnosis_result import Interval
-from pullcurve.report.rounding import NO_BREAK, counted, measured, percent, ranged, significant
+from pullcurve.results import Interval
+from pullcurve.rig.meter import POSITION_WORDS
+from pullcurve.rounding import NO_BREAK, counted, measured, percent, ranged, significant
 
 _SPEEDS_ALIKE: Final = 0.01
 _AIR_WORTH_SAYING: Final = 0.001
@@ -123,7 +123,7 @@ def _cancels(said: Comparison, pair: Pair) -> str:
         )
     place = ""
     if pair.moved:
-        places = [PLACES[said.runs[number - 1].position] for number in (1, pair.later)]
+        places = [POSITION_WORDS[said.runs[number - 1].position] for number in (1, pair.later)]
         place = f" It stood {places[0]} in the first run and {places[1]} in the later one."
         if "in the clean pipe" in places:
             place += " The air ahead of it is another there, for which 0.5 % is added."

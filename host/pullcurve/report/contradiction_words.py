@@ -1,9 +1,9 @@
 """What stands against a verdict, in words: which reading contradicts which. Light, as
 `sentences`."""
 
-from pullcurve.report.diagnosis_result import RunDiagnosis, SpeedsAtOdds
+from pullcurve.diagnosis.result import RunDiagnosis, SpeedsAtOdds
 from pullcurve.report.next_steps import veto_words
-from pullcurve.report.rounding import NO_BREAK
+from pullcurve.rounding import NO_BREAK
 
 
 def veto_reasons(said: RunDiagnosis) -> str:

@@ -9,13 +9,14 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from pullcurve.diagnosis.result import HealthyPoint
+from pullcurve.measure.points import SettledPoint
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.captions import brochure_mark, by_sweep, healthy_points, shape_of
-from pullcurve.report.diagnosis_result import HealthyPoint
 from pullcurve.report.drawing import ACCENT, GREY, INK, LETTERS_AN_INCH, SHADE, STYLE, WIDTH_IN
-from pullcurve.report.result import RunResult, SettledPoint
-from pullcurve.report.rounding import significant
+from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import fastest, flow_label, point_name, rpm, shown, told
+from pullcurve.rounding import significant
 
 _LEFT_IN: Final = 0.525
 _LOW: Final = 0.3  # of the fastest hold's flow: where its label stands clear of all points

@@ -5,8 +5,9 @@ from typing import Any, Final
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
+from pullcurve.cut.alarm import CutAlarm
+from pullcurve.cut.result import CutResult
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.cut_result import CutEvent, CutResult
 from pullcurve.report.drawing import ACCENT, GREY, INK, STYLE, WIDTH_IN, numbers
 
 # Kinds look different in a fax as well.
@@ -64,7 +65,7 @@ def cut_figure(result: CutResult, units: UnitSystem) -> Figure:
         return figure
 
 
-def _mark(figure: Figure, event: CutEvent, lane: int, duration_s: float, scale: float) -> None:
+def _mark(figure: Figure, event: CutAlarm, lane: int, duration_s: float, scale: float) -> None:
     upper, lower = figure.axes
     start = event.start_s / scale
     end = (duration_s if event.end_s is None else event.end_s) / scale

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
+from pullcurve.cut.result import CutResult
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.cut_figure import cut_figure
-from pullcurve.report.cut_result import CutResult
 from pullcurve.report.cut_sentences import (
     alarms_table,
     headline,
@@ -17,9 +17,10 @@ from pullcurve.report.cut_sentences import (
 from pullcurve.report.cut_words import said
 from pullcurve.report.files import write_files
 from pullcurve.report.page import environment, picture_source
-from pullcurve.report.rounding import minutes
 from pullcurve.report.sentences import SAFETY
 from pullcurve.report.summary import listed, paragraph, printable, text_table
+from pullcurve.results import to_json
+from pullcurve.rounding import minutes
 
 
 def cut_page(result: CutResult, units: UnitSystem) -> str:
@@ -85,6 +86,6 @@ def write_cut(result: CutResult, units: UnitSystem, target: Path) -> list[Path]:
     """
     contents = {
         ".cut.html": cut_page(result, units),
-        ".cut.json": result.model_dump_json(indent=1) + "\n",
+        ".cut.json": to_json(result),
     }
     return write_files(contents, target, Path(result.provenance.log_name).stem or "cut")

@@ -1,13 +1,15 @@
 """A watched shift in sentences, for page and terminal."""
 
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.clog import DESIGN_RUN_S, LASTING_S, LEARN_S
+from pullcurve.cut.result import CutResult
+from pullcurve.cut.shift import FilterState
 from pullcurve.cut.trend import POINT_S
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.cut_result import CutEvent, CutResult, FilterState
 from pullcurve.report.cut_words import Said, forecast_words, running_time
-from pullcurve.report.rounding import counted, measured, minutes
 from pullcurve.report.sentences import shown
 from pullcurve.report.tables import NONE, Column, Table, measured_column
+from pullcurve.rounding import counted, measured, minutes
 
 _WHAT = {"filter": "The filter's loss", "path": "The loss of the whole path to the meter"}
 
@@ -80,7 +82,7 @@ def method_sentences() -> list[str]:
     ]
 
 
-def alarms_table(events: tuple[CutEvent, ...], told: list[Said]) -> Table:
+def alarms_table(events: tuple[CutAlarm, ...], told: list[Said]) -> Table:
     columns = (
         Column("alarm", kind="number"),
         Column("what", kind="short"),

@@ -6,9 +6,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from pullcurve.cut.alarm import Event, Forecast
-from pullcurve.report.cut_result import CutEvent, FilterForecast
-from pullcurve.report.rounding import NO_BREAK, measured, minutes
+from pullcurve.cut.alarm import CutAlarm, Forecast
+from pullcurve.rounding import NO_BREAK, measured, minutes
 
 _LIMITS = {
     "typed": "the limit that was given",
@@ -35,7 +34,7 @@ class Said:
     forecast: str
 
 
-def said(event: Event | CutEvent) -> Said:
+def said(event: CutAlarm) -> Said:
     """All that is said of an alarm, in words."""
     words = _words()[event.kind]
     over = event.end_s is not None and not event.stays
@@ -58,11 +57,11 @@ def said(event: Event | CutEvent) -> Said:
     )
 
 
-def name(event: Event | CutEvent) -> str:
+def name(event: CutAlarm) -> str:
     return str(_words()[event.kind]["name"])
 
 
-def forecast_words(forecast: Forecast | FilterForecast) -> str:
+def forecast_words(forecast: Forecast) -> str:
     """When a filter is at its limit, with the interval."""
     limit = _LIMITS[forecast.limit]
     if forecast.at_s is None:
@@ -83,12 +82,12 @@ def _roughly(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h"
 
 
-def _size(event: Event | CutEvent) -> str:
+def _size(event: CutAlarm) -> str:
     number = measured(100 * abs(event.size), 100 * max(event.size_u95, 5e-4))
     return f"{number.value} % ± {number.u95} %".replace(" ", NO_BREAK)
 
 
-def _since(event: Event | CutEvent) -> str:
+def _since(event: CutAlarm) -> str:
     spoken = f"said at {minutes(event.spoken_s)}"
     if event.seen_afterwards:
         spoken = "seen only when the whole log was gone through"
@@ -96,7 +95,7 @@ def _since(event: Event | CutEvent) -> str:
     return f"since {minutes(event.start_s)}{ended}; {spoken}"
 
 
-def _certainty(event: Event | CutEvent) -> str:
+def _certainty(event: CutAlarm) -> str:
     if event.sure is None:
         return "measured, not inferred"
     percent = 100 * event.sure

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from typing import Final
 
+from pullcurve.diagnosis.result import FlowLedger, NoDiagnosis, RunDiagnosis
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.diagnosis_result import FlowLedger, NoDiagnosis, RunDiagnosis
 from pullcurve.report.ledger_words import (
     ahead_sentence,
     bill,

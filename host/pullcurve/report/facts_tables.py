@@ -2,13 +2,23 @@
 
 from typing import Final
 
+from pullcurve.measure.facts import SensorFacts, SensorLimit
+from pullcurve.measure.inputs import Source
+from pullcurve.measure.points import Contribution, SettledPoint
 from pullcurve.quantities import UnitSystem
+from pullcurve.report.finding_words import withheld_because
 from pullcurve.report.inputs_in_words import REACHES, input_words
 from pullcurve.report.quality_words import CHANNELS
-from pullcurve.report.result import Contribution, RunResult, SensorFacts, SensorLimit, SettledPoint
-from pullcurve.report.rounding import minutes, percent, significant
-from pullcurve.report.sentences import fastest, letters, point_name, shown, slowest
+from pullcurve.report.result import RunResult
+from pullcurve.report.sentences import (
+    fastest,
+    letters,
+    point_name,
+    shown,
+    slowest,
+)
 from pullcurve.report.tables import NONE, WITHHELD, Cell, Column, Table, measured_column
+from pullcurve.rounding import minutes, percent, significant
 
 _ROLES: Final = {
     "meter_dp": "differential pressure",
@@ -38,7 +48,7 @@ def stretches_table(result: RunResult, units: UnitSystem) -> Table:
             point.end_s,
             shown(point.speed_rpm, units.speed),
             shown(point.differential_pressure_pa, pressure),
-            f"{WITHHELD}: {point.withheld}" if point.withheld else "",
+            f"{WITHHELD}: {withheld_because(point.withheld)}" if point.withheld else "",
         )
     for number, stretch in enumerate(result.rejected):
         add(
@@ -101,7 +111,7 @@ def budget_table(result: RunResult) -> Table:
     return Table((*columns, Column("common to", kind="short")), rows, note)
 
 
-def _part(hold: SettledPoint, source: str) -> tuple[str, str]:
+def _part(hold: SettledPoint, source: Source) -> tuple[str, str]:
     for part in hold.budget:
         if part.source == source:
             relative = 100 * part.u95_m3_s / abs(hold.standard_flow.value)

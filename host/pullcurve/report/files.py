@@ -6,12 +6,15 @@ from io import StringIO
 from pathlib import Path
 
 from pullcurve.errors import ReportError
-from pullcurve.quantities import UnitSystem
+from pullcurve.measure.points import Flow, SettledPoint
+from pullcurve.quantities import ZERO_CELSIUS, UnitSystem
 from pullcurve.report.curve_figure import curve_figure
 from pullcurve.report.drawing import png
+from pullcurve.report.finding_words import withheld_because
 from pullcurve.report.page import page
 from pullcurve.report.pdf import pdf
-from pullcurve.report.result import Flow, Quantity, RunResult, SettledPoint
+from pullcurve.report.result import RunResult
+from pullcurve.results import Quantity, to_json
 
 Value = int | float | str | None
 
@@ -63,7 +66,7 @@ def write_report(
         ".report.html": html,
         ".curve.png": png(curve_figure(result, units)),
         ".points.csv": points_csv(result),
-        ".result.json": result.model_dump_json(indent=1) + "\n",
+        ".result.json": to_json(result),
     }
     if with_pdf:
         contents[".report.pdf"] = pdf(html, units)
@@ -119,14 +122,14 @@ def _row(point: SettledPoint, reference_conditions: str) -> dict[str, Value]:
         **_flow("flow_inlet", point.flow_inlet),
         **_quantity("vacuum_blower", "pa", point.vacuum_blower_pa),
         **_quantity("vacuum_tank", "pa", point.vacuum_tank_pa),
-        "discharge_temperature_c": point.discharge_temperature_c,
+        "discharge_temperature_c": _celsius(point.discharge_temperature_k),
         "pulsation_ratio": point.pulsation_ratio,
         "pulsation_error": point.pulsation_error.value,
         "pulsation_error_u95": point.pulsation_error.u95,
         "reynolds_number": point.reynolds_number,
         "discharge_coefficient": point.discharge_coefficient,
         "expansibility": point.expansibility,
-        "withheld": point.withheld,
+        "withheld": point.withheld and withheld_because(point.withheld),
         "remarks": "; ".join(point.remarks),
     }
 
@@ -144,8 +147,12 @@ def _flow(name: str, flow: Flow | None) -> dict[str, Value]:
         f"{name}_u95_m3_s": None if flow is None else flow.u95_m3_s,
         f"{name}_basis": None if flow is None else flow.basis,
         f"{name}_pressure_pa": None if flow is None else flow.pressure_pa,
-        f"{name}_temperature_c": None if flow is None else flow.temperature_c,
+        f"{name}_temperature_c": None if flow is None else _celsius(flow.temperature_k),
     }
+
+
+def _celsius(temperature_k: float | None) -> float | None:
+    return None if temperature_k is None else temperature_k - ZERO_CELSIUS
 
 
 def _refuse_foreign(path: Path, beginning: bytes) -> None:

@@ -4,10 +4,11 @@ from collections.abc import Iterable, Sequence
 from math import isinf
 from typing import Final
 
-from pullcurve.checks.catalogue import Finding, Limit, Value
+from pullcurve.checks.catalogue import CATALOGUE, Finding, Kind, Limit, Value
+from pullcurve.measure.points import Withheld
 from pullcurve.quantities import SI, UNITS, UnitSystem
 from pullcurve.report.result import Remark, RunResult, Trouble, TroubleNumber
-from pullcurve.report.rounding import NO_BREAK, count, minutes, significant
+from pullcurve.rounding import NO_BREAK, count, minutes, significant
 
 CONSEQUENCES: Final = {
     "withheld": "What it spoils is not stated.",
@@ -24,6 +25,11 @@ _IN_SHORT: Final = {
 def kind_words(trouble: Trouble | Finding) -> str:
     """`zero_moved` as `Zero moved`."""
     return trouble.kind.replace("_", " ").capitalize()
+
+
+def withheld_because(reason: Withheld) -> str:
+    """Why no flow is stated for a point."""
+    return CATALOGUE[Kind(reason)].withheld
 
 
 def result_trouble(finding: Finding) -> Trouble:
@@ -97,7 +103,7 @@ def _numbers(finding: Finding) -> tuple[TroubleNumber, ...]:
         TroubleNumber(
             name=name,
             quantity=row.quantity,
-            value=finding.values[name],
+            value=finding.number(name),
             digits=row.digits,
             signed=row.signed,
         )

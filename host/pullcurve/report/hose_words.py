@@ -2,7 +2,7 @@
 
 from pullcurve.diagnosis.other_hose import OtherHose
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.rounding import significant
+from pullcurve.rounding import significant
 
 
 def other_hose_text(name: str, said: str, found: OtherHose, units: UnitSystem) -> str:

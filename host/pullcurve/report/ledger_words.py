@@ -4,11 +4,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
+from pullcurve.diagnosis.result import FlowLedger, LedgerStep
+from pullcurve.measure.points import Flow, SettledPoint
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.diagnosis_result import FlowLedger, Interval, LedgerStep
-from pullcurve.report.result import Flow, RunResult, SettledPoint
-from pullcurve.report.rounding import Ranged, adding_up, rounded, significant, text
-from pullcurve.report.sentences import point_name, shown_celsius, shown_flow, shown_range, told
+from pullcurve.report.result import RunResult
+from pullcurve.report.sentences import point_name, shown_flow, shown_range, shown_temperature, told
+from pullcurve.results import Interval
+from pullcurve.rounding import Ranged, adding_up, rounded, significant, text
 
 _SPAN: Final = 1000  # a bar's whole width
 ITEMS: Final = {
@@ -132,7 +134,7 @@ def inlet_state(ledger: FlowLedger, units: UnitSystem) -> str:
     pressure, temperature = units.station_pressure, units.temperature
     return (
         f"{significant(pressure.from_si(ledger.inlet_pressure_pa), 3)} {pressure.label} absolute, "
-        f"{shown_celsius(ledger.inlet_temperature_c, temperature)} {temperature.label}"
+        f"{shown_temperature(ledger.inlet_temperature_k, temperature)} {temperature.label}"
     )
 
 
@@ -201,7 +203,7 @@ def reference_sentence(ledger: FlowLedger, units: UnitSystem) -> str:
     less = 1 - rated.standard_flow_here_m3_s / rated.standard_flow_there_m3_s
     state = (
         f"{significant(pressure.from_si(rated.sheet_pressure_pa), 3)} {pressure.label}, "
-        f"{shown_celsius(rated.sheet_temperature_c, temperature)} {temperature.label}"
+        f"{shown_temperature(rated.sheet_temperature_k, temperature)} {temperature.label}"
     )
     words = "less" if less >= 0 else "more"
     return (

@@ -5,9 +5,9 @@ from typing import Final
 
 from pullcurve.diagnosis.expected_intake import VACUUM_PA, BlowerWorth, Promise
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.rounding import measured, significant
 from pullcurve.rig.machine import Machine
 from pullcurve.rig.models import Rig
+from pullcurve.rounding import measured, significant
 
 SPEEDS_ALIKE: Final = 0.01  # governed speed through the belt, and rated speed (judgement)
 

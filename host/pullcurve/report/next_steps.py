@@ -8,7 +8,7 @@ from importlib.resources import files
 from typing import Any, Final
 
 from pullcurve.checks.catalogue import CATALOGUE, Kind
-from pullcurve.report.diagnosis_result import RunDiagnosis
+from pullcurve.diagnosis.result import RunDiagnosis
 
 DEFERS: Final = (
     "Local codes, site rules, the maker's manual and licensed trades come before these steps."

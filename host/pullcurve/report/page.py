@@ -36,7 +36,6 @@ from pullcurve.report.finding_words import (
 )
 from pullcurve.report.quality_words import quality_sentences
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import Measured, minutes
 from pullcurve.report.sentences import (
     SAFETY,
     coefficient_words,
@@ -51,6 +50,7 @@ from pullcurve.report.sentences import (
 from pullcurve.report.strip_figure import strip_figure
 from pullcurve.report.tables import places_table, points_table
 from pullcurve.report.uncertainty_words import has_budget, uncertainty_sentences
+from pullcurve.rounding import Measured, minutes
 
 
 def page(result: RunResult, units: UnitSystem) -> str:

@@ -5,10 +5,9 @@ Its figures are computed from the run. What is asked of nobody: a blanked inlet.
 
 from typing import Final
 
+from pullcurve.diagnosis.result import CarryingPlace, RunDiagnosis, SpoilCarried
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.diagnosis_result import CarryingPlace, Interval, RunDiagnosis, SpoilCarried
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import ranged, significant
 from pullcurve.report.sentences import (
     fastest,
     point_name,
@@ -17,6 +16,8 @@ from pullcurve.report.sentences import (
     slowest,
     told,
 )
+from pullcurve.results import Interval
+from pullcurve.rounding import ranged, significant
 
 _WORTH_SAYING: Final = 0.01  # of the rated flow, that a low speed takes
 _ANSWERS: Final = {

@@ -2,8 +2,8 @@
 
 from typing import Final
 
-from pullcurve.report.result import ChannelQuality, DataQuality
-from pullcurve.report.rounding import count, counted, minutes, percent, times
+from pullcurve.checks.data_quality import ChannelQuality, DataQuality
+from pullcurve.rounding import count, counted, minutes, percent, times
 
 CHANNELS: Final = {
     "differential_pressure_pa": "differential pressure",

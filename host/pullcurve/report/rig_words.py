@@ -16,11 +16,11 @@ from pullcurve.quantities import UnitSystem
 from pullcurve.report.expected_words import expected_table
 from pullcurve.report.finding_words import action_words, evidence_words
 from pullcurve.report.machine_words import machine_meaning, missing_facts
-from pullcurve.report.rounding import significant
 from pullcurve.report.summary import listed, paragraph, printable, text_table
 from pullcurve.report.tables import Column, Table
 from pullcurve.rig.meter import OPEN_INLETS, Meter
 from pullcurve.rig.models import Rig
+from pullcurve.rounding import significant
 
 _PLACE: Final = {
     "port": "in the open air, straight on the machine's port, with the hose off. What comes in "

@@ -1,19 +1,15 @@
-"""What a result says in words. Light: the terminal summary needs no plotting and no tables."""
+"""What a result says in words. Light: the terminal summary needs no plotting and no templates."""
 
 from collections.abc import Sequence
 from typing import Final
 
+from pullcurve.measure.facts import SiteFacts, SpeedFacts
+from pullcurve.measure.points import Flow, SettledPoint, Withheld
 from pullcurve.quantities import SI, UNITS, DisplayUnit, UnitSystem
-from pullcurve.report.diagnosis_result import Interval
-from pullcurve.report.result import (
-    Flow,
-    Quantity,
-    RunResult,
-    SettledPoint,
-    SiteFacts,
-    SpeedFacts,
-)
-from pullcurve.report.rounding import (
+from pullcurve.report.finding_words import withheld_because
+from pullcurve.report.result import RunResult
+from pullcurve.results import Interval, Quantity
+from pullcurve.rounding import (
     NO_BREAK,
     Measured,
     Ranged,
@@ -76,9 +72,9 @@ def shown_flow(flow: Flow, unit: DisplayUnit) -> Measured:
     return measured(unit.from_si(flow.value_m3_s), unit.difference_from_si(flow.u95_m3_s))
 
 
-def shown_celsius(temperature_c: float, unit: DisplayUnit) -> str:
+def shown_temperature(temperature_k: float, unit: DisplayUnit) -> str:
     """A temperature of unstated uncertainty, in a unit."""
-    return significant(unit.from_si(temperature_c + SI.temperature.offset), 3)
+    return significant(unit.from_si(temperature_k), 3)
 
 
 def told(number: Measured, unit: DisplayUnit) -> str:
@@ -122,7 +118,7 @@ def flow_state(flow: Flow, units: UnitSystem) -> str:
     pressure = units.station_pressure
     return (
         f"{significant(pressure.from_si(flow.pressure_pa), 3)} {pressure.label}, "
-        f"{shown_celsius(flow.temperature_c, units.temperature)} {units.temperature.label}"
+        f"{shown_temperature(flow.temperature_k, units.temperature)} {units.temperature.label}"
     )
 
 
@@ -179,7 +175,8 @@ def headline(
         return "No settled point was found in this run, so no flow can be stated."
     stated = [point for point in points if point.withheld is None]
     if not stated:
-        return f"{_withheld_all(points)}: {'; '.join(_reasons(points))}."
+        reasons = "; ".join(withheld_because(reason) for reason in _reasons(points))
+        return f"{_withheld_all(points)}: {reasons}."
     top = fastest(stated)
     unit = units.volume_flow
     at = f"At {rpm(top.speed_rpm)} of the blower"
@@ -210,25 +207,21 @@ def _withheld_all(points: Sequence[SettledPoint]) -> str:
     return f"{len(points)} settled points were found, and no flow is stated for any of them"
 
 
-def _reasons(points: Sequence[SettledPoint]) -> list[str]:
+def _reasons(points: Sequence[SettledPoint]) -> list[Withheld]:
     """Why points are withheld, each reason once."""
-    reasons = [point.withheld.rstrip(".") for point in points if point.withheld is not None]
-    return list(dict.fromkeys(reasons))
+    return list(dict.fromkeys(point.withheld for point in points if point.withheld is not None))
 
 
 def withheld_sentences(points: Sequence[SettledPoint]) -> list[str]:
     """For which holds no flow is stated, and why."""
-    return [
-        f"No flow is stated for hold{'s' * (len(names) > 1)} {', '.join(names)}: {reason}."
-        for reason in _reasons(points)
-        if (
-            names := [
-                point_name(point, points)
-                for point in points
-                if point.withheld is not None and point.withheld.rstrip(".") == reason
-            ]
+    sentences = []
+    for reason in _reasons(points):
+        names = [point_name(point, points) for point in points if point.withheld == reason]
+        sentences.append(
+            f"No flow is stated for hold{'s' * (len(names) > 1)} {', '.join(names)}: "
+            f"{withheld_because(reason)}."
         )
-    ]
+    return sentences
 
 
 def hold_remarks(points: Sequence[SettledPoint]) -> list[str]:
@@ -302,8 +295,8 @@ def site_sentences(site: SiteFacts, units: UnitSystem) -> list[str]:
     if site.station_pressure_pa is not None:
         value = significant(pressure.from_si(site.station_pressure_pa), 4)
         told_pressure = f"{value} {pressure.label} absolute ({site.station_pressure_source})"
-    if site.temperature_c is not None:
-        value = shown_celsius(site.temperature_c, temperature)
+    if site.temperature_k is not None:
+        value = shown_temperature(site.temperature_k, temperature)
         told_temperature = f"{value} {temperature.label} ({site.temperature_source})"
     if site.humidity is not None:
         told_humidity = f"{percent(site.humidity)} ({site.humidity_source})"

@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from textwrap import wrap
 from unicodedata import category
 
+from pullcurve.diagnosis.result import NoDiagnosis
 from pullcurve.quantities import UnitSystem
-from pullcurve.report.diagnosis_result import NoDiagnosis
 from pullcurve.report.finding_words import (
     CONSEQUENCES,
     kind_words,
@@ -16,7 +16,6 @@ from pullcurve.report.finding_words import (
 from pullcurve.report.ledger_words import BillLine, bill, ledger_caption, ledger_title
 from pullcurve.report.quality_words import quality_sentences
 from pullcurve.report.result import Remark, RunResult, Trouble
-from pullcurve.report.rounding import Measured
 from pullcurve.report.sentences import (
     fastest,
     flow_at_places,
@@ -29,6 +28,7 @@ from pullcurve.report.sentences import (
 from pullcurve.report.tables import Table, points_table
 from pullcurve.report.uncertainty_words import uncertainty_sentences
 from pullcurve.report.verdict_words import first_step, reading_sentences, verdict_sentences
+from pullcurve.rounding import Measured
 
 WIDTH = 96
 _ITEM = 62  # of it for a line of the ledger

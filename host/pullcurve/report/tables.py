@@ -4,17 +4,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from pullcurve.measure.points import Flow
 from pullcurve.quantities import DisplayUnit, UnitSystem
-from pullcurve.report.result import Flow, Quantity, RunResult
-from pullcurve.report.rounding import Measured
+from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import (
     flow_state,
     names_explained,
     point_name,
     shown,
-    shown_celsius,
     shown_flow,
+    shown_temperature,
 )
+from pullcurve.results import Quantity
+from pullcurve.rounding import Measured
 
 Cell = str | Measured
 NONE: Final = "–"
@@ -46,7 +48,7 @@ def points_table(result: RunResult, units: UnitSystem) -> Table:
     ports = [point.flow_port for point in points]
     blower = [_quantity(point.vacuum_blower_pa, units.vacuum) for point in points]
     tank = [_quantity(point.vacuum_tank_pa, units.vacuum) for point in points]
-    heat = [_celsius(point.discharge_temperature_c, units.temperature) for point in points]
+    heat = [_temperature(point.discharge_temperature_k, units.temperature) for point in points]
     note = (
         "±: 95 % interval. Standard flow: the mass that passes the meter, as volume at "
         f"{result.reference_conditions}. "
@@ -145,5 +147,5 @@ def _state(flow: Flow | None, units: UnitSystem, *, with_basis: bool) -> Cell:
     return f"{state}, {flow.basis}" if with_basis else state
 
 
-def _celsius(temperature_c: float | None, unit: DisplayUnit) -> Cell:
-    return NONE if temperature_c is None else shown_celsius(temperature_c, unit)
+def _temperature(temperature_k: float | None, unit: DisplayUnit) -> Cell:
+    return NONE if temperature_k is None else shown_temperature(temperature_k, unit)

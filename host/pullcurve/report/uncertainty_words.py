@@ -2,11 +2,13 @@
 
 from typing import Final
 
+from pullcurve.measure.inputs import Source
+from pullcurve.measure.points import Flow, SettledPoint
 from pullcurve.quantities import UnitSystem
 from pullcurve.report.inputs_in_words import REACHES, best_remedy, input_words
-from pullcurve.report.result import Flow, RunResult, SettledPoint
-from pullcurve.report.rounding import NO_BREAK, percent
+from pullcurve.report.result import RunResult
 from pullcurve.report.sentences import fastest, shown, slowest, told
+from pullcurve.rounding import NO_BREAK, percent
 
 _NORMAL_95: Final = 1.96
 _WORTH_SAYING: Final = 0.1  # of a variance
@@ -16,9 +18,9 @@ _MODELLED: Final = (
         "the machine's port",
         "flow_port",
         "tank_air",
-        ("losses, port", "share, port", "loss of the meter"),
+        (Source.LOSSES_PORT, Source.SHARE_PORT, Source.METER_LOSS),
     ),
-    ("the blower's inlet", "flow_inlet", "blower_air", ("losses, inlet", "loss of the meter")),
+    ("the blower's inlet", "flow_inlet", "blower_air", (Source.LOSSES_INLET, Source.METER_LOSS)),
 )
 
 

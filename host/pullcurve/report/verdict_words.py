@@ -2,11 +2,12 @@
 certain. Light, as `sentences`."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
+from pullcurve.diagnosis.result import Candidate, Cause, DecidingReading, RunDiagnosis
 from pullcurve.quantities import DisplayUnit, UnitSystem
 from pullcurve.report.contradiction_words import veto_reasons
-from pullcurve.report.diagnosis_result import Candidate, Cause, DecidingReading, RunDiagnosis
 from pullcurve.report.ledger_words import as_billed
 from pullcurve.report.next_steps import (
     NextStep,
@@ -15,8 +16,8 @@ from pullcurve.report.next_steps import (
     reading_words,
 )
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import NO_BREAK, Ranged, measured, percent, ranged, significant
 from pullcurve.report.sentences import shown_range
+from pullcurve.rounding import NO_BREAK, Ranged, measured, percent, ranged, significant
 
 _SIGMAS_95: Final = 1.96
 _SURE: Final = 0.99
@@ -214,7 +215,7 @@ def _joined(sentences: Sequence[str]) -> str:
 
 def _without(candidate: Candidate, certain: Sequence[str]) -> Candidate:
     left = tuple(cause for cause in candidate.causes if cause not in certain)
-    return candidate.model_copy(update={"causes": left})
+    return replace(candidate, causes=left)
 
 
 def _alternatives(candidates: Sequence[Candidate], *, more: bool) -> str:

@@ -44,6 +44,11 @@ MeterKind = Literal[
 OPEN_INLETS: Final = frozenset({"bellmouth", "conical_inlet"})
 Taps = Literal["corner", "flange", "d_and_half_d"]
 Position = Literal["port", "hose_end", "clean_pipe"]
+POSITION_WORDS: Final[dict[Position, str]] = {
+    "port": "on the machine's port",
+    "hose_end": "at the hose's end",
+    "clean_pipe": "in the clean pipe",
+}
 
 
 def _for_kinds(fits: Callable[[str], bool], sentence: str, *, needed: bool) -> WrapValidator:

@@ -111,9 +111,7 @@ def test_no_text_with_a_placeholder_reaches_a_person(finding: Finding, units: st
         if finding.row.guide and finding.consequence != "none":
             assert card.trouble == finding.kind
         said += [card.title, card.do, card.why, card.caution]
-    told = result().model_copy(
-        update={"troubles": (result_trouble(finding),), "remarks": (result_remark(finding),)}
-    )
+    told = replace(result(), troubles=(result_trouble(finding),), remarks=(result_remark(finding),))
     said += [summary(told, used), re.sub(r"(?s)<(svg|style)\b.*?</\1>", "", page(told, used))]
     for text in said:
         assert not UNFILLED.search(text), text

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from runs_made_up import HUMIDITY, Array, Day, Tube, copy_of, made_up, rig, with_notes
 
 from pullcurve.bench.moist_air import density, vapour_fraction
-from pullcurve.compare.comparison import Pair, compare_runs
+from pullcurve.compare.comparison import compare_runs
+from pullcurve.compare.result import Pair
 from pullcurve.compare.run_curve import RunCurve
 from pullcurve.errors import LogError
 
@@ -177,7 +178,7 @@ def test_what_is_not_the_meters_does_not_make_it_another_one() -> None:
         other = port.model_copy(update={"meter": port.meter.model_copy(update={field: value})})
         pair = one_pair(first, made_up(HELD, moved(HELD), on=other))
         assert not pair.same_meter
-        assert says in pair.why
+        assert says in pair.same_meter_because
     rounded = port.model_copy(update={"meter": port.meter.model_copy(update={"inlet_loss": 0.05})})
     pair = one_pair(first, made_up(HELD, moved(HELD), on=rounded))
     assert pair.same_meter

@@ -8,7 +8,7 @@ from machines_of_the_bench import P0, Truth, solved
 from runs_made_up import Day, Tube, made_up
 
 from pullcurve.compare.comparison import compare_runs
-from pullcurve.compare.hose_cost import HoseCost, hose_cost
+from pullcurve.compare.result import HoseCost
 from pullcurve.examine import Run
 
 DICE = np.random.default_rng(11)
@@ -41,7 +41,7 @@ def cost_of(truth: Truth, hose_leak: float = 0.0, **vacuum: bool) -> HoseCost:
     tube = Tube.drawn(DICE)
     port = run_of(on_port(truth), tube=tube)
     hose = run_of(with_hose(truth, hose_leak), tube=tube, **vacuum)
-    found = hose_cost(compare_runs([port, hose])[0])
+    found = compare_runs([port, hose])[0].hose
     assert found is not None
     return found
 
@@ -63,11 +63,13 @@ def test_loss_and_leak_of_the_hose_are_true(truth: Truth, leak: float) -> None:
     held = []
     for _ in range(5):
         found = cost_of(truth, leak)
-        assert found.cost.low <= true_cost <= found.cost.high
-        assert found.leak is not None
-        assert found.taken is not None
+        assert found.cost_kg_s.low <= true_cost <= found.cost_kg_s.high
+        assert found.leak_kg_s is not None
+        assert found.taken_kg_s is not None
         assert found.leak_share is not None
-        assert found.taken.value + found.leak.value == pytest.approx(found.cost.value, abs=0.002)
+        assert found.taken_kg_s.value + found.leak_kg_s.value == pytest.approx(
+            found.cost_kg_s.value, abs=0.002
+        )
         assert found.leak_share.high - found.leak_share.low < 0.09
         held.append(found.leak_share.low <= true_leak <= found.leak_share.high)
         if leak > 0.05:
@@ -79,20 +81,20 @@ def test_of_a_leaking_tank_only_a_part_is_seen() -> None:
     """It leaks with the open port too, and passes for the blower's slip there."""
     truth = Truth(leak_a=0.06)
     found = cost_of(truth)
-    assert found.leak is not None
-    assert found.leak.low > 0
-    assert found.leak.high < solved(with_hose(truth, 0.0))[2].leak_a[-1]
+    assert found.leak_kg_s is not None
+    assert found.leak_kg_s.low > 0
+    assert found.leak_kg_s.high < solved(with_hose(truth, 0.0))[2].leak_a[-1]
 
 
 def test_without_a_vacuum_the_two_are_not_told_apart() -> None:
     found = cost_of(Truth(leak_a=0.1), vacuum=False)
     assert found.missing == "vacuum_hose_run"
-    assert found.leak is None
-    assert found.taken is None
-    assert found.cost.low > 0
+    assert found.leak_kg_s is None
+    assert found.taken_kg_s is None
+    assert found.cost_kg_s.low > 0
 
 
 def test_two_runs_on_the_port_say_nothing_of_a_hose() -> None:
     tube = Tube()
     pair = compare_runs([run_of(Truth(), tube=tube), run_of(Truth(), tube=tube)])[0]
-    assert hose_cost(pair) is None
+    assert pair.hose is None

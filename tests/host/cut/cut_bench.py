@@ -9,7 +9,7 @@ from cut_records import Instruments, received
 from fed import Fed
 from pullcurve.bench.plant import simulate
 from pullcurve.bench.scenario import Scenario, load_scenario, shipped_scenarios
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.needs import Needs
 from pullcurve.cut.watch import Watch
 from pullcurve.rig.loading import parse_rig
@@ -72,12 +72,12 @@ def heard(chosen: Scenario, *, tank: bool = False) -> list[Received]:
 
 def watched(
     said: list[Received], rig: Rig | None = None, needs: Needs | None = None
-) -> tuple[Watch, list[Event]]:
+) -> tuple[Watch, list[CutAlarm]]:
     """The watch, fed, and each alarm as it was when it was first spoken."""
     watch = Fed(Watch(rig or clean_pipe_rig(), needs))
     news = [event for each in said for event in watch.add(each)]
     news += watch.finish()
-    spoken: dict[int, Event] = {}
+    spoken: dict[int, CutAlarm] = {}
     for event in news:
         spoken.setdefault(event.number, event)
     return watch, list(spoken.values())

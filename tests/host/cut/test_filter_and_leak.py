@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from cut_bench import WORK_S, heard, scenario, watched
 
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.filter_and_leak import Finding, SlowLoss
 from pullcurve.cut.loss_reset import LONG
 from pullcurve.cut.needs import Needs
@@ -173,7 +173,7 @@ def between(load: dict[str, Any], away: tuple[tuple[float, float], ...]) -> list
 
 def told(
     *, lifts: bool, loading: float = 0.0, lighter: float = 0.0, leak_m2: float = 0.0
-) -> list[Event]:
+) -> list[CutAlarm]:
     """lighter: of the hose's loss coefficient, that goes from the middle on."""
     spoil = {"from_s": WORK_S, "to_s": SECONDS, "extra_loss": 5.0, "rise_s": 2.0}
     spoil |= {"unevenness": 0.25, "uneven_time_s": 1.2}

@@ -10,7 +10,7 @@ import pytest
 from cut_bench import SAMPLE, clean_pipe_rig
 
 from fed import Fed
-from pullcurve.cut.alarm import Event
+from pullcurve.cut.alarm import CutAlarm
 from pullcurve.cut.loss_reset import LONG, Stops
 from pullcurve.cut.samples import SAMPLE_S, Sample, Samples
 from pullcurve.cut.watch import Watch
@@ -74,7 +74,7 @@ class Handed(Samples):
         return [next(self.samples)]
 
 
-def slow_alarms(seed: int, plan: Plan) -> list[Event]:
+def slow_alarms(seed: int, plan: Plan) -> list[CutAlarm]:
     rig = clean_pipe_rig()
     watched = Watch(rig)
     handed = watched.samples = Handed(rig)

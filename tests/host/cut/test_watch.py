@@ -9,7 +9,7 @@ import pytest
 from cut_bench import SAMPLE, WORK_S, clean_pipe_rig, heard, scenario, watched
 
 from fed import Fed
-from pullcurve.cut.alarm import Event, Kind
+from pullcurve.cut.alarm import CutAlarm, Kind
 from pullcurve.cut.needs import Needs
 from pullcurve.cut.shift import read_cut, shift_of
 from pullcurve.cut.watch import Watch
@@ -88,7 +88,7 @@ def test_an_alarm_uses_nothing_from_the_future() -> None:
     assert kinds == {(kind, False) for kind in get_args(Kind)} | {("leak", True)}
 
 
-def live(events: list[Event]) -> list[Event]:
+def live(events: list[CutAlarm]) -> list[CutAlarm]:
     return [event for event in events if not event.seen_afterwards]
 
 

@@ -32,7 +32,7 @@ def test_wear_alone_finds_the_slip_of_a_blower_that_is_worn_and_nothing_else(
     assert wear.slip_ratio.high / wear.slip_ratio.low < 3
     # 690 rpm of slip at 1 psi, at 2743 rpm before 93.7 kPa: by the law, without a laminar share.
     by_law = 93_720.0 - float(blanked_inlet_pressure(2743.0, 690.0, 93_720.0, temperature=290.65))
-    assert wear.blanked_vacuum.low < by_law < wear.blanked_vacuum.high
+    assert wear.blanked_vacuum_pa.low < by_law < wear.blanked_vacuum_pa.high
 
 
 def test_the_band_of_a_worn_machine_lies_above_its_points(worn: Diagnosis) -> None:

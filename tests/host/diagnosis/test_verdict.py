@@ -8,9 +8,10 @@ from machines_of_the_bench import SPEEDS, TURN_M3, Truth, evidence, solved, with
 
 from pullcurve.diagnosis.causes import Posterior, posterior
 from pullcurve.diagnosis.evidence import Evidence
-from pullcurve.diagnosis.ledger import Ledger, ledger
+from pullcurve.diagnosis.ledger import ledger
 from pullcurve.diagnosis.priors import priors
-from pullcurve.diagnosis.readings import DecidingReading, deciding_reading
+from pullcurve.diagnosis.readings import deciding_reading
+from pullcurve.diagnosis.result import DecidingReading, FlowLedger
 from pullcurve.diagnosis.verdict import Verdict, verdict
 
 TOP = len(SPEEDS) - 1
@@ -56,8 +57,8 @@ def test_a_cause_that_the_readings_tell_is_named_with_its_size(truth: Truth, cau
     found = judged(truth)
     assert found.decided
     assert found.label == (cause,)
-    size = next(one.size for one in found.causes if one.name == cause)
-    assert size is not None
+    size = next(one for one in found.causes if one.name == cause)
+    assert size.low is not None
     assert size.low <= true_size(truth, cause) <= size.high
 
 
@@ -145,7 +146,7 @@ POSITIONS = [
 
 @pytest.mark.parametrize("truth", POSITIONS, ids=lambda truth: truth.position)
 def test_the_ledgers_steps_add_up_and_hold_the_truth(truth: Truth) -> None:
-    book: Ledger = ledger(*believed(truth))
+    book: FlowLedger = ledger(*believed(truth))
     for money in ("volume", "mass"):
         rated = getattr(book.rated, money).value
         taken = sum(getattr(step, money).value for step in book.steps)

@@ -99,7 +99,7 @@ def test_what_was_worked_out_of_the_old_run_does_not_stand_in_the_new_one(
     """The run is begun again while its newest minute is looked at, or its reduction taken."""
     begun, later = Event(), list[str]()
     begin, post = Session._begin, Noticeboard.post
-    stale = Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, ""),))
+    stale = Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, None),))
 
     def spied_begin(its: Session) -> None:
         begin(its)
@@ -170,7 +170,7 @@ def test_a_reduction_that_fails_is_tried_again_and_stops_no_page(
         if len(asked) <= 3:
             reduction.set_exception(MemoryError("unable to allocate"))
         else:
-            reduction.set_result(Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, ""),)))
+            reduction.set_result(Reduced(points=(Point(1, 1, NOON, 1234.0, 0.1, 0.01, None),)))
         return reduction
 
     def spied_post(board: Noticeboard, topic: str, word: Any) -> None:

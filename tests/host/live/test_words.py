@@ -25,7 +25,7 @@ SETTLED = Now(
 )
 READING = Reading(NOON, 2131.2, 1994.0, 0.50968)
 WAY = Way(log="x.runlog", elapsed_s=185.0)
-POINT = Point(1, 1, NOON, 1522.2, 0.3514, 0.0094, "")
+POINT = Point(1, 1, NOON, 1522.2, 0.3514, 0.0094, None)
 
 
 def test_the_number_and_the_sentence_in_both_systems() -> None:
@@ -95,11 +95,11 @@ def test_lost_records_are_a_doubt_from_one_in_a_hundred_on() -> None:
 
 
 def test_a_point_without_a_flow_is_in_the_table_and_says_why() -> None:
-    clipped = replace(POINT, hold=2, flow_m3_s=None, withheld="the sensor stood at its end")
+    clipped = replace(POINT, hold=2, flow_m3_s=None, withheld="sensor_clipped")
     said = curve_words(Reduced((POINT, clipped)), US)
     assert said["points"][0]["flow_text"] == "745\xa0±\xa020"
     assert "flow" not in said["points"][1]
-    assert said["points"][1]["withheld"] == "the sensor stood at its end"
+    assert said["points"][1]["withheld"] == "the sensor stood at the end of its range"
     assert said["caption"] == "2 settled points. The fastest: 745\xa0±\xa020 at 1522 rpm."
     assert curve_words(Reduced((replace(POINT, sweep=2),) * 2), US)["points"][0]["name"] == "1"
     hour = curve_words(Reduced((POINT,), whole=False), US)

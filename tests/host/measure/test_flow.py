@@ -139,9 +139,9 @@ def test_each_uncertainty_of_a_point_worked_by_hand() -> None:
         "water in a line": of_dp * 6 / 2000,
         "sensor gain": of_dp * 0.005 / root3,  # HSC: 2 (0.5 % - 0.25 %) of the reading
         "sensor linearity": of_dp * 0.0025 * SPAN_PA / root3 / 2000,
-        "readings in step": of_dp * 0.001,
+        "aliasing": of_dp * 0.001,
         "pulsation": 0.004 / 1.02,
-        "straight flow": 0.02 / 2,
+        "swirl": 0.02 / 2,
         "station pressure": of_p1 * 100 / root3 / TAP_PA,
         "vacuum, tap": of_p1 * 60 / root3 / TAP_PA,
         "air temperature": 0.5 * (1 / T0 + 0.378 * 0.01016 * 0.0615) / root3,

@@ -114,7 +114,7 @@ def test_the_plastic_tube_is_taken_as_it_is_with_a_slope_of_its_own() -> None:
     np.testing.assert_array_equal(state.coefficient, 0.97)
     c = 2 * result.contribution("discharge coefficient") / result.value
     np.testing.assert_allclose(c, 0.04, rtol=0.08)  # less flow costs less at the inlet
-    slope = 2 * np.abs(result.contribution("fall of C")) / result.value
+    slope = 2 * np.abs(result.contribution("C Reynolds slope")) / result.value
     halvings = np.log2(3e5 / state.reynolds)
     np.testing.assert_allclose(slope, 0.004 * halvings, rtol=0.08)
     assert halvings[0] > 2
@@ -131,7 +131,7 @@ def test_a_stated_coefficient_is_held_above_2e5_and_corrected_by_half_a_fall_bel
     assert halvings[0] > 1
     assert halvings[2] == 0
     np.testing.assert_allclose(state.coefficient, 0.975 * (1 - 0.006 * halvings), rtol=1e-12)
-    fall = np.abs(result.contribution("fall of C")) / result.value
+    fall = np.abs(result.contribution("C Reynolds slope")) / result.value
     np.testing.assert_allclose(fall, 0.006 / np.sqrt(3) * halvings, rtol=0.05, atol=1e-12)
 
 

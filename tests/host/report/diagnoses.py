@@ -1,14 +1,15 @@
 """Invented diagnoses of the grit unit, one for each kind of verdict, for the report's tests."""
 
+from dataclasses import replace
+
 from host.report.results import result
-from pullcurve.report.diagnosis_result import (
+from pullcurve.diagnosis.result import (
     Candidate,
     CarryingPlace,
     Cause,
     DecidingReading,
     FlowLedger,
     HealthyPoint,
-    Interval,
     LedgerStep,
     RatedFlow,
     RunDiagnosis,
@@ -16,6 +17,7 @@ from pullcurve.report.diagnosis_result import (
     WearAlone,
 )
 from pullcurve.report.result import RunResult
+from pullcurve.results import Interval
 
 DENSITY = 1.077  # kg/m3 at the blower's inlet
 PLACES = {
@@ -52,7 +54,7 @@ def ledger(*, lost: float = 0.165, governor: float = 0.0) -> FlowLedger:
         point=6,
         speed_rpm=2620.0,
         inlet_pressure_pa=88_500.0,
-        inlet_temperature_c=12.0,
+        inlet_temperature_k=285.15,
         rated=step("rated", 0.733, 0.733, 0.733),
         steps=(
             step("governor", governor, governor - 0.004, governor + 0.004),
@@ -76,7 +78,7 @@ def ledger(*, lost: float = 0.165, governor: float = 0.0) -> FlowLedger:
             speed_rpm=2750.0,
             flow_m3_s=0.733,
             sheet_pressure_pa=101_325.0,
-            sheet_temperature_c=20.0,
+            sheet_temperature_k=293.15,
             standard_flow_there_m3_s=0.733,
             standard_flow_here_m3_s=0.6974,
         ),
@@ -142,57 +144,53 @@ HEALTHY = RunDiagnosis(
 
 def single(*named: str) -> RunDiagnosis:
     """One cause, or a pair that is told."""
-    return HEALTHY.model_copy(
-        update={
-            "label": "+".join(named),
-            "probability": 0.94,
-            "certain": named,
-            "candidates": (candidate(*named, probability=0.94),),
-            "causes": causes(*named),
-            "ledger": ledger(governor=0.054 if "low_speed" in named else 0.0),
-        }
+    return replace(
+        HEALTHY,
+        label="+".join(named),
+        probability=0.94,
+        certain=named,
+        candidates=(candidate(*named, probability=0.94),),
+        causes=causes(*named),
+        ledger=ledger(governor=0.054 if "low_speed" in named else 0.0),
     )
 
 
-TWIN = HEALTHY.model_copy(
-    update={
-        "label": "undecided",
-        "decided": False,
-        "probability": 0.5,
-        "candidates": (candidate("worn_clearances"), candidate("leak", probability=0.45)),
-        "causes": causes("worn_clearances", "leak"),
-        "ledger": ledger(),
-        "deciding_reading": DecidingReading(
-            name="discharge_temperature",
-            unit="K",
-            under_first=28.6,
-            under_second=16.2,
-            difference=12.4,
-            spread=3.86,
-            decides=True,
-        ),
-    }
+TWIN = replace(
+    HEALTHY,
+    label="undecided",
+    decided=False,
+    probability=0.5,
+    candidates=(candidate("worn_clearances"), candidate("leak", probability=0.45)),
+    causes=causes("worn_clearances", "leak"),
+    ledger=ledger(),
+    deciding_reading=DecidingReading(
+        name="discharge_temperature",
+        unit="K",
+        under_first=28.6,
+        under_second=16.2,
+        difference=12.4,
+        spread=3.86,
+        decides=True,
+    ),
 )
-VETOED = HEALTHY.model_copy(
-    update={
-        "label": "vetoed",
-        "decided": False,
-        "probability": None,
-        "candidates": (),
-        "vetoed_by": ("tubes_reversed",),
-        "causes": (),
-        "ledger": None,
-        "healthy_band": (),
-    }
+VETOED = replace(
+    HEALTHY,
+    label="vetoed",
+    decided=False,
+    probability=None,
+    candidates=(),
+    vetoed_by=("tubes_reversed",),
+    causes=(),
+    ledger=None,
+    healthy_band=(),
 )
-FAR_BELOW = single("worn_clearances").model_copy(
-    update={
-        "ledger": ledger(lost=0.42),
-        "wear_alone": WearAlone(
-            slip_ratio=Interval(value=27.0, low=24.0, high=31.0),
-            blanked_vacuum_pa=Interval(value=4350.0, low=3500.0, high=5400.0),
-        ),
-    }
+FAR_BELOW = replace(
+    single("worn_clearances"),
+    ledger=ledger(lost=0.42),
+    wear_alone=WearAlone(
+        slip_ratio=Interval(value=27.0, low=24.0, high=31.0),
+        blanked_vacuum_pa=Interval(value=4350.0, low=3500.0, high=5400.0),
+    ),
 )
 GRAVEL = SpoilCarried(
     spoil="gravel",
@@ -219,4 +217,4 @@ GRAVEL = SpoilCarried(
 
 def diagnosed(said: RunDiagnosis) -> RunResult:
     """The sweep of six holds with a diagnosis."""
-    return result().model_copy(update={"diagnosis": said})
+    return replace(result(), diagnosis=said)

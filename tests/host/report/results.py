@@ -1,38 +1,38 @@
 """Invented results of the grit unit, a machine that does not exist, for the report's tests."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from typing import Literal
 
 import numpy as np
 
-from pullcurve.quantities import SI
-from pullcurve.report.diagnosis_result import NoDiagnosis
-from pullcurve.report.result import (
-    ChannelQuality,
-    Contribution,
-    DataQuality,
-    Flow,
+from pullcurve.checks.data_quality import ChannelQuality, DataQuality
+from pullcurve.diagnosis.result import NoDiagnosis
+from pullcurve.measure.facts import (
     MeterCoefficient,
-    MeteredQuantity,
     MeterFacts,
-    Note,
-    Provenance,
-    Quantity,
-    RejectedStretch,
-    Remark,
-    RunResult,
     SensorFacts,
     SensorLimit,
-    SettledPoint,
-    SharedInputs,
     SiteFacts,
     SpeedFacts,
-    TimeStrip,
-    Trouble,
-    TroubleNumber,
+)
+from pullcurve.measure.inputs import Source
+from pullcurve.measure.note_placing import Note
+from pullcurve.measure.points import (
+    Contribution,
+    Flow,
+    MeteredQuantity,
+    RejectedStretch,
+    SettledPoint,
+    SharedInputs,
+    Withheld,
     Zero,
 )
+from pullcurve.quantities import SI
+from pullcurve.report.result import Remark, RunResult, TimeStrip, Trouble, TroubleNumber
 from pullcurve.report.sentences import headline
+from pullcurve.results import Quantity
+from pullcurve.run_log.provenance import Provenance
 
 Reach = Literal["point", "run", "meter"]
 
@@ -42,13 +42,13 @@ TURN_M3 = 0.0160
 PORT_DENSITY, STANDARD_DENSITY = 1.146, 1.2046
 
 # Half-width of the 95 % interval from one input, as a share of the flow, and what it reaches.
-PARTS: dict[str, tuple[float, Reach]] = {
-    "discharge coefficient": (0.040, "meter"),
-    "throat bore": (0.0078, "meter"),
-    "sensor gain": (0.0070, "meter"),
-    "inlet loss": (0.0050, "run"),
-    "differential pressure": (0.0040, "point"),
-    "humidity": (0.0006, "run"),
+PARTS: dict[Source, tuple[float, Reach]] = {
+    Source.DISCHARGE_COEFFICIENT: (0.040, "meter"),
+    Source.THROAT_BORE: (0.0078, "meter"),
+    Source.SENSOR_GAIN: (0.0070, "meter"),
+    Source.INLET_LOSS: (0.0050, "run"),
+    Source.DIFFERENTIAL_PRESSURE: (0.0040, "point"),
+    Source.HUMIDITY: (0.0006, "run"),
 }
 ZERO_PA = 6.0  # the same of the sensor's zero, over the differential pressure
 TROUBLES = (
@@ -157,8 +157,8 @@ FULL_STOCK = DataQuality(
 )
 
 
-def shared_inputs(value: float, parts: dict[str, tuple[float, Reach]]) -> SharedInputs:
-    def of(reach: Reach) -> dict[str, float]:
+def shared_inputs(value: float, parts: dict[Source, tuple[float, Reach]]) -> SharedInputs:
+    def of(reach: Reach) -> dict[Source, float]:
         return {
             name: value * relative / 1.96
             for name, (relative, reaches) in parts.items()
@@ -177,7 +177,7 @@ def point(
     port = TURN_M3 * (speed_rpm - slip_rpm) / 60 * (1 + scatter - bend * (speed_rpm / 2750) ** 2)
     mass = port * PORT_DENSITY
     dp = 2989.1 * (mass / 0.671) ** 2
-    parts: dict[str, tuple[float, Reach]] = PARTS | {"sensor zero": (ZERO_PA / dp, "run")}
+    parts: dict[Source, tuple[float, Reach]] = PARTS | {Source.SENSOR_ZERO: (ZERO_PA / dp, "run")}
     share = float(np.linalg.norm([relative for relative, _ in parts.values()]))
 
     def flow(density: float, pressure_pa: float, temperature_c: float) -> Flow:
@@ -187,7 +187,7 @@ def point(
             u95_m3_s=share * value,
             basis="measured",
             pressure_pa=pressure_pa,
-            temperature_c=temperature_c,
+            temperature_k=temperature_c + 273.15,
             shared_inputs=shared_inputs(value, parts),
         )
 
@@ -221,7 +221,7 @@ def point(
         budget=tuple(sorted(budget, key=lambda part: -part.share)),
         vacuum_blower_pa=Quantity(value=6200 * (speed_rpm / 2750) ** 2, u95=55.0),
         vacuum_tank_pa=None,
-        discharge_temperature_c=20 + 11 * speed_rpm / 2750,
+        discharge_temperature_k=293.15 + 11 * speed_rpm / 2750,
         pulsation_ratio=0.14 - 0.02 * hold,
         pulsation_error=Quantity(value=(0.14 - 0.02 * hold) ** 2 / 8, u95=0.001),
         reynolds_number=3.3e5 * mass / 0.671,
@@ -231,7 +231,7 @@ def point(
     )
 
 
-def withheld(run: RunResult, reasons: dict[int, str]) -> RunResult:
+def withheld(run: RunResult, reasons: dict[int, Withheld]) -> RunResult:
     """The same run with these points withheld, for these reasons."""
     nothing = {
         "mass_flow_kg_s": None,
@@ -245,13 +245,13 @@ def withheld(run: RunResult, reasons: dict[int, str]) -> RunResult:
         "expansibility": None,
     }
     points = tuple(
-        each.model_copy(update=nothing | {"withheld": reasons[each.point]})
+        replace(each, **(nothing | {"withheld": reasons[each.point]}))
         if each.point in reasons
         else each
         for each in run.points
     )
     said = headline(points, run.meter.position, run.reference_conditions, SI)
-    return run.model_copy(update={"points": points, "headline": said})
+    return replace(run, points=points, headline=said)
 
 
 def result(
@@ -285,13 +285,11 @@ def result(
         zeros=taken,
         zero_half_width_pa=1.4 if zeros else 172.0,
         troubles=tuple(
-            trouble.model_copy(update={"evidence": text, "numbers": ()} if text else {})
+            replace(trouble, **({"evidence": text, "numbers": ()} if text else {}))
             for trouble in TROUBLES
         ),
-        notes=tuple(note.model_copy(update={"value": text or note.value}) for note in NOTES),
-        remarks=tuple(
-            remark.model_copy(update={"text": text or remark.text}) for remark in REMARKS
-        ),
+        notes=tuple(replace(note, value=text or note.value) for note in NOTES),
+        remarks=tuple(replace(remark, text=text or remark.text) for remark in REMARKS),
         quality=FULL_STOCK,
         meter=MeterFacts(
             kind="Venturi tube of plastic pipe",
@@ -309,7 +307,7 @@ def result(
             altitude_m=620.0,
             station_pressure_pa=94_100.0,
             station_pressure_source="measured",
-            temperature_c=12.0,
+            temperature_k=285.15,
             temperature_source="measured",
             humidity=0.55,
             humidity_source="typed",

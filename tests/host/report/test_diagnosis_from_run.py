@@ -7,14 +7,15 @@ from importlib.resources import files
 import jsonschema
 import pytest
 
+from pullcurve.diagnosis.baseline import check_baseline
 from pullcurve.diagnosis.diagnose import Diagnosis, diagnose
 from pullcurve.diagnosis.evidence import Evidence, gather
+from pullcurve.diagnosis.result import NoDiagnosis, RunDiagnosis
 from pullcurve.errors import ReportError
 from pullcurve.examine import Run
-from pullcurve.report.diagnosis_from_run import check_baseline
-from pullcurve.report.diagnosis_result import NoDiagnosis, RunDiagnosis
 from pullcurve.report.from_run import result_of
 from pullcurve.report.result import RunResult
+from pullcurve.results import from_json, to_json
 from sample_runs import sample_run
 
 
@@ -62,8 +63,8 @@ def test_the_rated_flow_here_is_less_by_the_density_of_the_open_air(said: RunRes
     assert ledger is not None
     rated, site = ledger.rated_from, said.site
     assert site.station_pressure_pa is not None
-    assert site.temperature_c is not None
-    thinner = site.station_pressure_pa / 101_325 * 293.15 / (site.temperature_c + 273.15)
+    assert site.temperature_k is not None
+    thinner = site.station_pressure_pa / 101_325 * 293.15 / site.temperature_k
     assert rated.standard_flow_there_m3_s == pytest.approx(rated.flow_m3_s)
     assert rated.standard_flow_here_m3_s / rated.flow_m3_s == pytest.approx(thinner, rel=0.006)
 
@@ -142,7 +143,7 @@ def test_a_run_without_a_diagnosis_says_why(run: Run) -> None:
 
 def test_the_json_fits_the_schema_and_comes_back_the_same(said: RunResult) -> None:
     schema = json.loads((files("pullcurve.report") / "result.schema.json").read_text("utf-8"))
-    text = said.model_dump_json()
+    text = to_json(said)
     jsonschema.Draft202012Validator(schema).validate(json.loads(text))
-    assert RunResult.model_validate_json(text) == said
+    assert from_json(RunResult, text) == said
     assert json.loads(text)["diagnosis"]["baseline"] == "spring.runlog"

@@ -1,6 +1,7 @@
 """The pictures: the same bytes twice, the data drawn where it belongs, in the units asked for."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from io import BytesIO
 
 import numpy as np
@@ -70,7 +71,7 @@ def test_holds_of_a_sweep_at_one_speed_share_a_label_and_sweeps_have_their_own_l
 @pytest.mark.parametrize("position", ["port", "hose_end", "clean_pipe"])
 def test_no_letter_is_cut_off_or_too_small_for_a_phone(position: str, width_in: float) -> None:
     run = result()
-    run = run.model_copy(update={"meter": run.meter.model_copy(update={"position": position})})
+    run = replace(run, meter=replace(run.meter, position=position))
     figure = curve_figure(run, US, width_in)
     figure.draw_without_rendering()
     (axes,) = figure.axes
@@ -86,7 +87,7 @@ def test_no_letter_is_cut_off_or_too_small_for_a_phone(position: str, width_in: 
 
 
 def test_the_strip_marks_each_stretch_where_it_was() -> None:
-    run = withheld(result(), {3: "clipped"})
+    run = withheld(result(), {3: "sensor_clipped"})
     upper, lower = strip_figure(run, US).axes
     names = [text.get_text() for text in upper.texts]
     assert names == ["1", "2", "4", "5", "6", "(3)", "zero", "zero", "a"]
@@ -106,7 +107,7 @@ def test_the_strip_marks_each_stretch_where_it_was() -> None:
 
 
 def test_a_withheld_hold_is_a_cross_on_the_axis_and_bends_no_line() -> None:
-    whole, part = result(), withheld(result(), {6: "clipped"})
+    whole, part = result(), withheld(result(), {6: "sensor_clipped"})
     (axes,) = curve_figure(part, SI).axes
     (bars,) = axes.containers
     assert len(np.asarray(bars.lines[0].get_xydata())) == len(whole.points) - 1

@@ -9,9 +9,11 @@ import jsonschema
 import pytest
 
 from host.report.results import result, withheld
+from pullcurve.errors import ResultError
 from pullcurve.quantities import SI, US
 from pullcurve.report.files import ReportError, points_csv, write_report
 from pullcurve.report.result import RunResult
+from pullcurve.results import from_json, json_schema, to_json
 
 LOG = b"2025-09-16T10:10:03.000000-04:00 host runlog 1 0.1.0 bench\n"
 
@@ -68,27 +70,30 @@ def test_the_csv_gives_the_points_back_to_the_last_bit(tmp_path: Path) -> None:
 
 
 def test_a_withheld_point_has_a_reason_and_no_flow_in_csv_and_json(tmp_path: Path) -> None:
-    run = withheld(result(), {2: "clipped"})
+    run = withheld(result(), {2: "sensor_clipped"})
     first, second, *_ = csv.DictReader(points_csv(run).splitlines())
     flows = [name for name in second if "flow" in name and name != "standard_flow_reference"]
     assert {second[name] for name in flows} == {""}
-    assert (first["withheld"], second["withheld"]) == ("", "clipped")
-    said = json.loads(run.model_dump_json())["points"][1]
+    assert (first["withheld"], second["withheld"]) == (
+        "",
+        "the sensor stood at the end of its range",
+    )
+    said = json.loads(to_json(run))["points"][1]
     assert {name for name, value in said.items() if value is None} >= {
         *("mass_flow_kg_s", "flow_tap", "flow_port", "flow_inlet", "standard_flow_m3_s")
     }
-    with pytest.raises(ValueError, match="says why they are withheld"):
-        RunResult.model_validate(
-            json.loads(run.model_dump_json().replace('"withheld":"clipped"', '"withheld":null'))
+    with pytest.raises(ResultError, match="says why they are withheld"):
+        from_json(
+            RunResult, to_json(run).replace('"withheld": "sensor_clipped"', '"withheld": null')
         )
 
 
 def test_the_json_fits_the_schema_and_comes_back_the_same(tmp_path: Path) -> None:
     schema = json.loads((files("pullcurve.report") / "result.schema.json").read_text("utf-8"))
-    assert schema == RunResult.model_json_schema()
-    for run in (result(), result(()), withheld(result(), {2: "clipped"})):
+    assert schema == json_schema(RunResult)
+    for run in (result(), result(()), withheld(result(), {2: "sensor_clipped"})):
         path = write_report(run, SI, tmp_path / "run")[3]
         jsonschema.Draft202012Validator(schema).validate(json.loads(path.read_bytes()))
-        assert RunResult.model_validate_json(path.read_bytes()) == run
+        assert from_json(RunResult, path.read_bytes()) == run
     damaged = json.loads(path.read_bytes()) | {"points": [{"point": 0}]}
     assert not jsonschema.Draft202012Validator(schema).is_valid(damaged)

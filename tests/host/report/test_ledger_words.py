@@ -1,6 +1,7 @@
 """The bill: each bar starts where the last one ended, and the foot is what was measured."""
 
 import re
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -54,7 +55,7 @@ def test_the_captions_figures_add_up_as_a_reader_adds_them(
     assert found
     missing, slower, slip, beyond = (Decimal(each.replace("−", "-")) for each in found.groups())
     assert missing == slower + slip + beyond
-    lead = verdict_sentences(TWIN.model_copy(update={"ledger": drawn_up}), units)[0]
+    lead = verdict_sentences(replace(TWIN, ledger=drawn_up), units)[0]
     if told := re.search(rf"Of the {number} .* take in here, {number} \(", lead):
         assert Decimal(told[2].replace("−", "-")) == beyond
     unit = units.volume_flow
@@ -84,7 +85,7 @@ def test_what_is_nothing_is_told_as_nothing_in_every_table() -> None:
     whole = ledger()
     dust = step("wear_and_leak_behind", -3.1e-17, -1.8e-16, 6.4e-17)
     steps = (*whole.steps[:3], dust, *whole.steps[4:])
-    said = TWIN.model_copy(update={"ledger": whole.model_copy(update={"steps": steps})})
+    said = replace(TWIN, ledger=replace(whole, steps=steps))
     for text in (page(diagnosed(said), US), summary(diagnosed(said), US)):
         assert not re.search(r"0\.0000|e-1[67]", text)
 

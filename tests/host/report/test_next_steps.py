@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -71,7 +72,7 @@ def test_nobody_is_asked_to_shut_an_inlet_or_to_touch_a_relief_valve() -> None:
 
 
 def test_an_undecided_verdict_leads_with_the_reading_then_what_is_certain() -> None:
-    both = TWIN.model_copy(update={"certain": ("low_speed",)})
+    both = replace(TWIN, certain=("low_speed",))
     assert [heading.about[0] for heading in next_steps(both)] == ["reading", "low_speed"]
     first = first_step(diagnosed(TWIN), TWIN)
     assert first is not None
@@ -91,8 +92,8 @@ def test_a_healthy_machine_gets_its_baseline_and_a_vetoed_one_the_troubles_actio
     run = diagnosed(VETOED)
     assert next_steps(VETOED) == []
     assert first_step(run, VETOED) is None
-    trouble = run.troubles[0].model_copy(update={"kind": "tubes_reversed", "action": "Swap them."})
-    swapped = run.model_copy(update={"troubles": (trouble,)})
+    trouble = replace(run.troubles[0], kind="tubes_reversed", action="Swap them.")
+    swapped = replace(run, troubles=(trouble,))
     step = first_step(swapped, VETOED)
     assert step is not None
     assert step.do == "Swap them."

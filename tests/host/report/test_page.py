@@ -3,6 +3,7 @@
 import re
 from base64 import b64decode
 from collections.abc import Callable
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -12,10 +13,10 @@ from pullcurve.quantities import SI, UNIT_SYSTEMS, US, UnitSystem
 from pullcurve.report.facts_tables import stretches_table
 from pullcurve.report.page import page
 from pullcurve.report.result import RunResult
-from pullcurve.report.rounding import Measured
 from pullcurve.report.sentences import shown, shown_flow
 from pullcurve.report.summary import summary
 from pullcurve.report.tables import Table, places_table, points_table
+from pullcurve.rounding import Measured
 
 VOID = {"meta", "br", "img", "source"}
 SWEEP = (1130, 1470, 1840, 2195, 2450, 2620)
@@ -26,24 +27,23 @@ def without_optional(run: RunResult) -> RunResult:
         "flow_port": None,
         "flow_inlet": None,
         "vacuum_blower_pa": None,
-        "discharge_temperature_c": None,
+        "discharge_temperature_k": None,
     }
-    points = tuple(point.model_copy(update=missing) for point in run.points)
+    points = tuple(replace(point, **missing) for point in run.points)
     unknown = {
         name: value
         for part in ("station_pressure", "temperature", "humidity")
         for name, value in ((f"{part}_source", "unknown"),)
-    } | {"station_pressure_pa": None, "temperature_c": None, "humidity": None}
-    return run.model_copy(
-        update={
-            "points": points,
-            "site": run.site.model_copy(update=unknown),
-            "provenance": run.provenance.model_copy(update={"started": None, "rig_sha256": None}),
-            "troubles": (),
-            "rejected": (),
-            "sensors": (),
-            "quality": run.quality.model_copy(update={"channels": ()}),
-        }
+    } | {"station_pressure_pa": None, "temperature_k": None, "humidity": None}
+    return replace(
+        run,
+        points=points,
+        site=replace(run.site, **unknown),
+        provenance=replace(run.provenance, started=None, rig_sha256=None),
+        troubles=(),
+        rejected=(),
+        sensors=(),
+        quality=replace(run.quality, channels=()),
     )
 
 
@@ -51,18 +51,15 @@ CASES = {
     "six points": result(),
     "twelve points": result((SWEEP, SWEEP[::-1]), bend=0.15),
     "one point, no zero": result(((2620,),), zeros=0),
-    "no point, no strip": result(()).model_copy(
-        update={
-            "strip": result(()).strip.model_copy(
-                update={"time_s": (), "speed_rpm": (), "differential_pressure_pa": ()}
-            )
-        }
+    "no point, no strip": replace(
+        result(()),
+        strip=replace(result(()).strip, time_s=(), speed_rpm=(), differential_pressure_pa=()),
     ),
     "nothing optional": without_optional(result(zeros=1)),
     "one speed": result(((2600, 2608, 2615),)),
-    "two withheld": withheld(result(), {5: "clipped", 6: "clipped"}),
-    "all withheld": withheld(result(((1130, 2620),)), {1: "tubes reversed", 2: "clipped"}),
-    "many troubles": result().model_copy(update={"troubles": 6 * TROUBLES}),
+    "two withheld": withheld(result(), dict.fromkeys((5, 6), "sensor_clipped")),
+    "all withheld": withheld(result(((1130, 2620),)), {1: "tubes_reversed", 2: "sensor_clipped"}),
+    "many troubles": replace(result(), troubles=6 * TROUBLES),
 }
 
 
@@ -139,7 +136,7 @@ def test_what_spoils_a_run_is_told_before_the_picture_and_explained_after_it() -
     assert "Clock jump (computer's clock, 2:11 to 2:15)" in told
     assert told.count("Do this:") == 1
     assert told.count("Consequence:") == 2
-    calm = result().model_copy(update={"remarks": (), "troubles": ()})
+    calm = replace(result(), remarks=(), troubles=())
     assert "Read first" not in page(calm, US)
 
 
@@ -165,7 +162,7 @@ def test_no_flow_of_a_withheld_hold_is_printed_anywhere(units: UnitSystem) -> No
     ]
     said = page(whole, units) + summary(whole, units)
     assert all(form in said for form in printed)
-    part = withheld(whole, {3: "the sensor stood at the end of its range"})
+    part = withheld(whole, {3: "sensor_clipped"})
     left = page(part, units) + summary(part, units)
     assert not [form for form in printed if form in left]
     assert "For 1 of 3 holds no flow is stated." in left.replace("\n", " ")
@@ -173,11 +170,11 @@ def test_no_flow_of_a_withheld_hold_is_printed_anywhere(units: UnitSystem) -> No
 
 
 def test_a_run_of_which_all_is_withheld_says_so_and_why() -> None:
-    run = withheld(result(((1150, 2620),)), dict.fromkeys((1, 2), "tubes reversed"))
+    run = withheld(result(((1150, 2620),)), dict.fromkeys((1, 2), "tubes_reversed"))
     seen = Page(page(run, US)).words
     assert (
-        "2 settled points were found, and no flow is stated for any of them: tubes reversed."
-        in seen
+        "2 settled points were found, and no flow is stated for any of them: the sensor's tubes "
+        "are the wrong way round." in seen
     )
     assert "How sure this is" not in seen
     assert "The same air" not in seen

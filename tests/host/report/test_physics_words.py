@@ -2,22 +2,24 @@
 stands alone, and its figures are the run's.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from host.report.diagnoses import FAR_BELOW, HEALTHY, TWIN, diagnosed, single
 from host.report.results import result
-from pullcurve.quantities import SI, US
-from pullcurve.report.diagnosis_result import (
+from pullcurve.diagnosis.result import (
     CarryingPlace,
     FlowLedger,
-    Interval,
     RunDiagnosis,
     SpoilCarried,
     WearAlone,
 )
+from pullcurve.quantities import SI, US
 from pullcurve.report.page import page
 from pullcurve.report.physics_words import physics_sentences, spoil_sentences
 from pullcurve.report.result import RunResult
+from pullcurve.results import Interval
 
 FT3_MIN = 0.3048**3 / 60
 GRAVEL = SpoilCarried(
@@ -58,7 +60,7 @@ def test_far_below_the_report_says_what_wear_alone_would_take_and_asks_for_no_te
         slip_ratio=Interval(value=18.0, low=16.0, high=21.0),
         blanked_vacuum_pa=Interval(value=9000.0, low=7500.0, high=10_800.0),
     )
-    said = FAR_BELOW.model_copy(update={"wear_alone": wear})
+    said = replace(FAR_BELOW, wear_alone=wear)
     text, ledger = told(said), ledger_of(said)
     share = 100 * ledger.metered.value_m3_s / ledger.healthy.value_m3_s
     assert f"The meter sees {share:.0f} % of what a blower in good order would take in" in text
@@ -78,9 +80,7 @@ def test_altitude_takes_mass_and_next_to_no_volume() -> None:
 
 def test_a_low_governor_loses_its_share_before_anything_is_worn() -> None:
     """Common practice, no source."""
-    low = single("low_speed").model_copy(
-        update={"engine_speed_rpm": 2040.0, "rated_engine_speed_rpm": 2200.0}
-    )
+    low = replace(single("low_speed"), engine_speed_rpm=2040.0, rated_engine_speed_rpm=2200.0)
     ledger = ledger_of(low)
     (lost,) = (step.value_m3_s for step in ledger.steps if step.name == "governor")
     share = 100 * lost / ledger.rated.value_m3_s
@@ -96,28 +96,28 @@ def test_a_low_governor_loses_its_share_before_anything_is_worn() -> None:
 )
 def test_the_brochure_is_held_against_the_rated_flow(ratio: float, words: str) -> None:
     rated = ledger_of(HEALTHY).rated.value_m3_s
-    said = HEALTHY.model_copy(update={"brochure_flow_m3_s": ratio * rated})
+    said = replace(HEALTHY, brochure_flow_m3_s=ratio * rated)
     assert f"ft³/min are {words} what the blower is rated to take in" in told(said)
-    silent = HEALTHY.model_copy(update={"brochure_flow_m3_s": None})
+    silent = replace(HEALTHY, brochure_flow_m3_s=None)
     assert "brochure" not in told(silent)
 
 
 def test_a_vacuum_alone_is_told_not_to_say_the_flow() -> None:
     """Common practice, no source."""
     assert "A vacuum alone does not tell the flow" in told(HEALTHY)
-    silent = diagnosed(HEALTHY).model_copy(update={"notes": ()})
+    silent = replace(diagnosed(HEALTHY), notes=())
     assert "A vacuum alone" not in told(HEALTHY, silent)
 
 
 def test_half_the_differential_pressure_is_told_where_a_sweep_spans_it() -> None:
     """Common practice, no source."""
     assert "half of it is 71 % of the flow, not half" in told(HEALTHY)
-    narrow = result(((2500, 2620, 2750),)).model_copy(update={"diagnosis": HEALTHY})
+    narrow = replace(result(((2500, 2620, 2750),)), diagnosis=HEALTHY)
     assert "71 %" not in told(HEALTHY, narrow)
 
 
 def test_a_spoil_is_told_what_it_wants_and_from_where_that_is_known() -> None:
-    heavy = TWIN.model_copy(update={"spoil": GRAVEL})
+    heavy = replace(TWIN, spoil=GRAVEL)
     flow, place, source = spoil_sentences(heavy, SI)
     assert flow.startswith("At full speed 2230 (2120 to 2340) m³/h of open air enter")
     assert "modelled from this run and the rig's hose" in flow
@@ -129,5 +129,5 @@ def test_a_spoil_is_told_what_it_wants_and_from_where_that_is_known() -> None:
 
 
 def test_an_unknown_spoil_is_told_with_the_kinds_that_are_known() -> None:
-    unknown = HEALTHY.model_copy(update={"spoil_why_none": "no kind known here. Known are: dust."})
+    unknown = replace(HEALTHY, spoil_why_none="no kind known here. Known are: dust.")
     assert spoil_sentences(unknown, US) == ["no kind known here. Known are: dust."]

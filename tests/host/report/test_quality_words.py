@@ -1,5 +1,7 @@
 """The data's quality in words: shares, gaps, and no word about what is whole."""
 
+from dataclasses import replace
+
 from host.report.results import FULL_STOCK
 from pullcurve.measure.channels import SLOW_COLUMNS
 from pullcurve.report.quality_words import CHANNELS, quality_sentences
@@ -9,24 +11,17 @@ def test_quality_is_told_with_its_shares() -> None:
     told = " ".join(quality_sentences(FULL_STOCK))
     assert "7\xa0561 records arrived, 14 are missing (0.18\xa0%)" in told
     assert "came" not in told
-    bad = FULL_STOCK.model_copy(
-        update={"duplicated": 1, "late": 2, "board_starts": 3, "clipped_samples": 14_894}
-    )
+    bad = replace(FULL_STOCK, duplicated=1, late=2, board_starts=3, clipped_samples=14_894)
     told = " ".join(quality_sentences(bad))
     assert "1 record came twice. 2 records came late. The board started 3 times" in told
     assert "14\xa0894 clipped at the end of the sensor's range (10\xa0%)" in told
-    empty = FULL_STOCK.model_copy(update={"records": 0, "lost": 0})
+    empty = replace(FULL_STOCK, records=0, lost=0)
     assert quality_sentences(empty)[0] == "No record arrived."
 
 
 def test_what_is_whole_is_told_in_three_sentences() -> None:
-    whole = FULL_STOCK.model_copy(
-        update={
-            "lost": 0,
-            "damaged": {},
-            "stale_samples": 0,
-            "channels": FULL_STOCK.channels[1:],
-        }
+    whole = replace(
+        FULL_STOCK, lost=0, damaged={}, stale_samples=0, channels=FULL_STOCK.channels[1:]
     )
     assert quality_sentences(whole) == [
         "All 7\xa0561 records arrived.",
@@ -42,10 +37,10 @@ def test_a_channel_with_gaps_says_how_many_how_long_and_when() -> None:
         "3:20.",
         "Every other channel covers the whole run.",
     ]
-    silent = FULL_STOCK.channels[0].model_copy(
-        update={"channel": "ambient_humidity", "covered": 0.0, "gaps": 1, "longest_gap_s": 510.0}
+    silent = replace(
+        FULL_STOCK.channels[0], channel="ambient_humidity", covered=0.0, gaps=1, longest_gap_s=510.0
     )
-    alone = FULL_STOCK.model_copy(update={"channels": (silent,)})
+    alone = replace(FULL_STOCK, channels=(silent,))
     assert quality_sentences(alone)[-1] == "Humidity of the open air: not one reading."
 
 

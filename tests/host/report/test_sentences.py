@@ -1,12 +1,14 @@
 """The sentences: place and state are named, and every figure in them follows from the numbers."""
 
+from dataclasses import replace
+
 import pytest
 
 from host.report.results import REFERENCE, point, result
 from pullcurve.checks.catalogue import Kind, found
+from pullcurve.measure.facts import SpeedFacts
 from pullcurve.quantities import SI, US
 from pullcurve.report.finding_words import result_trouble, speed_doubt
-from pullcurve.report.result import Quantity, SpeedFacts
 from pullcurve.report.sentences import (
     headline,
     letters,
@@ -15,6 +17,7 @@ from pullcurve.report.sentences import (
     site_sentences,
     speed_sentence,
 )
+from pullcurve.results import Quantity
 
 
 @pytest.mark.parametrize(
@@ -32,13 +35,13 @@ def test_the_headline_names_place_and_state(position: str, place: str) -> None:
     assert (
         f"({REFERENCE}) {place}; in the state of the air at the port (27.8 inHg, 53.6 °F)" in told
     )
-    alone = headline([holds[0].model_copy(update={"flow_port": None})], position, REFERENCE, US)
+    alone = headline([replace(holds[0], flow_port=None)], position, REFERENCE, US)
     assert alone.endswith(f"{place}.")
 
 
 def test_doubted_speeds_are_told_after_the_doubt() -> None:
     wide = point(1, 1800.0, 100.0)
-    wide = wide.model_copy(update={"speed_rpm": Quantity(value=1800.0, u95=800.0)})
+    wide = replace(wide, speed_rpm=Quantity(value=1800.0, u95=800.0))
     why = "The rig says 4 marks a turn, but the intervals between marks repeat after every 3."
     trouble = found(Kind.WRONG_MARKS, "blower shaft", case="repeats", typed=4, repeats=3)
     doubt = speed_doubt([result_trouble(trouble)], "blower_shaft")
@@ -64,7 +67,7 @@ def test_bores_and_site_are_told_in_the_units_asked_for() -> None:
 def test_a_meter_by_its_standard_tells_the_coefficient_that_was_used() -> None:
     run = result(((1150, 2620),))
     inlet = {"pipe_bore_m": None, "discharge_coefficient": None, "straight_length_m": None}
-    told = meter_sentences(run.model_copy(update={"meter": run.meter.model_copy(update=inlet)}), SI)
+    told = meter_sentences(replace(run, meter=replace(run.meter, **inlet)), SI)
     assert "pipe bore" not in told[0]
     assert told[2] == (
         "Discharge coefficient: 0.9690 to 0.9695, by the standard of the meter's kind."

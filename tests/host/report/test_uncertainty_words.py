@@ -1,12 +1,16 @@
 """What dominates and what would sharpen, in words whose figures follow from the budget."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from host.report.results import point, result
+from pullcurve.measure.inputs import Source
+from pullcurve.measure.points import Contribution, SharedInputs
 from pullcurve.quantities import SI
 from pullcurve.report.inputs_in_words import best_remedy
-from pullcurve.report.result import Contribution, RunResult, SharedInputs
+from pullcurve.report.result import RunResult
 from pullcurve.report.uncertainty_words import uncertainty_sentences
 
 
@@ -34,11 +38,17 @@ def test_each_figure_follows_from_the_budget() -> None:
 @pytest.mark.parametrize(
     ("shares", "words"),
     [
-        ({"sensor zero": 0.6, "discharge coefficient": 0.4}, "zeros of 10 s"),
-        ({"sensor zero": 0.4, "sensor gain": 0.3, "throat bore": 0.3}, "a better differential"),
-        ({"discharge coefficient": 0.2, "throat bore": 0.3, "humidity": 0.45}, "calibrating"),
-        ({"throat bore": 1.0}, "calibrating"),
-        ({"readings in step": 0.7, "pulsation": 0.3}, "a jitter"),
+        ({Source.SENSOR_ZERO: 0.6, Source.DISCHARGE_COEFFICIENT: 0.4}, "zeros of 10 s"),
+        (
+            {Source.SENSOR_ZERO: 0.4, Source.SENSOR_GAIN: 0.3, Source.THROAT_BORE: 0.3},
+            "a better differential",
+        ),
+        (
+            {Source.DISCHARGE_COEFFICIENT: 0.2, Source.THROAT_BORE: 0.3, Source.HUMIDITY: 0.45},
+            "calibrating",
+        ),
+        ({Source.THROAT_BORE: 1.0}, "calibrating"),
+        ({Source.ALIASING: 0.7, Source.PULSATION: 0.3}, "a jitter"),
     ],
 )
 def test_the_remedy_is_the_one_that_takes_most_of_the_variance(
@@ -54,22 +64,20 @@ def test_the_remedy_is_the_one_that_takes_most_of_the_variance(
 def test_where_no_step_helps_none_is_sold() -> None:
     hold = point(1, 2620.0, 100.0)
     formula = Contribution(
-        source="density formula", share=1.0, u95_m3_s=hold.standard_flow.u95, shared="meter"
+        source=Source.DENSITY_FORMULA, share=1.0, u95_m3_s=hold.standard_flow.u95, shared="meter"
     )
-    assert "No single step would sharpen it much." in of(
-        hold.model_copy(update={"budget": (formula,)})
-    )
+    assert "No single step would sharpen it much." in of(replace(hold, budget=(formula,)))
 
 
 def test_a_modelled_flow_names_the_sensor_that_would_sharpen_it() -> None:
     hold = point(1, 2620.0, 100.0)
     assert hold.flow_inlet is not None
     own = hold.flow_inlet.u95_m3_s
-    losses = SharedInputs(run={"losses, inlet": 2 * own / 1.96}, meter={})
-    modelled = hold.flow_inlet.model_copy(
-        update={"basis": "modelled", "u95_m3_s": 5**0.5 * own, "shared_inputs": losses}
+    losses = SharedInputs(run={Source.LOSSES_INLET: 2 * own / 1.96}, meter={})
+    modelled = replace(
+        hold.flow_inlet, basis="modelled", u95_m3_s=5**0.5 * own, shared_inputs=losses
     )
-    told = of(hold.model_copy(update={"flow_inlet": modelled}))
+    told = of(replace(hold, flow_inlet=modelled))
     share = 100 * own / hold.flow_inlet.value_m3_s
     assert f"known to ±\xa0{5**0.5 * share:.1f}\xa0%" in told
     assert f"(role blower_air) would bring about ±\xa0{share:.1f}\xa0%" in told
@@ -77,5 +85,5 @@ def test_a_modelled_flow_names_the_sensor_that_would_sharpen_it() -> None:
 
 
 def of(hold: object) -> str:
-    run: RunResult = result(((2620,),)).model_copy(update={"points": (hold,)})
+    run: RunResult = replace(result(((2620,),)), points=(hold,))
     return " ".join(uncertainty_sentences(run, SI))

@@ -1,6 +1,7 @@
 """The verdict in words, for each kind of verdict; nothing is claimed that was not found."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -49,7 +50,7 @@ def test_a_single_cause_is_told_with_its_size_and_place(cause: str, sentence: st
 def test_a_slow_engines_figures_are_those_that_a_reader_reckons() -> None:
     """1 - 2034/2200 = 7.5 %, and 1 - 2029/2200 = 7.8 %, beside 7.5 % by all readings."""
     said = [
-        verdict_sentences(single("low_speed").model_copy(update={"engine_speed_rpm": rpm}), SI)[0]
+        verdict_sentences(replace(single("low_speed"), engine_speed_rpm=rpm), SI)[0]
         for rpm in (2034.0, 2029.0)
     ]
     assert "slower than rated: 2034 instead of 2200\xa0rpm." in said[0]
@@ -84,7 +85,7 @@ def test_twins_are_named_with_what_is_lost_and_the_reading_that_decides() -> Non
 
 
 def test_an_answer_that_may_be_health_claims_no_loss() -> None:
-    maybe = TWIN.model_copy(update={"candidates": (candidate(), candidate("leak"))})
+    maybe = replace(TWIN, candidates=(candidate(), candidate("leak")))
     said = verdict_sentences(maybe, US)[0]
     assert said == (
         "Not decided: either nothing at all, a machine in good order, or air that comes in at the "
@@ -93,15 +94,14 @@ def test_an_answer_that_may_be_health_claims_no_loss() -> None:
 
 
 def test_what_is_certain_leads_where_the_rest_is_open() -> None:
-    half = single("low_speed").model_copy(
-        update={
-            "label": "undecided",
-            "decided": False,
-            "candidates": (
-                candidate("low_speed", probability=0.55),
-                candidate("low_speed", "leak", probability=0.42),
-            ),
-        }
+    half = replace(
+        single("low_speed"),
+        label="undecided",
+        decided=False,
+        candidates=(
+            candidate("low_speed", probability=0.55),
+            candidate("low_speed", "leak", probability=0.42),
+        ),
     )
     first, second = verdict_sentences(half, US)
     assert first.startswith("The engine turns 7.5")
@@ -110,8 +110,8 @@ def test_what_is_certain_leads_where_the_rest_is_open() -> None:
 
 def test_a_reading_that_cannot_decide_is_not_sold_as_one_that_does() -> None:
     assert TWIN.deciding_reading is not None
-    weak = TWIN.deciding_reading.model_copy(update={"decides": False})
-    said = reading_sentences(TWIN.model_copy(update={"deciding_reading": weak}), SI)
+    weak = replace(TWIN.deciding_reading, decides=False)
+    said = reading_sentences(replace(TWIN, deciding_reading=weak), SI)
     assert said[0].startswith("No single reading decides between the two likeliest for sure")
 
 

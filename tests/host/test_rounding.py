@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pullcurve.report.rounding import measured, minutes, percent, significant
+from pullcurve.rounding import measured, minutes, percent, significant
 
 
 @pytest.mark.parametrize(
