@@ -11,6 +11,7 @@ import pandas as pd
 from pullcurve.checks import board, meter, pickup, swirl
 from pullcurve.checks.catalogue import Finding, Kind
 from pullcurve.errors import LogError
+from pullcurve.measure.clipping import CLIPPED_SHARE
 from pullcurve.measure.measurement import Measurement, measure
 from pullcurve.measure.settled_points import Stretch
 from pullcurve.rig.loading import load_rig, parse_rig
@@ -125,7 +126,7 @@ def _judged(measured: Measurement, found: tuple[Finding, ...]) -> pd.DataFrame:
     if Kind.TUBES_REVERSED in spoiling:
         points["withheld"] = Kind.TUBES_REVERSED.value
     if Kind.SENSOR_CLIPPED in spoiling:
-        clipped = points["clipped_share"] > meter.CLIPPED_SHARE
+        clipped = points["clipped_share"] > CLIPPED_SHARE
         points.loc[clipped, "withheld"] = Kind.SENSOR_CLIPPED.value
     if measured.flows is not None:
         points.loc[~measured.flows.state.converged, "withheld"] = Kind.NO_SOLUTION.value

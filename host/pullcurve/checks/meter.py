@@ -11,6 +11,7 @@ import pandas as pd
 
 from pullcurve.checks.catalogue import Consequence, Finding, Kind, Limit, found
 from pullcurve.measure.air_state import AMBIGUOUS_PA
+from pullcurve.measure.clipping import CLIPPED_SHARE
 from pullcurve.measure.measurement import Measurement
 from pullcurve.measure.meter import STATED_REYNOLDS, VENTURI_TUBES, element_kind, straight_lengths
 from pullcurve.physics import air, venturi
@@ -20,11 +21,9 @@ from pullcurve.physics.primary_elements import SHORT_PIPE_UNCERTAINTY, limits
 from pullcurve.physics.primary_elements import Limit as StandardLimit
 from pullcurve.rig.meter import Meter
 
-CLIPPED_SHARE: Final = 0.02  # of a point's blocks, from which on its result is withheld
 MOVED_SPANS: Final = 0.004  # of the span, by which a zero may move in a run without being named
 SUDDEN_SPANS: Final = 0.003  # and Pa, by which drift and warmth move no zero in a run
 SUDDEN_PA: Final = 15.0
-SEA_LEVEL_PA: Final = 101_325.0
 # A plain tube is held against the widest limits of the three kinds.
 _TUBE_LIMITS: Final = (
     StandardLimit("pipe bore", 0.050, 1.200, "ISO 5167-4:2003, 1"),
@@ -39,7 +38,7 @@ def typed_pressure(run: Measurement) -> Iterator[Finding]:
     typed = run.rig.site.station_pressure
     if run.around is None or run.around.pressure.source != "assumed" or typed is None:
         return
-    sea_level = abs(typed - SEA_LEVEL_PA) < AMBIGUOUS_PA
+    sea_level = abs(typed - air.STANDARD_PRESSURE) < AMBIGUOUS_PA
     yield found(
         Kind.SEA_LEVEL_PRESSURE if sea_level else Kind.IMPOSSIBLE_PRESSURE,
         typed=typed,

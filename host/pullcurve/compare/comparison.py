@@ -37,7 +37,7 @@ from pullcurve.diagnosis.run_diagnosis import NOT_ASKED, label_of
 from pullcurve.errors import LogError
 from pullcurve.examine import Run, one_and_the_same
 from pullcurve.measure.inputs import FlowResult, Source
-from pullcurve.measure.measurement import BELT_SLIP
+from pullcurve.measure.sweep_curve import BELT_SLIP
 from pullcurve.measure.swirl import NONE_THERE
 from pullcurve.physics import air
 from pullcurve.physics.primary_elements import SHORT_PIPE_UNCERTAINTY

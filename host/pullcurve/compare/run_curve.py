@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pullcurve.diagnosis.evidence import fittings
 from pullcurve.errors import LogError
 from pullcurve.examine import Run
-from pullcurve.measure.measurement import BELT_SLIP
+from pullcurve.measure.sweep_curve import BELT_SLIP
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]

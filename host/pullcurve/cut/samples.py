@@ -14,6 +14,7 @@ import numpy as np
 from pullcurve.cut.flow_lookup import UNKNOWN_HUMIDITY, QuickFlow
 from pullcurve.errors import LogError
 from pullcurve.measure import channels
+from pullcurve.measure.clipping import CLIPPED_SHARE
 from pullcurve.measure.shaft_speed import NewestSpeed
 from pullcurve.measure.zeros import RUN_DOWN_S
 from pullcurve.physics.air import ROOM_TEMPERATURE
@@ -28,7 +29,6 @@ SAMPLE_S = 0.5
 FRESH_S = 3.0  # a slow reading serves so long
 GREATEST_OFFSET_PA = 500.0  # between two absolute sensors that stand in the same air
 LOST_BETWEEN = 0.3  # of the differential pressure, from the tap to a sensor at the blower
-CLIPPED_SHARE = 0.02
 
 
 @dataclass(frozen=True, slots=True)

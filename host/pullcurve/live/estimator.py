@@ -36,7 +36,7 @@ KEPT_S = 60.0  # of the run's newest part
 SHOWN = 10  # blocks that a reading is a mean of
 LEAST_FRESH = 5  # blocks of them with a reading
 MEASURED_S = 2.0  # over which the flow's uncertainty is taken
-CLIPPED_SHARE = 0.5  # of the blocks of MEASURED_S: chance piles up in fewer
+CLIPPED_NOW_SHARE = 0.5  # of the blocks of MEASURED_S: chance piles up in fewer
 
 State = Literal["engine off", "changing", "settled", "no flow"]
 
@@ -296,7 +296,7 @@ def _clipped(table: pd.DataFrame) -> Iterator[Finding]:
     """Whether samples stand at an end of the sensor's range just now."""
     newest = table[table["time_s"] > table["time_s"].iloc[-1] - MEASURED_S]
     clipped = newest["clipped_block"]
-    if clipped.mean() > CLIPPED_SHARE:
+    if clipped.mean() > CLIPPED_NOW_SHARE:
         end_pa = float(newest.loc[clipped, "greatest_pa"].median())
         yield found(Kind.SENSOR_CLIPPED, case="now", end=end_pa)
 

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from pullcurve.stream.block import Block
 
+CLIPPED_SHARE = 0.02  # of the blocks of a point or sample; above it no result (judgement)
 LEAST_BLOCKS = 5  # that share one extreme count, before it is an end and no chance
 # Of twenty normal readings the greatest lies 1.9 standard deviations above the mean; where
 # it lies nearer than this, the readings pile up under an end.

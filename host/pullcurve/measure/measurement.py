@@ -15,7 +15,7 @@ from pullcurve.measure.note_placing import no_notes, place_notes
 from pullcurve.measure.offset import Offset, Sensor, find_offset
 from pullcurve.measure.offset_readings import readings
 from pullcurve.measure.settled_points import Stretch, find_settled
-from pullcurve.measure.sweep_curve import Known, Unread
+from pullcurve.measure.sweep_curve import BELT_SLIP, Known, Unread
 from pullcurve.measure.swirl import is_disturbed, restlessness, straightness_u95
 from pullcurve.measure.zeros import Zeros, find_zeros
 from pullcurve.rig.models import Rig
@@ -41,7 +41,6 @@ _PLAIN = {"boot": 1, "differential_pressure_sd_pa": 0.0, "clipped_block": False}
     STATES, np.nan
 )
 SCATTER_PARTS = 10  # of a point, whose means tell its scatter
-BELT_SLIP = 0.02  # of the blower's speed: what a belt may slip unseen (judgement)
 
 Array = NDArray[np.float64]
 

@@ -31,7 +31,7 @@ PIPE_OVER_DP = 0.17  # standard deviation of a short pipe's loss, over the diffe
 FALL = (-0.002, 0.012)  # of C for each halving of the flow
 PULSATION = 0.15  # relative amplitude of the flow, at most
 RESONANCE, QUALITY = (0.3, 3.0), (0.8, 3.0)  # over the top lobe-pass frequency; in every other case
-BELT_SLIP = 0.02  # of the speed at full load, at most, where only the engine's is known
+BELT_SLIP = 0.02  # of the blower's speed, at most, where only the engine's is known (judgement)
 
 Unread = Literal["nothing", "pipe", "filter", "path"]
 

@@ -14,11 +14,10 @@ from serial.tools.list_ports_common import ListPortInfo
 
 from pullcurve.errors import LinkError
 from pullcurve.stream.decoder import Decoder, Record
-from pullcurve.stream.gaps import Gaps
+from pullcurve.stream.gaps import ANSWER_WITHIN_S, Gaps
 from pullcurve.stream.received import Received
 from record_format import GREETING
 
-ANSWER_WITHIN_S = 2.0
 _READ_TIMEOUT_S = 0.1
 _TRY_AGAIN_S = 0.25
 

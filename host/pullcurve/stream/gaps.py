@@ -4,7 +4,7 @@ from pullcurve.stream.decoder import Decoder, Record
 from pullcurve.stream.header import named
 from record_format import MOST_AGAIN, again
 
-ANSWER_WITHIN_S = 2.0
+ANSWER_WITHIN_S = 2.0  # a board that listens (judgement)
 TRIES = 5
 
 
